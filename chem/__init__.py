@@ -1,0 +1,1 @@
+"""Jarsight: will the tank stay clear?"""
