@@ -1,0 +1,28 @@
+"""The batch equilibrium: totals in, species, pH and saturation out. Knows nothing of products."""
+
+from chem.equilibrium.activity import LN10, MOLAR_MASS_WATER_KG, water_density_g_per_mL
+from chem.equilibrium.settle import settle
+from chem.equilibrium.solve import Conditions, Equilibrium, Reason, solve
+from chem.equilibrium.system import (
+    SHIFT_CLASSES,
+    Phases,
+    System,
+    build_phases,
+    build_system,
+)
+
+__all__ = [
+    "LN10",
+    "MOLAR_MASS_WATER_KG",
+    "SHIFT_CLASSES",
+    "Conditions",
+    "Equilibrium",
+    "Phases",
+    "Reason",
+    "System",
+    "build_phases",
+    "build_system",
+    "settle",
+    "solve",
+    "water_density_g_per_mL",
+]

@@ -1,0 +1,148 @@
+"""One Newton step of the Gibbs minimiser, for a batch of rows.
+
+Primal-dual form of the RAND method (White, Johnson and Dantzig, J. Chem. Phys. 28 (1958) 751;
+Gordon and McBride, NASA RP-1311, 1994): with activity coefficients held for one step,
+
+    delta ln m = ln K' - ln m + nu^T x
+    (nu diag(m) nu^T) x + nu_s n = T - nu [m (1 + ln K' - ln m)]
+    nu_s^T x = ln Ksp - n_w ln a_w                      (one row per solid present)
+
+x = ln activity of the components and H+, n = amounts of solids. Proton balance
+T_H = -sum_c z_c T_c is electroneutrality without cancellation of the large totals.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chem.equilibrium.activity import (
+    LN10,
+    MOLAR_MASS_WATER_KG,
+    Floats,
+    osmotic_debye_hueckel,
+)
+from chem.equilibrium.system import Phases, System
+
+IONIC_STRENGTH_FLOOR = 1e-9
+
+
+@dataclass(frozen=True)
+class Medium:
+    """Activities in a batch: ionic strength [mol/kg], ln gamma (N, S), ln a_w (N,)."""
+
+    ionic_strength: Floats
+    ln_gamma: Floats
+    ln_water_activity: Floats
+
+
+class ActivityModel:
+    """SIT for one system at one temperature; `shifts` (N, 3) move the estimated coefficients."""
+
+    def __init__(self, system: System, t_celsius: float) -> None:
+        self._z2 = system.charge**2
+        self._a = system.debye_hueckel(t_celsius)
+        self._ba = system.ba
+        self._eps = system.eps_at(t_celsius)
+        self._log_columns = np.flatnonzero(np.any(system.eps1 != 0.0, axis=0))
+        self._eps1 = np.ascontiguousarray(system.eps1[:, self._log_columns])
+        self._estimated = system.estimated
+
+    def medium(self, molality: Floats, shifts: Floats | None) -> Medium:
+        """Activity coefficients and water activity at molalities (N, S) [mol/kg]."""
+        ionic = np.maximum(0.5 * (molality @ self._z2), IONIC_STRENGTH_FLOOR)
+        root = np.sqrt(ionic)
+        eps_m = molality @ self._eps
+        if self._log_columns.size:
+            eps_m[:, self._log_columns] += np.log10(ionic)[:, None] * (molality @ self._eps1)
+        if shifts is not None:
+            for k in range(shifts.shape[1]):
+                eps_m += shifts[:, k, None] * (molality @ self._estimated[k])
+        base = -self._a * root / (1.0 + self._ba * root)
+        ln_gamma = LN10 * (base[:, None] * self._z2 + eps_m)
+        pairs = 0.5 * LN10 * np.einsum("ns,ns->n", molality, eps_m)
+        osmotic_sum = molality.sum(axis=1) - osmotic_debye_hueckel(root, self._a, self._ba) + pairs
+        return Medium(ionic, ln_gamma, -MOLAR_MASS_WATER_KG * osmotic_sum)
+
+
+def proton_total(system: System, totals_mol_per_kgw: Floats) -> Floats:
+    """(N,) T_H [mol/kg] from electroneutrality over the totals (N, C)."""
+    return -(totals_mol_per_kgw @ system.component_charge)
+
+
+class NewtonStep:
+    """Assembles and solves the linear system of one step."""
+
+    def __init__(self, system: System) -> None:
+        self._nu = system.nu
+        rows = system.nu.shape[0]
+        self._rows = rows
+        upper = np.triu_indices(rows)
+        self._upper = upper
+        self._products = np.ascontiguousarray((system.nu[upper[0]] * system.nu[upper[1]]).T)
+
+    def solve(
+        self,
+        molality: Floats,
+        residual: Floats,
+        totals: Floats,
+        fixed_ln_h: Floats | None,
+        phases: Phases | None,
+        active: NDArray[np.bool_] | None,
+        ln_ksp: Floats | None,
+        ln_water_activity: Floats,
+    ) -> tuple[Floats, Floats]:
+        """Potentials x (N, C+1) and amounts of solids (N, M) [mol/kg water].
+
+        molality, residual: (N, S); totals: (N, C+1) with T_H last; fixed_ln_h: (N,) ln activity
+        of H+ where the pH is given; active, ln_ksp: (N, M).
+        """
+        n = len(molality)
+        size = self._rows
+        extra = 0 if phases is None else len(phases)
+        matrix = np.zeros((n, size + extra, size + extra))
+        filled = molality @ self._products
+        matrix[:, self._upper[0], self._upper[1]] = filled
+        matrix[:, self._upper[1], self._upper[0]] = filled
+        right = np.zeros((n, size + extra))
+        right[:, :size] = totals - (molality * (1.0 + residual)) @ self._nu.T
+        diagonal = np.sqrt(matrix[:, range(size), range(size)])
+        diagonal[diagonal == 0.0] = 1.0
+        scale = np.ones((n, size + extra))
+        scale[:, :size] = 1.0 / diagonal
+        if phases is not None and active is not None and ln_ksp is not None:
+            link = active[:, None, :] * phases.nu[None, :, :]
+            matrix[:, :size, size:] = link
+            matrix[:, size:, :size] = np.swapaxes(link, 1, 2)
+            spare = np.arange(size, size + extra)
+            matrix[:, spare, spare] = np.where(active, 0.0, 1.0)
+            target = ln_ksp - phases.water * ln_water_activity[:, None]
+            right[:, size:] = np.where(active, target, 0.0)
+            heaviest = np.abs(link * scale[:, :size, None]).max(axis=1)
+            scale[:, size:] = np.where(active, 1.0 / np.maximum(heaviest, 1e-300), 1.0)
+        if fixed_ln_h is not None:
+            h = size - 1
+            matrix[:, h, :] = 0.0
+            matrix[:, h, h] = 1.0
+            right[:, h] = fixed_ln_h
+            scale[:, h] = 1.0
+        matrix *= scale[:, :, None] * scale[:, None, :]
+        right *= scale
+        solution = _solve(matrix, right) * scale
+        return solution[:, :size], solution[:, size:]
+
+
+def _solve(matrix: Floats, right: Floats) -> Floats:
+    """Batched solve; one singular matrix must not abort the batch, so such rows go alone."""
+    try:
+        return np.asarray(np.linalg.solve(matrix, right[:, :, None])[:, :, 0])
+    except np.linalg.LinAlgError:
+        out = np.empty_like(right)
+        for i in range(len(right)):
+            try:
+                out[i] = np.linalg.solve(matrix[i], right[i])
+            except np.linalg.LinAlgError:
+                out[i] = np.linalg.lstsq(matrix[i], right[i], rcond=1e-14)[0]
+        return out

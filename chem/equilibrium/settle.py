@@ -1,0 +1,166 @@
+"""The settled state: solids enter the same Newton as an active set.
+
+Per row: add the solid furthest over its limit (SI per ion), solve, drop the solid whose amount is
+most negative, until none is over its limit and none is negative.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from chem.equilibrium.activity import Floats
+from chem.equilibrium.solve import (
+    Bools,
+    Conditions,
+    Equilibrium,
+    Integers,
+    Reason,
+    solve,
+)
+from chem.equilibrium.system import Phases, System
+
+SI_TOLERANCE = 1e-7
+NEGATIVE_MOL = -1e-12
+MAX_ADDED = 6
+_PER_ROW = (
+    "totals",
+    "ln_molality",
+    "ln_activity",
+    "ln_component_activity",
+    "ln_water_activity",
+    "ionic_strength",
+    "ph",
+    "amounts",
+    "water_left",
+    "balance",
+    "converged",
+    "reason",
+    "iterations",
+)
+
+
+def settle(
+    system: System,
+    totals_mol_per_kgw: Floats,
+    conditions: Conditions,
+    phases: Phases,
+    *,
+    log_ksp: Floats | None = None,
+    allowed: Bools | None = None,
+    always: Bools | None = None,
+    ph: Floats | None = None,
+    start: Equilibrium | None = None,
+) -> Equilibrium:
+    """Let solids form until no allowed one is over its limit.
+
+    Args:
+        totals_mol_per_kgw: (N, C); conditions: of the same N rows.
+        phases: M solids; log_ksp: (1 or N, M), default the tables'.
+        allowed: (M,) which may form, default all; always: (M,) which stand in unlimited
+            excess or exchange with air: never dropped, their amount may be negative.
+        ph: (N,) given pH, else electroneutrality.
+        start: the clear (unsettled) result of the same rows.
+
+    Returns:
+        Equilibrium with `amounts` (N, M) [mol per kg of the first water]; a row that found no
+        settled state has reason SOLIDS and NaN.
+
+    Raises:
+        ValueError: as `solve`.
+    """
+    totals = np.atleast_2d(totals_mol_per_kgw)
+    n, count = len(totals), len(phases)
+    ksp = phases.log_k(conditions.t_celsius)[None, :] if log_ksp is None else log_ksp
+    ksp = np.broadcast_to(ksp, (n, count))
+    fixed = np.zeros(count, dtype=bool) if always is None else always
+    may = np.ones(count, dtype=bool) if allowed is None else allowed
+    clear = start if start is not None else solve(system, totals, conditions, ph=ph)
+    state = replace(clear, amounts=np.zeros((n, count)))
+    active = np.broadcast_to(fixed, (n, count)).copy()
+    added = np.zeros((n, count), dtype=np.int64)
+    retried = np.zeros(n, dtype=bool)
+    ok = clear.converged.copy()
+    todo = np.flatnonzero(ok)
+    if not fixed.any():
+        todo = todo[_excess(_rows(state, todo), phases, ksp[todo], active[todo], may)[1]]
+    while todo.size:
+        worst, over = _excess(_rows(state, todo), phases, ksp[todo], active[todo], may)
+        active[todo[over], worst[over]] = True
+        added[todo[over], worst[over]] += 1
+        columns = np.flatnonzero(active[todo].any(axis=0))
+        here = _rows(state, todo)
+        part = solve(
+            system,
+            totals[todo],
+            here.conditions,
+            ph=None if ph is None else np.broadcast_to(np.asarray(ph, float), (n,))[todo],
+            phases=phases.pick(columns),
+            active=active[np.ix_(todo, columns)],
+            log_ksp=ksp[np.ix_(todo, columns)],
+            start=here,
+        )
+        full = np.zeros((len(todo), count))
+        full[:, columns] = part.amounts
+        negative = np.where(active[todo] & ~fixed, full, 0.0)
+        most = np.nan_to_num(negative).argmin(axis=1)
+        drop = negative[np.arange(len(todo)), most] < NEGATIVE_MOL
+        active[todo[drop], most[drop]] = False
+        failed = ~part.converged
+        state = _put(state, todo[~failed], _rows(replace(part, amounts=full), ~failed))
+        # A set of solids that can't coexist has no solution: less its most negative, from clear.
+        state = _put(
+            state, todo[failed], _rows(replace(clear, amounts=state.amounts), todo[failed])
+        )
+        ok[todo[failed & ~drop & retried[todo]]] = False
+        retried[todo[failed & ~drop]] = True
+        ok[todo[(added[todo] > MAX_ADDED).any(axis=1)]] = False
+        _, still = _excess(_rows(state, todo), phases, ksp[todo], active[todo], may)
+        todo = todo[(still | drop | failed) & ok[todo]]
+    return _without(state, clear.converged & ~ok)
+
+
+def _excess(
+    state: Equilibrium, phases: Phases, log_ksp: Floats, active: Bools, may: Bools
+) -> tuple[Integers, Bools]:
+    """Per row: the solid furthest over its limit that may form and is not there; is there one."""
+    si = state.saturation_index(phases, log_ksp) / phases.ions
+    si = np.where(may & ~active, si, -np.inf)
+    worst = si.argmax(axis=1)
+    return worst, np.asarray(si[np.arange(len(si)), worst] > SI_TOLERANCE)
+
+
+def _rows(state: Equilibrium, rows: Integers | Bools) -> Equilibrium:
+    """Some rows of a result."""
+    log_k, shifts = state.conditions.log_k, state.conditions.eps_shift
+    conditions = Conditions(
+        state.conditions.t_celsius,
+        log_k if len(log_k) == 1 else log_k[rows],
+        None if shifts is None else shifts[rows],
+    )
+    picked = {name: getattr(state, name)[rows] for name in _PER_ROW}
+    return replace(state, conditions=conditions, **picked)
+
+
+def _put(state: Equilibrium, rows: Integers, part: Equilibrium) -> Equilibrium:
+    """The result with some rows replaced."""
+    fields = {}
+    for name in _PER_ROW:
+        values = getattr(state, name).copy()
+        values[rows] = getattr(part, name)
+        fields[name] = values
+    return replace(state, **fields)
+
+
+def _without(state: Equilibrium, bad: Bools) -> Equilibrium:
+    """The result with failed rows marked: no number for them."""
+    if not bad.any():
+        return state
+    fields = {}
+    for name in _PER_ROW[1:10]:
+        values = getattr(state, name).copy()
+        values[bad] = np.nan
+        fields[name] = values
+    reason = np.where(bad, int(Reason.SOLIDS), state.reason)
+    return replace(state, converged=state.converged & ~bad, reason=reason, **fields)

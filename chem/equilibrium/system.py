@@ -1,0 +1,224 @@
+"""The set of species that some components make, as arrays.
+
+Shape letters of the whole project: N draws, C components, S species, M solids.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chem.equilibrium.activity import Floats, debye_hueckel_a
+from chem.reference import Constant, Interaction, InteractionRule, Solid, Tables, tables
+
+SHIFT_CLASSES = ("1:1", "1:2", "other")
+"""Charge classes by which estimated interaction coefficients move together."""
+
+
+@dataclass(frozen=True)
+class System:
+    """Stoichiometry and constants of the species that `components` can form.
+
+    Attributes:
+        components: C keys, H+ not among them; row C of `nu` is H+.
+        species: S keys: masters in the order of components, then H+, then complexes.
+        constants: S constants of formation (None for masters and H+).
+        nu: (C+1, S) components and H+ per species.
+        water: (S,) H2O taken up when a species forms.
+        charge: (S,) charges; component_charge: (C,) of masters.
+        eps, eps1, slope: (S, S) interaction coefficients [kg/mol], [kg/mol], [kg/mol/K].
+        estimated: (3, S, S) 1 where a coefficient is a rule's, by SHIFT_CLASSES.
+        eps_u: (3,) one standard uncertainty of the estimated coefficients [kg/mol].
+    """
+
+    components: tuple[str, ...]
+    species: tuple[str, ...]
+    constants: tuple[Constant | None, ...]
+    nu: Floats
+    water: Floats
+    charge: Floats
+    component_charge: Floats
+    eps: Floats
+    eps1: Floats
+    slope: Floats
+    estimated: Floats
+    eps_u: Floats
+    ba: float
+
+    @cached_property
+    def index(self) -> Mapping[str, int]:
+        """Species key -> column."""
+        return {key: i for i, key in enumerate(self.species)}
+
+    @cached_property
+    def masters(self) -> Mapping[str, int]:
+        """Master species, and H+ -> row of `nu`."""
+        return {self.species[i]: i for i in range(len(self.components) + 1)}
+
+    def log_k(self, t_celsius: float) -> Floats:
+        """(S,) log10 formation constants at t [degC]; 0 for masters."""
+        return np.array([0.0 if k is None else k.at(t_celsius) for k in self.constants])
+
+    def log_k_u(self) -> Floats:
+        """(S,) standard uncertainty of log10 K; 0 for masters."""
+        return np.array([0.0 if k is None else k.u for k in self.constants])
+
+    def debye_hueckel(self, t_celsius: float) -> float:
+        """A [(kg/mol)^1/2] at t [degC]."""
+        return debye_hueckel_a(t_celsius)
+
+    def eps_at(self, t_celsius: float) -> Floats:
+        """(S, S) constant part of the coefficients at t [degC]."""
+        return self.eps + self.slope * (t_celsius - 25.0)
+
+    def totals(self, mol_per_kgw: Mapping[str, float]) -> Floats:
+        """(1, C) totals from a mapping; components not named are 0."""
+        return np.array([[float(mol_per_kgw.get(c, 0.0)) for c in self.components]])
+
+
+@dataclass(frozen=True)
+class Phases:
+    """Solids (or a gas) that may stand in equilibrium with a system.
+
+    nu: (C+1, M); water: (M,) H2O set free on dissolving; ions: (M,); solids: M rows of the table.
+    """
+
+    keys: tuple[str, ...]
+    solids: tuple[Solid, ...]
+    nu: Floats
+    water: Floats
+    ions: Floats
+
+    def log_k(self, t_celsius: float) -> Floats:
+        """(M,) log10 Ksp at t [degC]."""
+        return np.array([s.constant.at(t_celsius) for s in self.solids])
+
+    def log_k_u(self) -> Floats:
+        """(M,) standard uncertainty of log10 Ksp."""
+        return np.array([s.constant.u for s in self.solids])
+
+    def __len__(self) -> int:
+        return len(self.keys)
+
+    def pick(self, columns: NDArray[np.int64]) -> Phases:
+        """Some of the solids, by column."""
+        return Phases(
+            tuple(self.keys[i] for i in columns),
+            tuple(self.solids[i] for i in columns),
+            self.nu[:, columns],
+            self.water[columns],
+            self.ions[columns],
+        )
+
+
+def _vector(reaction: Mapping[str, float], rows: Mapping[str, int]) -> Floats | None:
+    """(C+1,) coefficients, or None if the reaction needs a component that is not there."""
+    out = np.zeros(len(rows))
+    for name, count in reaction.items():
+        if name == "H2O":
+            continue
+        if name not in rows:
+            return None
+        out[rows[name]] = count
+    return out
+
+
+def _rule(rules: Iterable[InteractionRule], cation: int, anion: int) -> InteractionRule:
+    """The first rule whose charges match; a blank charge matches all."""
+    for rule in rules:
+        if rule.cation_charge in (None, cation) and rule.anion_charge in (None, anion):
+            return rule
+    raise ValueError("interaction_rules.csv needs a last row without charges")
+
+
+def _shift_class(z1: int, z2: int) -> int:
+    low, high = sorted((abs(z1), abs(z2)))
+    return 0 if high == 1 else 1 if (low, high) == (1, 2) else 2
+
+
+def build_system(components: Iterable[str], table: Tables | None = None) -> System:
+    """The system of all tabulated species of `components`.
+
+    Raises: KeyError for a component that the tables don't hold.
+    """
+    table = table or tables()
+    keys = tuple(c for c in table.components if c in set(components))
+    missing = set(components) - set(keys)
+    if missing:
+        raise KeyError(f"no component {sorted(missing)} in components.csv")
+    rows = {table.components[c].master: i for i, c in enumerate(keys)}
+    rows["H+"] = len(keys)
+    names = list(rows)
+    charges = [table.components[c].charge for c in keys] + [1]
+    constants: list[Constant | None] = [None] * len(names)
+    columns = [np.eye(len(rows))[i] for i in range(len(rows))]
+    water = [0.0] * len(names)
+    for species in table.species:
+        column = _vector(species.reaction, rows)
+        if column is None:
+            continue
+        names.append(species.key)
+        charges.append(species.charge)
+        constants.append(species.constant)
+        columns.append(column)
+        water.append(species.reaction.get("H2O", 0.0))
+    size = len(names)
+    eps, eps1, slope = (np.zeros((size, size)) for _ in range(3))
+    estimated = np.zeros((len(SHIFT_CLASSES), size, size))
+    spread: list[list[float]] = [[] for _ in SHIFT_CLASSES]
+    for i in range(size):
+        for j in range(i + 1, size):
+            zi, zj = charges[i], charges[j]
+            row: Interaction | None = table.interactions.get(frozenset((names[i], names[j])))
+            if row is not None:
+                eps[i, j] = eps[j, i] = row.eps
+                eps1[i, j] = eps1[j, i] = row.eps1
+                slope[i, j] = slope[j, i] = row.slope_per_k
+            elif zi * zj < 0:
+                rule = _rule(table.rules, max(zi, zj), min(zi, zj))
+                eps[i, j] = eps[j, i] = rule.eps
+                k = _shift_class(zi, zj)
+                estimated[k, i, j] = estimated[k, j, i] = 1.0
+                spread[k].append(rule.u)
+    return System(
+        components=keys,
+        species=tuple(names),
+        constants=tuple(constants),
+        nu=np.array(columns).T.copy(),
+        water=np.array(water),
+        charge=np.array(charges, dtype=float),
+        component_charge=np.array(charges[: len(keys)], dtype=float),
+        eps=eps,
+        eps1=eps1,
+        slope=slope,
+        estimated=estimated,
+        eps_u=np.array([float(np.mean(u)) if u else 0.0 for u in spread]),
+        ba=table.value("sit_Ba"),
+    )
+
+
+def build_phases(
+    system: System, solids: Iterable[str] | None = None, table: Tables | None = None
+) -> Phases:
+    """The solids whose every component is in the system (all, or those named).
+
+    Raises: KeyError for a solid that the tables don't hold.
+    """
+    table = table or tables()
+    found = []
+    for key in table.solids if solids is None else solids:
+        solid = table.solids[key]
+        column = _vector(solid.reaction, system.masters)
+        if column is not None:
+            found.append((key, solid, column))
+    return Phases(
+        keys=tuple(key for key, _, _ in found),
+        solids=tuple(solid for _, solid, _ in found),
+        nu=np.array([c for _, _, c in found]).T.reshape(len(system.components) + 1, len(found)),
+        water=np.array([s.reaction.get("H2O", 0.0) for _, s, _ in found]),
+        ions=np.array([s.ions for _, s, _ in found]),
+    )

@@ -1,0 +1,36 @@
+"""Typed, immutable tables: components, species, interactions, solids, sources."""
+
+from chem.reference.files import data_folder, data_hash, read_csv, read_toml
+from chem.reference.tables import (
+    GAS_CONSTANT_J_PER_MOL_K,
+    Clouding,
+    Component,
+    Constant,
+    Interaction,
+    InteractionRule,
+    Physical,
+    Solid,
+    Species,
+    Tables,
+    molar_mass_g_per_mol,
+    tables,
+)
+
+__all__ = [
+    "GAS_CONSTANT_J_PER_MOL_K",
+    "Clouding",
+    "Component",
+    "Constant",
+    "Interaction",
+    "InteractionRule",
+    "Physical",
+    "Solid",
+    "Species",
+    "Tables",
+    "data_folder",
+    "data_hash",
+    "molar_mass_g_per_mol",
+    "read_csv",
+    "read_toml",
+    "tables",
+]
