@@ -26,12 +26,12 @@ def ceilings(system: System, totals_mol_per_kgw: Floats) -> Floats:
     proton_bound = 1.0 + (totals_mol_per_kgw * (np.abs(system.component_charge) + 2.0)).sum(axis=1)
     free = np.isinf(out[0])
     out[:, free] = proton_bound[:, None]
-    return np.log(out)
+    return np.asarray(np.log(out))
 
 
 def first_guess(system: System, ceiling_ln: Floats) -> Floats:
     """(N, S) ln molalities: a tenth of each ceiling, H+ and OH- at 1e-7."""
-    ln_m = ceiling_ln + np.log(0.1)
+    ln_m: Floats = ceiling_ln + np.log(0.1)
     bounded = (system.nu[: len(system.components)] > 0).any(axis=0)
     ln_m[:, ~bounded] = START_PROTON_LN_M
     return ln_m

@@ -1,6 +1,7 @@
 """Typed, immutable tables: components, species, interactions, solids, sources."""
 
 from chem.reference.files import data_folder, data_hash, read_csv, read_toml
+from chem.reference.sources import Catalogue, Guarantee, Source, catalogue
 from chem.reference.tables import (
     GAS_CONSTANT_J_PER_MOL_K,
     Clouding,
@@ -18,15 +19,19 @@ from chem.reference.tables import (
 
 __all__ = [
     "GAS_CONSTANT_J_PER_MOL_K",
+    "Catalogue",
     "Clouding",
     "Component",
     "Constant",
+    "Guarantee",
     "Interaction",
     "InteractionRule",
     "Physical",
     "Solid",
+    "Source",
     "Species",
     "Tables",
+    "catalogue",
     "data_folder",
     "data_hash",
     "molar_mass_g_per_mol",

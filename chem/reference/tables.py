@@ -9,7 +9,7 @@ from functools import cache
 from types import MappingProxyType
 from typing import Any
 
-from chem.reference.files import read_csv
+from chem.reference.files import read_csv, read_toml
 from chem.reference.reactions import parse_reaction
 
 GAS_CONSTANT_J_PER_MOL_K = 8.31446261815324  # CODATA 2018, exact by definition of the SI
@@ -18,7 +18,10 @@ T_REFERENCE_K = 298.15
 
 @dataclass(frozen=True)
 class Component:
-    """A conserved component; `master` is the form in which reactions count it."""
+    """A conserved component; `master` is the form in which reactions count it.
+
+    Those of `sources.toml` [_inert] have charge and mass but form no complex.
+    """
 
     key: str
     master: str
@@ -215,6 +218,10 @@ def tables() -> Tables:
         )
         for r in read_csv("components.csv")
     }
+    for key, entry in read_toml("sources.toml")["_inert"].items():
+        charge = int(entry["charge"])
+        sign = "" if charge == 0 else f"{charge:+d}"
+        components[key] = Component(key, f"{key}{sign}", charge, entry["formula"], key)
     species = tuple(
         Species(r["species"], int(r["charge"]), parse_reaction(r["reaction"]), _constant(r))
         for r in read_csv("species.csv")

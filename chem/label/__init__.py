@@ -1,0 +1,28 @@
+"""From what is printed on a jug to moles of conserved components."""
+
+from chem.label.contents import Contents, contents
+from chem.label.product import (
+    Product,
+    find_product,
+    product_schema,
+    read_product,
+    resolve_guarantee,
+    resolve_source,
+)
+from chem.label.reading import Collector, FormModel, find_file, load_toml, validate
+
+__all__ = [
+    "Collector",
+    "Contents",
+    "FormModel",
+    "Product",
+    "contents",
+    "find_file",
+    "find_product",
+    "load_toml",
+    "product_schema",
+    "read_product",
+    "resolve_guarantee",
+    "resolve_source",
+    "validate",
+]

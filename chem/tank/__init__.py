@@ -1,0 +1,32 @@
+"""From jugs, water and rates to totals in the finished solution."""
+
+from chem.tank.fill import Finished, delivered_kg_per_ha, finish, tank_amounts
+from chem.tank.mix import Addition, Adjuvant, Mix, mix_schema, read_mix
+from chem.tank.water import (
+    UNKNOWN_WATER,
+    Water,
+    WaterTotals,
+    find_water,
+    read_water,
+    water_schema,
+    water_totals,
+)
+
+__all__ = [
+    "UNKNOWN_WATER",
+    "Addition",
+    "Adjuvant",
+    "Finished",
+    "Mix",
+    "Water",
+    "WaterTotals",
+    "delivered_kg_per_ha",
+    "find_water",
+    "finish",
+    "mix_schema",
+    "read_mix",
+    "read_water",
+    "tank_amounts",
+    "water_schema",
+    "water_totals",
+]

@@ -1,0 +1,142 @@
+"""The finished solution: water plus everything added, at the sprayer's own ratio."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from chem.doubts import Draws
+from chem.equilibrium import water_density_g_per_mL
+from chem.equilibrium.activity import Floats
+from chem.label import Contents
+from chem.reference import catalogue, tables
+from chem.tank.mix import Mix
+from chem.tank.water import WaterTotals
+
+METERING_SD = 0.03
+CARRIER_SD = 0.03
+"""Error of a measured product and of a filled tank (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Finished:
+    """The finished solution per draw.
+
+    components: C keys; totals: (N, C) [mol/kg water]; water_kg_per_L: (N,) kg of water per litre
+    of finished solution; density_kg_per_L: (N,); from_product: (P, N, C) and from_water (N, C):
+    where the moles come from [mol/L finished].
+    """
+
+    components: tuple[str, ...]
+    totals: Floats
+    water_kg_per_L: Floats
+    density_kg_per_L: Floats
+    from_product: Floats
+    from_water: Floats
+
+    @property
+    def totals_mol_per_L(self) -> Floats:
+        """(N, C) mol per litre of finished solution."""
+        return np.asarray(self.totals * self.water_kg_per_L[:, None])
+
+
+def finish(
+    mix: Mix,
+    contents: Sequence[Contents],
+    water: WaterTotals,
+    draws: Draws,
+    poured: Collection[int] | None = None,
+) -> Finished:
+    """Mix the products into the water.
+
+    Args:
+        mix: rates, carrier and the way of filling.
+        contents: of each addition, in the mix's order.
+        poured: indices of additions already in; default all. The water is the full tank's
+            less the room of the products not yet poured, so that a path can be followed.
+
+    Density is that of ideal mixing (volumes add); molality goes by the true mass of water.
+    """
+    n = draws.count
+    carrier = draws.factor("metering:carrier", CARRIER_SD)
+    volume_L, mass_kg = [], []
+    apparent = tables().value("apparent_specific_volume")
+    for addition, held in zip(mix.additions, contents, strict=True):
+        amount = addition.amount_per_L(mix.carrier_L_per_m2) / 1000.0
+        measured = amount * draws.factor(f"metering:{addition.product.key}", METERING_SD) / carrier
+        if addition.by_mass:
+            mass = measured
+            volume = mass * apparent if addition.product.dry else mass / held.density_kg_per_L
+        else:
+            volume = measured
+            mass = volume * held.density_kg_per_L
+        volume_L.append(volume)
+        mass_kg.append(mass)
+    room = np.sum(volume_L, axis=0) if volume_L else np.zeros(n)
+    total = 1.0 + room if mix.fill == "water first" else np.ones(n)
+    water_L = np.maximum(total - room, 1e-3)
+    included = range(len(mix.additions)) if poured is None else sorted(poured)
+    final = water_L + sum((volume_L[i] for i in included), np.zeros(n))
+    keys = set(water.components).union(*(contents[i].components for i in included))
+    components = tuple(c for c in tables().components if c in keys)
+    place = {c: i for i, c in enumerate(components)}
+    from_water = np.zeros((n, len(components)))
+    for j, c in enumerate(water.components):
+        from_water[:, place[c]] = water.mol_per_L[:, j] * water_L / final
+    from_product = np.zeros((len(mix.additions), n, len(components)))
+    kg_water = water_L * water_density_g_per_mL(mix.t_celsius)
+    mass_total = kg_water.copy()
+    for i in included:
+        held = contents[i]
+        for j, c in enumerate(held.components):
+            from_product[i, :, place[c]] = held.mol_per_kg[:, j] * mass_kg[i] / final
+        kg_water = kg_water + held.water_kg_per_kg * mass_kg[i]
+        mass_total = mass_total + mass_kg[i]
+    per_L = from_water + from_product.sum(axis=0)
+    water_per_L = kg_water / final
+    return Finished(
+        components=components,
+        totals=per_L / water_per_L[:, None],
+        water_kg_per_L=water_per_L,
+        density_kg_per_L=mass_total / final,
+        from_product=from_product,
+        from_water=from_water,
+    )
+
+
+def tank_amounts(mix: Mix) -> list[float]:
+    """[L] or [kg] of each product in the mix's tank (in one litre where no tank is named)."""
+    tank = mix.tank_L or 1.0
+    room = 0.0
+    if mix.fill == "water first":
+        room = sum(
+            a.amount_per_L(mix.carrier_L_per_m2) / 1000.0 for a in mix.additions if not a.by_mass
+        )
+    return [
+        tank / (1.0 + room) * a.amount_per_L(mix.carrier_L_per_m2) / 1000.0 for a in mix.additions
+    ]
+
+
+def delivered_kg_per_ha(mix: Mix) -> dict[str, float]:
+    """Guaranteed nutrients put down, by guarantee line [kg/ha]; nitrogen forms folded in total."""
+    out: dict[str, float] = {}
+    litres_per_ha = 1e4 * mix.carrier_L_per_m2
+    for addition in mix.additions:
+        amount = addition.amount_per_L(mix.carrier_L_per_m2) / 1000.0 * litres_per_ha
+        product = addition.product
+        if not addition.by_mass:
+            low, high = product.density or (1.0, 1.0)
+            amount *= 0.5 * (low + high)
+        lines = dict(product.guarantee)
+        forms = {k: v for k, v in lines.items() if k.endswith("nitrogen") and k != "total nitrogen"}
+        total = lines.pop("total nitrogen", sum(forms.values()))
+        for key in forms:
+            lines.pop(key)
+        if total:
+            out["N"] = out.get("N", 0.0) + amount * total / 100.0
+        for key, percent in lines.items():
+            symbol = catalogue().guarantees[key].expressed_as
+            out[symbol] = out.get(symbol, 0.0) + amount * percent / 100.0
+    return out

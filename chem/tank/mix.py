@@ -1,0 +1,214 @@
+"""A mix file: what goes into the tank, in the order poured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from chem.errors import InputProblem
+from chem.label import Collector, FormModel, Product, find_product, load_toml, validate
+from chem.tank.water import UNKNOWN_WATER, Water, find_water
+from chem.units import Rate, read_carrier, read_ph, read_rate, read_temperature, read_volume
+
+DEFAULT_T_CELSIUS = 20.0
+MAX_PRODUCTS = 12
+
+
+class AddForm(FormModel):
+    """`[[add]]`: one product and its rate."""
+
+    product: str
+    rate: str | None = None
+
+
+class AdjuvantForm(FormModel):
+    """`[adjuvant]`: only its pH window is judged."""
+
+    name: str
+    rate: str | None = None
+    ph_at_most: str | None = None
+    ph_at_least: str | None = None
+
+
+class MixForm(FormModel):
+    """A mix file as written."""
+
+    name: str
+    water: str = "unknown"
+    carrier: str
+    fill: Literal["to mark", "water first"] = "to mark"
+    tank: str | None = None
+    temperature: str | None = None
+    coldest: str | None = None
+    add: tuple[AddForm, ...] = ()
+    adjuvant: AdjuvantForm | None = None
+
+
+@dataclass(frozen=True)
+class Addition:
+    """One product in the order poured."""
+
+    product: Product
+    rate: Rate
+
+    def amount_per_L(self, carrier_L_per_m2: float) -> float:
+        """[mL] or [g] per litre of the spray volume that the rate speaks of."""
+        if self.rate.per == "area":
+            return self.rate.value / carrier_L_per_m2
+        if self.rate.per == "volume":
+            return self.rate.value
+        return 1000.0 * self.rate.value
+
+    @property
+    def by_mass(self) -> bool:
+        """Whether the rate is a weight."""
+        return self.rate.kind == "mass"
+
+
+@dataclass(frozen=True)
+class Adjuvant:
+    """An adjuvant of which only the pH window is judged."""
+
+    name: str
+    rate: Rate | None
+    ph_low: float
+    ph_high: float
+
+
+@dataclass(frozen=True)
+class Mix:
+    """A mix in numbers: carrier [L/m2], tank [L], temperatures [degC]."""
+
+    name: str
+    file: str
+    water: Water
+    carrier_L_per_m2: float
+    fill: str
+    tank_L: float | None
+    t_celsius: float
+    coldest_celsius: float | None
+    additions: tuple[Addition, ...]
+    adjuvant: Adjuvant | None
+    notes: tuple[str, ...] = ()
+
+    def at(self, **changes: Any) -> Mix:
+        """The same mix with some fields changed."""
+        return replace(self, **changes)
+
+
+def mix_schema() -> dict[str, Any]:
+    """JSON Schema of a mix file."""
+    return MixForm.model_json_schema()
+
+
+def read_mix(path: Path) -> Mix:
+    """Read a mix and every file it names.
+
+    Raises: InputProblem with every problem of the mix and of its products.
+    """
+    file = path.name
+    form = validate(MixForm, load_toml(path, "mix"), file)
+    found = Collector(file)
+    notes: list[str] = []
+    carrier = found.attempt(read_carrier, form.carrier, "carrier")
+    tank = found.attempt(read_volume, form.tank, "tank") if form.tank else None
+    temperature = DEFAULT_T_CELSIUS
+    if form.temperature:
+        read = found.attempt(read_temperature, form.temperature, "temperature")
+        temperature = DEFAULT_T_CELSIUS if read is None else read
+    else:
+        notes.append("Temperature not given: 68 F (20 C) taken")
+    coldest = found.attempt(read_temperature, form.coldest, "coldest") if form.coldest else None
+    water = UNKNOWN_WATER
+    try:
+        water = find_water(form.water, path.parent)
+    except InputProblem as problem:
+        found.problems.extend(problem.problems)
+    additions = _additions(form, path, found)
+    adjuvant = _adjuvant(form, found)
+    if not form.add:
+        found.add("add", [], "a mix needs at least one product", "an [[add]] table per product")
+    if len(form.add) > MAX_PRODUCTS:
+        found.add("add", len(form.add), f"more than {MAX_PRODUCTS} products", "fewer in one tank")
+    if not found.problems and carrier is not None:
+        _room(additions, carrier, form.fill, found)
+    found.done()
+    assert carrier is not None
+    return Mix(
+        name=form.name,
+        file=file,
+        water=water,
+        carrier_L_per_m2=carrier,
+        fill=form.fill,
+        tank_L=tank,
+        t_celsius=temperature,
+        coldest_celsius=coldest,
+        additions=tuple(additions),
+        adjuvant=adjuvant,
+        notes=tuple(notes),
+    )
+
+
+def _additions(form: MixForm, path: Path, found: Collector) -> list[Addition]:
+    out: list[Addition] = []
+    seen: dict[str, Product] = {}
+    for i, entry in enumerate(form.add, start=1):
+        try:
+            product = find_product(entry.product, path.parent)
+        except InputProblem as problem:
+            found.problems.extend(problem.problems)
+            continue
+        # One jug poured twice keeps its key and so its doubts; another jug of that name doesn't.
+        if seen.setdefault(product.key, product) != product:
+            product = replace(product, key=f"{product.key}-{i}")
+        if entry.rate:
+            rate = found.attempt(read_rate, entry.rate, f"add[{i}].rate", dry=product.dry)
+        else:
+            rate = product.usual_rate
+            if rate is None:
+                found.add(f"add[{i}].rate", None, "no rate", 'such as `"4 fl oz/1000 sq ft"`')
+        if rate is None:
+            continue
+        if product.dry and rate.kind == "volume":
+            found.add(f"add[{i}].rate", rate.text, "a dry product is weighed", "such as `8 oz wt`")
+            continue
+        out.append(Addition(product, rate))
+    return out
+
+
+def _adjuvant(form: MixForm, found: Collector) -> Adjuvant | None:
+    if form.adjuvant is None:
+        return None
+    low, high = (
+        found.attempt(read_ph, text, f"adjuvant.{key}") if text else None
+        for key, text in (
+            ("ph_at_least", form.adjuvant.ph_at_least),
+            ("ph_at_most", form.adjuvant.ph_at_most),
+        )
+    )
+    rate = form.adjuvant.rate
+    read = found.attempt(read_rate, rate, "adjuvant.rate") if rate else None
+    return Adjuvant(
+        form.adjuvant.name, read, low.value if low else 0.0, high.value if high else 14.0
+    )
+
+
+def _room(additions: list[Addition], carrier: float, fill: str, found: Collector) -> None:
+    """More product than spray volume leaves no room for water."""
+    if fill == "water first":
+        return
+    total = 0.0
+    for addition in additions:
+        amount = addition.amount_per_L(carrier) / 1000.0
+        density = addition.product.density
+        if addition.by_mass:
+            amount = 0.45 * amount if addition.product.dry else amount / (density or (1.0, 1.0))[0]
+        total += amount
+    if total >= 1.0:
+        found.add(
+            "carrier",
+            f"{carrier:g} L/m2",
+            f"the products alone fill {100 * total:.0f} % of the spray volume",
+            "more carrier, lower rates, or each rate's own unit checked",
+        )

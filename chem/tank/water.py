@@ -1,0 +1,230 @@
+"""A water report, read into totals per draw."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from chem.doubts import Draws
+from chem.equilibrium import Conditions, build_system, solve
+from chem.equilibrium.activity import Floats
+from chem.label import Collector, FormModel, find_file, load_toml, validate
+from chem.reference import tables
+from chem.units import (
+    Interval,
+    Number,
+    read_alkalinity,
+    read_concentration,
+    read_hardness,
+    read_ph,
+)
+
+REPORT_SD = 0.05
+"""Laboratory error of one figure (common practice, no source)."""
+PH_SD = 0.1
+CALCIUM_SHARE = (0.6, 0.9)
+"""Mole share of calcium in hardness that a report doesn't part (common practice, no source)."""
+ALKALINITY_PER_HARDNESS = (0.4, 1.0)
+PH_UNKNOWN = (6.5, 8.3)
+HARDNESS_UNKNOWN_MMOL_PER_L = (0.2, 4.0)
+SALT_UNKNOWN_MMOL_PER_L = (0.1, 3.0)
+_COMPONENT_OF = {"Fe": "Fe2", "HCO3": "CO3"}
+
+
+class WaterForm(FormModel):
+    """A water file as written."""
+
+    name: str
+    ph: str | None = None
+    alkalinity: str | None = None
+    hardness: str | None = None
+    ions: Mapping[str, str] = {}
+
+
+@dataclass(frozen=True)
+class Water:
+    """A water report in numbers.
+
+    ions: component -> [mmol/L]; hardness [mmol/L Ca + Mg], alkalinity [meq/L]; unknown: nothing
+    is known of it.
+    """
+
+    name: str
+    ph: Number | None
+    alkalinity: Interval | None
+    hardness: Interval | None
+    ions: Mapping[str, Interval]
+    notes: tuple[str, ...] = ()
+    unknown: bool = False
+
+
+UNKNOWN_WATER = Water("water not known", None, None, None, {}, (), True)
+
+
+@dataclass(frozen=True)
+class WaterTotals:
+    """A water per draw: components and (N, C) [mol/L]."""
+
+    water: Water
+    components: tuple[str, ...]
+    mol_per_L: Floats
+    notes: tuple[str, ...]
+
+
+def water_schema() -> dict[str, Any]:
+    """JSON Schema of a water file."""
+    return WaterForm.model_json_schema()
+
+
+def find_water(name: str, beside: Path | None) -> Water:
+    """A water named in a mix; `unknown` is allowed. Raises: InputProblem."""
+    if name.strip().lower() == "unknown":
+        return UNKNOWN_WATER
+    return read_water(find_file(name, beside, "waters", "water"))
+
+
+def read_water(path: Path) -> Water:
+    """Read and check a water file. Raises: InputProblem with every problem of the file."""
+    form = validate(WaterForm, load_toml(path, "water"), path.name)
+    found = Collector(path.name)
+    notes: list[str] = []
+    ions: dict[str, Interval] = {}
+    alkalinity = hardness = None
+    ph = found.attempt(read_ph, form.ph, "ph") if form.ph else None
+    if form.alkalinity:
+        alkalinity = found.attempt(read_alkalinity, form.alkalinity, "alkalinity")
+    if form.hardness:
+        hardness = found.attempt(read_hardness, form.hardness, "hardness")
+    for ion, text in form.ions.items():
+        value = found.attempt(read_concentration, text, f"ions.{ion}", ion=ion)
+        if value is None:
+            continue
+        notes += value.notes
+        plain = ion.split("-")[0]
+        if plain in {"HCO3", "CO3"}:
+            per = 1.0 if plain == "HCO3" else 2.0
+            if alkalinity is None:
+                alkalinity = Interval(per * value.low, per * value.high)
+            continue
+        component = _COMPONENT_OF.get(plain, {"P": "PO4", "S": "SO4"}.get(plain, plain))
+        if component not in tables().components:
+            found.add(f"ions.{ion}", text, "this ion plays no part here", "leave the line out")
+            continue
+        ions[component] = value
+    found.done()
+    for entry in (alkalinity, hardness):
+        notes += entry.notes if entry else ()
+    return Water(form.name, ph, alkalinity, hardness, ions, tuple(dict.fromkeys(notes)))
+
+
+def water_totals(water: Water, draws: Draws) -> WaterTotals:
+    """Totals per draw: reported ions with their error, gaps filled by doubts, charge closed.
+
+    Carbonate follows from alkalinity and pH; what is left of the charge is sodium or chloride.
+    """
+    notes = [*water.notes]
+    held = {ion: _drawn(f"water:{ion}", value, draws) for ion, value in water.ions.items()}
+    _fill_hardness(water, held, draws, notes)
+    alkalinity = _alkalinity(water, held, draws, notes)
+    if water.unknown:
+        for ion in ("Cl", "SO4"):
+            low, high = SALT_UNKNOWN_MMOL_PER_L
+            held[ion] = draws.uniform(f"water:{ion}", low, high)
+        notes.append("Nothing is known of the water: soft to very hard was tried")
+    charges = {c: tables().components[c].charge for c in held}
+    surplus = -alkalinity
+    for component, amount in held.items():
+        surplus = surplus + charges[component] * amount
+    held["Na"] = held.get("Na", np.zeros(draws.count)) + np.maximum(-surplus, 0.0)
+    held["Cl"] = held.get("Cl", np.zeros(draws.count)) + np.maximum(surplus, 0.0)
+    ions = sum(np.abs(charges.get(c, 1)) * v for c, v in held.items())
+    gap = float(np.median(np.abs(surplus) / np.maximum(ions, 1e-9)))
+    if water.ions and gap > 0.1 and not water.unknown:
+        notes.append(
+            f"{water.name}: its ions miss {100 * gap:.0f} % of the charge; "
+            "closed with sodium or chloride"
+        )
+    if water.ph is None:
+        target = draws.uniform("water:ph", *PH_UNKNOWN)
+    else:
+        reading = draws.uniform("water:ph", water.ph.low, water.ph.high)
+        target = reading + draws.normal("water:ph reading", 0.0, PH_SD)
+    held["CO3"] = _carbonate(held, alkalinity, target)
+    components = tuple(c for c in tables().components if c in held)
+    mol_per_L = np.stack([held[c] for c in components], axis=1) / 1000.0
+    return WaterTotals(water, components, mol_per_L, tuple(notes))
+
+
+def _drawn(name: str, value: Interval, draws: Draws) -> Floats:
+    if value.low == value.high:
+        return value.low * draws.factor(name, REPORT_SD)
+    return draws.uniform(name, max(value.low, 0.0), value.high)
+
+
+def _fill_hardness(water: Water, held: dict[str, Floats], draws: Draws, notes: list[str]) -> None:
+    if "Ca" in held and "Mg" in held:
+        return
+    if water.hardness is None:
+        if not held.keys() & {"Ca", "Mg"}:
+            low, high = HARDNESS_UNKNOWN_MMOL_PER_L
+            if water.alkalinity is not None and not water.unknown:
+                high = max(0.75 * water.alkalinity.high, low)
+            hardness = draws.uniform("water:hardness", low, high)
+            if not water.unknown:
+                notes.append(f"{water.name}: hardness not given; a range was tried")
+        else:
+            return
+    else:
+        hardness = _drawn("water:hardness", water.hardness, draws)
+    if "Ca" in held:
+        held["Mg"] = np.maximum(hardness - held["Ca"], 0.0)
+    elif "Mg" in held:
+        held["Ca"] = np.maximum(hardness - held["Mg"], 0.0)
+    else:
+        share = draws.uniform("water:calcium share of hardness", *CALCIUM_SHARE)
+        held["Ca"] = share * hardness
+        held["Mg"] = (1.0 - share) * hardness
+
+
+def _alkalinity(water: Water, held: dict[str, Floats], draws: Draws, notes: list[str]) -> Floats:
+    """(N,) meq/L."""
+    if water.alkalinity is not None:
+        return _drawn("water:alkalinity", water.alkalinity, draws)
+    hardness = 2.0 * (held.get("Ca", 0.0) + held.get("Mg", np.zeros(draws.count)))
+    share = draws.uniform("water:alkalinity share", *ALKALINITY_PER_HARDNESS)
+    if not water.unknown:
+        notes.append(f"{water.name}: alkalinity not given; taken from its hardness")
+    return np.asarray(share * hardness)
+
+
+def _carbonate(held: Mapping[str, Floats], alkalinity_meq: Floats, ph: Floats) -> Floats:
+    """(N,) total carbonate [mmol/L] that gives the stated pH at the stated alkalinity."""
+    components = [*(c for c in held if c != "CO3"), "CO3"]
+    system = build_system(components)
+    conditions = Conditions.nominal(system)
+    column = system.components.index("CO3")
+    base = np.zeros((len(ph), len(system.components)))
+    for i, component in enumerate(system.components):
+        if component != "CO3":
+            base[:, i] = held[component] / 1000.0
+
+    def imbalance(carbonate: Floats) -> Floats:
+        totals = base.copy()
+        totals[:, column] = carbonate / 1000.0
+        state = solve(system, totals, conditions, ph=ph)
+        return np.asarray(np.nan_to_num(state.molality) @ system.charge)
+
+    first = np.maximum(alkalinity_meq, 1e-3)
+    second = 1.1 * first
+    low, high = imbalance(first), imbalance(second)
+    for _ in range(2):
+        slope = (high - low) / np.where(second == first, 1.0, second - first)
+        third = second - high / np.where(slope == 0.0, -1e-3, slope)
+        third = np.clip(third, 0.0, 10.0 * first)
+        first, low = second, high
+        second, high = third, imbalance(third)
+    return second
