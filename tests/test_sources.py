@@ -319,3 +319,91 @@ def test_components_are_those_of_the_thermodynamic_tables() -> None:
         formula, charge = COMPONENTS[component]
         assert int(rows[component]["charge"]) == charge, component
         assert _atoms(rows[component]["formula"]) == _atoms(formula), component
+
+
+SHELF = {p.name: tomllib.loads(p.read_text()) for p in (DATA / "demo" / "products").glob("*.toml")}
+WATERS = {p.name: tomllib.loads(p.read_text()) for p in (DATA / "demo" / "waters").glob("*.toml")}
+MIXES = {
+    p.name: tomllib.loads(p.read_text())
+    for p in (DATA.parent / "examples").glob("*.toml")
+    if "add" in tomllib.loads(p.read_text())
+}
+LABELLED = sorted(k for k, v in SHELF.items() if "guarantee" in v)
+WATER_KG_PER_L = 0.9982  # at 20 degC, CRC Handbook of Chemistry and Physics
+
+
+def _made_from(product: dict[str, Any]) -> tuple[dict[str, float], dict[str, float]]:
+    """Moles of each source per kg that give the label best, and what that would then print."""
+    from scipy.optimize import nnls
+
+    names = [m for s in product["sources"] for m in SOURCES[s].get("mixture_of", [s])]
+    rows, wanted = [], []
+    for line, percent in product["guarantee"].items():
+        mass = [periodictable.formula(SOURCES[n]["formula"]).mass for n in names]
+        rows.append(
+            [_percent(n, line) / 100 * m / 10 / percent for n, m in zip(names, mass, strict=True)]
+        )
+        wanted.append(1.0)
+    for source, percent in product.get("also", {}).items():
+        mass_of_it = periodictable.formula(SOURCES[source]["formula"]).mass
+        rows.append([mass_of_it / 10 / percent if n == source else 0.0 for n in names])
+        wanted.append(1.0)
+    amounts, _ = nnls(rows, wanted)
+    printed = {
+        line: percent * sum(r * a for r, a in zip(rows[i], amounts, strict=True))
+        for i, (line, percent) in enumerate(product["guarantee"].items())
+    }
+    return dict(zip(names, map(float, amounts), strict=True)), printed
+
+
+@pytest.mark.parametrize("name", LABELLED)
+def test_a_demo_product_can_exist(name: str) -> None:
+    """Its sources supply every line, none goes unused, and they fit into the stated volume."""
+    product = SHELF[name]
+    moles, printed = _made_from(product)
+    assert all(n > 0 for n in moles.values())
+    for line, percent in product["guarantee"].items():
+        assert printed[line] == pytest.approx(percent, abs=_allowance(line, percent))
+    if product.get("form") == "dry":
+        return
+    number, unit = product["density"].split()
+    density = float(number) * {"kg/L": 1.0, "lb/gal": 0.45359237 / 3.785411784}[unit]
+    dry = sum(
+        n
+        * (
+            periodictable.formula(SOURCES[s]["formula"]).mass
+            - SOURCES[s]["hydrate_water"] * periodictable.formula("H2O").mass
+        )
+        / 1000
+        for s, n in moles.items()
+    )
+    assert 0.0 < dry < 0.6
+    volume_mL_per_g = (1 / density - (1 - dry) / WATER_KG_PER_L) / dry
+    assert 0.2 < volume_mL_per_g < 0.8  # salts near 0.3, urea 0.74, value from memory
+
+
+@pytest.mark.parametrize("name", sorted(SHELF))
+def test_demo_products_say_that_they_are_invented(name: str) -> None:
+    first = (DATA / "demo" / "products" / name).read_text().splitlines()[0]
+    assert first.startswith("# Invented")
+    assert SHELF[name]["name"].endswith(", invented")
+
+
+@pytest.mark.parametrize("name", sorted(WATERS))
+def test_demo_waters_are_neutral(name: str) -> None:
+    """Cations and anions within 5 %, the usual limit of a water analysis."""
+    water = WATERS[name]
+    charge = {"Ca": 2, "Mg": 2, "Na": 1, "K": 1, "SO4": -2, "Cl": -1, "NO3": -1}
+    number = float(water["alkalinity"].removesuffix(" mg/L as CaCO3"))
+    meq = [-number / (periodictable.formula("CaCO3").mass / 2)]
+    for ion, text in water["ions"].items():
+        mass = periodictable.formula(ion).mass
+        meq.append(charge[ion] * float(text.removesuffix(" mg/L")) / mass)
+    assert abs(sum(meq)) / sum(abs(x) for x in meq) < 0.05
+
+
+@pytest.mark.parametrize("name", sorted(MIXES))
+def test_examples_name_what_stands_on_the_shelf(name: str) -> None:
+    mix = MIXES[name]
+    assert mix["water"] in WATERS
+    assert {a["product"] for a in mix["add"]} <= set(SHELF)
