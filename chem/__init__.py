@@ -1,1 +1,3 @@
 """Jarsight: will the tank stay clear?"""
+
+__version__ = "0.1.0"

@@ -1,6 +1,8 @@
 """The batch equilibrium: totals in, species, pH and saturation out. Knows nothing of products."""
 
 from chem.equilibrium.activity import LN10, MOLAR_MASS_WATER_KG, water_density_g_per_mL
+from chem.equilibrium.air import aired
+from chem.equilibrium.coverage import coverage
 from chem.equilibrium.settle import settle
 from chem.equilibrium.solve import Conditions, Equilibrium, Reason, solve
 from chem.equilibrium.system import (
@@ -20,8 +22,10 @@ __all__ = [
     "Phases",
     "Reason",
     "System",
+    "aired",
     "build_phases",
     "build_system",
+    "coverage",
     "settle",
     "solve",
     "water_density_g_per_mL",

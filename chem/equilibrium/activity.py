@@ -26,7 +26,7 @@ def water_density_g_per_mL(t_celsius: float) -> float:
     p = tables().value
     powers = [t_celsius**i for i in range(6)]
     top = sum(p(f"kell_a{i}") * powers[i] for i in range(6))
-    return top / (1.0 + p("kell_b1") * t_celsius) / 1000.0
+    return top / (1.0 + p("kell_b") * t_celsius) / 1000.0
 
 
 def dielectric_constant(t_celsius: float) -> float:

@@ -244,7 +244,7 @@ def _density(product: Product, water: Floats, draws: Draws, notes: list[str]) ->
         if low == high:
             return low * draws.factor(name, DENSITY_SD)
         return draws.uniform(name, low, high)
-    volume = tables().physical["apparent_specific_volume"]
+    volume = tables().physical["apparent_specific_volume_solids"]
     per_kg = draws.normal(name, volume.value, 0.1)
     notes.append(
         f"{product.name}: density not known; taken from what is dissolved, "

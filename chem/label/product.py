@@ -166,9 +166,8 @@ def read_product(path: Path, key: str | None = None) -> Product:
         guarantee = {k: v / middle for k, v in guarantee.items()}
     elif form.basis == "w/v":
         found.add("basis", form.basis, "percent by volume needs a density", DENSITY_WAYS)
-    ph = (
-        found.attempt(read_ph, form.known.ph or form.ph, "ph") if form.known.ph or form.ph else None
-    )
+    ph_text = form.known.ph or form.ph
+    ph = found.attempt(read_ph, ph_text, "ph") if ph_text else None
     _supplied(sources, guarantee, also, found)
     dry = form.form == "dry"
     rate = form.usual_rate

@@ -12,7 +12,7 @@ from chem.reference.files import read_toml
 from chem.reference.tables import molar_mass_g_per_mol
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Source:
     """A compound of the "derived from" line.
 

@@ -62,7 +62,7 @@ def finish(
     n = draws.count
     carrier = draws.factor("metering:carrier", CARRIER_SD)
     volume_L, mass_kg = [], []
-    apparent = tables().value("apparent_specific_volume")
+    apparent = tables().value("apparent_specific_volume_solids")
     for addition, held in zip(mix.additions, contents, strict=True):
         amount = addition.amount_per_L(mix.carrier_L_per_m2) / 1000.0
         measured = amount * draws.factor(f"metering:{addition.product.key}", METERING_SD) / carrier

@@ -1,0 +1,68 @@
+"""The carbon dioxide of the air as a phase in unlimited supply."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from chem.equilibrium.activity import Floats
+from chem.equilibrium.settle import settle
+from chem.equilibrium.solve import Conditions, Equilibrium
+from chem.equilibrium.system import Phases, System
+from chem.reference import Constant, Solid, tables
+
+DISSOLVED = "CO2"
+
+
+def henry_constant() -> Constant:
+    """log10 of the molality of CO2(aq) per atm of CO2, with its temperature function."""
+    value = tables().value
+    row = tables().physical["henry_co2_log_k"]
+    return Constant(
+        log_k=row.value,
+        u=0.02,
+        delta_h=value("henry_co2_delta_h"),
+        delta_h_u=0.5,
+        delta_cp=value("henry_co2_delta_cp"),
+        t_min=0.0,
+        t_max=50.0,
+        kind="measured",
+        source=row.source,
+        where=row.where,
+        note=row.note,
+    )
+
+
+def aired(system: System, totals_mol_per_kgw: Floats, conditions: Conditions) -> Equilibrium | None:
+    """The solution once in balance with air, (N,) rows; None where it can hold no CO2.
+
+    Raises: ValueError as `solve`.
+    """
+    column = system.index.get(DISSOLVED)
+    constant = None if column is None else system.constants[column]
+    species = next((s for s in tables().species if s.key == DISSOLVED), None)
+    if column is None or constant is None or species is None:
+        return None
+    gas = Solid(
+        "carbon_dioxide_gas",
+        "carbon dioxide of the air",
+        "CO2",
+        species.reaction,
+        henry_constant(),
+        "prompt",
+        True,
+        "",
+    )
+    phases = Phases((gas.key,), (gas,), system.nu[:, [column]], system.water[[column]], np.ones(1))
+    t = conditions.t_celsius
+    pressure = math.log10(tables().value("pco2_air"))
+    log_activity = henry_constant().at(t) + pressure
+    return settle(
+        system,
+        totals_mol_per_kgw,
+        conditions,
+        phases,
+        log_ksp=np.array([[log_activity - constant.at(t)]]),
+        always=np.array([True]),
+    )

@@ -1,0 +1,18 @@
+"""Amounts, clouding times, probabilities and the answer."""
+
+from chem.forecast.forecast import forecast
+from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES
+from chem.forecast.result import TIMES_S, DoubtShare, Forecast, Range, SolidForecast, TankLine
+
+__all__ = [
+    "ALWAYS",
+    "IF_IT_GOES_WRONG",
+    "JAR_DECIDES",
+    "TIMES_S",
+    "DoubtShare",
+    "Forecast",
+    "Range",
+    "SolidForecast",
+    "TankLine",
+    "forecast",
+]

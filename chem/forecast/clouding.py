@@ -1,0 +1,40 @@
+"""When a solid starts to show, and how much of it has come out by then."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from chem.equilibrium.activity import Floats
+from chem.reference import Clouding
+
+GROWTH_SPAN = 5.0
+"""Amount(t) = settled (1 - exp(-(t - t_c) / (5 t_c))): common practice, no source."""
+
+
+def clouding_time_s(curve: Clouding, si_per_two_ions: Floats) -> Floats:
+    """Median time until a solid shows [s], infinite at or below saturation.
+
+    ln t is interpolated between the curve's points in SI; below the first it follows
+    a + b / SI^2 (the shape of classical nucleation) with the slope of the first two points;
+    above the last it stays at its value.
+    """
+    si = np.asarray(si_per_two_ions, dtype=float)
+    points = np.array(curve.si)
+    ln_t = np.log(np.array(curve.t_s))
+    between = np.interp(si, points, ln_t)
+    if len(points) > 1:
+        slope = (ln_t[0] - ln_t[1]) / (points[0] ** -2 - points[1] ** -2)
+    else:
+        slope = points[0] ** 2
+    positive = np.maximum(si, 1e-6)
+    below = ln_t[0] + max(slope, 0.0) * (positive**-2 - points[0] ** -2)
+    with np.errstate(over="ignore"):
+        time = np.exp(np.where(si < points[0], np.minimum(below, 700.0), between))
+    return np.where(si > 0.0, time, np.inf)
+
+
+def share_out(t_s: float, clouding_s: Floats) -> Floats:
+    """Share of the settled amount that has come out by t [s]."""
+    finite = np.where(np.isfinite(clouding_s), np.maximum(clouding_s, 1e-3), 1.0)
+    grown = 1.0 - np.exp(-np.maximum(t_s - finite, 0.0) / (GROWTH_SPAN * finite))
+    return np.where(np.isfinite(clouding_s), grown, 0.0)
