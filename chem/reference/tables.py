@@ -268,7 +268,7 @@ def tables() -> Tables:
     physical = {
         r["key"]: Physical(
             r["key"],
-            float(r["value"]),
+            molar_mass_g_per_mol(r["value"]) if r["unit"] == "formula" else float(r["value"]),
             r["unit"],
             r["conditions"],
             r["source"],

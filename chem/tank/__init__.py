@@ -1,7 +1,7 @@
 """From jugs, water and rates to totals in the finished solution."""
 
 from chem.tank.fill import Finished, delivered_kg_per_ha, finish, tank_amounts
-from chem.tank.mix import Addition, Adjuvant, Mix, mix_schema, read_mix
+from chem.tank.mix import Addition, Adjuvant, Mix, change_mix, mix_schema, read_mix
 from chem.tank.water import (
     UNKNOWN_WATER,
     Water,
@@ -20,6 +20,7 @@ __all__ = [
     "Mix",
     "Water",
     "WaterTotals",
+    "change_mix",
     "delivered_kg_per_ha",
     "find_water",
     "finish",

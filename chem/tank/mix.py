@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from chem.errors import InputProblem
 from chem.label import Collector, FormModel, Product, find_product, load_toml, validate
-from chem.tank.water import UNKNOWN_WATER, Water, find_water
+from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
 from chem.units import Rate, read_carrier, read_ph, read_rate, read_temperature, read_volume
 
 DEFAULT_T_CELSIUS = 20.0
@@ -92,10 +92,6 @@ class Mix:
     adjuvant: Adjuvant | None
     notes: tuple[str, ...] = ()
 
-    def at(self, **changes: Any) -> Mix:
-        """The same mix with some fields changed."""
-        return replace(self, **changes)
-
 
 def mix_schema() -> dict[str, Any]:
     """JSON Schema of a mix file."""
@@ -148,6 +144,41 @@ def read_mix(path: Path) -> Mix:
         adjuvant=adjuvant,
         notes=tuple(notes),
     )
+
+
+def change_mix(
+    mix: Mix,
+    beside: Path,
+    *,
+    carrier: str | None = None,
+    water: str | None = None,
+    temperature: str | None = None,
+    coldest: str | None = None,
+) -> Mix:
+    """The mix with another carrier, water or temperature, each as text with its unit.
+
+    Raises: InputProblem with every problem of the values given.
+    """
+    found = Collector("command line")
+    changes: dict[str, Any] = {}
+    for name, text, reader in (
+        ("carrier_L_per_m2", carrier, read_carrier),
+        ("t_celsius", temperature, read_temperature),
+        ("coldest_celsius", coldest, read_temperature),
+    ):
+        if text is not None:
+            changes[name] = found.attempt(reader, text, f"--{name.split('_')[0]}")
+    if water is not None:
+        try:
+            path = Path(water)
+            changes["water"] = read_water(path) if path.is_file() else find_water(water, beside)
+        except InputProblem as problem:
+            found.problems.extend(problem.problems)
+    found.done()
+    changed = replace(mix, **changes)
+    _room(list(changed.additions), changed.carrier_L_per_m2, changed.fill, found)
+    found.done()
+    return changed
 
 
 def _additions(form: MixForm, path: Path, found: Collector) -> list[Addition]:

@@ -1,0 +1,5 @@
+"""`python -m chem` is `jarsight`."""
+
+from chem.cli.main import run
+
+run()

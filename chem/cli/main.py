@@ -1,0 +1,180 @@
+"""The command line: each command calls one function of the rooms and prints its sheet.
+
+Rooms are imported inside the commands, so that `jarsight --help` answers at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from chem import __version__
+from chem.cli.exits import Exit
+from chem.errors import InputProblem
+
+if TYPE_CHECKING:
+    from chem.tank import Mix
+
+SHED, SHELF, CHEMISTS = "In the shed", "On the shelf", "For chemists"
+
+app = typer.Typer(
+    name="jarsight",
+    help=(
+        "Will the tank stay clear, haze or curdle? Forecasts a mix of liquid products from their "
+        "labels before any jar test. A forecast never replaces the jar test.\n\n"
+        "Exit codes: 0 a forecast was made, 1 a check failed, 2 the input can't be used."
+    ),
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+UnitsOption = Annotated[
+    Literal["us", "metric", "both"], typer.Option(help="Units on the sheet.", show_default=True)
+]
+DrawsOption = Annotated[
+    int, typer.Option(min=16, max=20000, help="Versions of the tank that are tried.")
+]
+SeedOption = Annotated[int, typer.Option(min=0, help="Seed of the draws.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the JSON object instead.")]
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"jarsight {__version__}")
+        raise typer.Exit()
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command("forecast", rich_help_panel=SHED)
+def forecast_command(
+    mix: Annotated[Path, typer.Argument(metavar="MIX", help="A mix file.")],
+    carrier: Annotated[
+        str | None, typer.Option(help='Try another spray volume: "2 gal/1000 sq ft".')
+    ] = None,
+    water: Annotated[str | None, typer.Option(help="Try another water file.")] = None,
+    temperature: Annotated[str | None, typer.Option(help='Try another: "50 F".')] = None,
+    coldest: Annotated[str | None, typer.Option(help='Where it stands overnight: "40 F".')] = None,
+    judged_at: Annotated[
+        Literal["15min", "4h", "24h"], typer.Option("--for", help="How long it must stay clear.")
+    ] = "4h",
+    html: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Also write the sheet as one page.")
+    ] = None,
+    short: Annotated[bool, typer.Option("--short", help="Six lines for a text message.")] = False,
+    chemist: Annotated[bool, typer.Option("--chemist", help="SI, totals, draws as well.")] = False,
+    referee: Annotated[
+        bool, typer.Option("--referee", help="Check our solver against PHREEQC (slow).")
+    ] = False,
+    as_json: JsonOption = False,
+    units: UnitsOption = "both",
+    draws: DrawsOption = 256,
+    seed: SeedOption = 1,
+) -> None:
+    """Will it stay clear? The main job."""
+    from chem.forecast import forecast
+    from chem.sheets import as_html, as_text, forecast_json, forecast_sheet, forecast_short
+
+    wanted = _changed(_read(mix), mix, carrier, water, temperature, coldest)
+    result = forecast(wanted, count=draws, seed=seed, judged_at=judged_at)
+    if html is not None:
+        _write(html, as_html(forecast_sheet(result, units, chemist=chemist)))
+        typer.echo(f"Page written: {html}", err=True)
+    if as_json:
+        typer.echo(forecast_json(result, units))
+    elif short:
+        typer.echo(forecast_short(result, units))
+    else:
+        typer.echo(as_text(forecast_sheet(result, units, chemist=chemist)), nl=False)
+    if referee:
+        _referee(wanted, draws, seed)
+
+
+def _read(path: Path) -> Mix:
+    from chem.tank import read_mix
+
+    return read_mix(path)
+
+
+def _changed(
+    mix: Mix,
+    path: Path,
+    carrier: str | None,
+    water: str | None,
+    temperature: str | None,
+    coldest: str | None,
+) -> Mix:
+    """The mix with what the options ask for; every problem of them at once."""
+    from chem.tank import change_mix
+
+    return change_mix(
+        mix,
+        path.parent,
+        carrier=carrier,
+        water=water,
+        temperature=temperature,
+        coldest=coldest,
+    )
+
+
+def _referee(mix: Mix, draws: int, seed: int) -> None:
+    from chem.forecast import referee_mix
+
+    found = referee_mix(mix, count=draws, seed=seed)
+    typer.echo(str(found), err=True)
+    if not found.agrees:
+        raise typer.Exit(Exit.FAILED_CHECK)
+
+
+def _write(path: Path, text: str) -> None:
+    """Write whole or not at all. Raises: InputProblem where the folder can't be written."""
+    from chem.errors import Problem
+
+    partial = path.with_name(path.name + ".partial")
+    try:
+        partial.write_text(text, encoding="utf-8")
+        os.replace(partial, path)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        raise InputProblem(
+            Problem(f"`{path}`", f"it can't be written ({error.strerror})", "a folder that exists")
+        ) from None
+
+
+def _show(problem: InputProblem) -> None:
+    for one in problem.problems:
+        typer.echo(str(one), err=True)
+    count = len(problem.problems)
+    if count > 1:
+        typer.echo(f"{count} problems in all.", err=True)
+
+
+def run() -> None:
+    """Entry point. Exit codes as `Exit`; a problem of the input is told without traceback."""
+    from chem.cli import new
+
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    app.add_typer(new.app, name="new", rich_help_panel=SHED)
+    try:
+        app()
+    except InputProblem as problem:
+        _show(problem)
+        sys.exit(Exit.INPUT)
+
+
+if __name__ == "__main__":
+    run()

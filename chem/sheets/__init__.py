@@ -1,0 +1,14 @@
+"""Result objects as terminal text, JSON and a page. Computes nothing."""
+
+from chem.sheets.blocks import Block, Sheet, as_html, as_text
+from chem.sheets.forecast import forecast_json, forecast_sheet, forecast_short
+
+__all__ = [
+    "Block",
+    "Sheet",
+    "as_html",
+    "as_text",
+    "forecast_json",
+    "forecast_sheet",
+    "forecast_short",
+]

@@ -1,0 +1,322 @@
+"""The forecast's sheet: answer first, then what to do, measure, expect and check."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from chem.forecast import (
+    IF_IT_GOES_WRONG,
+    JAR_DECIDES,
+    Forecast,
+    SolidForecast,
+    TankLine,
+)
+from chem.reference import tables
+from chem.sheets.blocks import Block, Sheet
+from chem.sheets.words import TIME_WORDS, after, odds, over_limit
+from chem.units import (
+    Units,
+    format_area,
+    format_carrier,
+    format_mass,
+    format_per_gallon_and_litre,
+    format_temperature,
+    format_volume,
+)
+
+THRESHOLD = 0.10
+RANK = {"clear": 0, "haze": 1, "curdle": 2}
+KG_PER_HA_TO_LB_PER_1000_SQ_FT = 0.45359237**-1 * 92.90304 / 1e4
+
+
+def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = False) -> Sheet:
+    """The whole sheet; `chemist` adds SI, ionic strength, draws and seed."""
+    blocks = [
+        *_warnings(result),
+        Block("Do this next", [next_step(result)]),
+        _tank(result, units),
+        _ph(result),
+        _what_comes_out(result, units),
+        _nutrients(result, units),
+        _granted(result),
+        Block("Always", items=result.cautions),
+        Block("If it goes wrong", items=IF_IT_GOES_WRONG),
+        Block("", [JAR_DECIDES]),
+    ]
+    if chemist:
+        blocks += _chemist(result)
+    return Sheet(result.mix.name, answer_lines(result), [b for b in blocks if b is not None])
+
+
+def forecast_json(result: Forecast, units: Units = "both") -> str:
+    """The JSON object of the contract, as text."""
+    data = result.as_json([tank_text(result, line, units) for line in result.tank])
+    return json.dumps(_without_nan(data), indent=2)
+
+
+def forecast_short(result: Forecast, units: Units = "both") -> str:
+    """Six lines for a text message."""
+    answer = answer_lines(result)
+    warning = (
+        " ".join(f"A label forbids it: {r}." for r in result.label_forbids[:1])
+        or " ".join(g.because for g in result.gases[:1])
+        or (answer[1] if len(answer) > 1 else f"By tomorrow: {_tomorrow(result)}.")
+    )
+    threats = _threats(result)
+    out = threats[0].name + ", " + _when(threats[0]) if threats else "nothing in a spray day"
+    return "\n".join(
+        (
+            f"{result.mix.name}: {answer[0]}",
+            warning,
+            next_step(result),
+            f"pH about {result.ph.median:.1f} ({result.ph.p05:.1f} to {result.ph.p95:.1f}).",
+            f"Comes out: {out}.",
+            JAR_DECIDES,
+        )
+    )
+
+
+def answer_lines(result: Forecast) -> list[str]:
+    """The answer with its odds; a second sentence where tomorrow is worse."""
+    span = TIME_WORDS[result.judged_at]
+    chance = result.chance
+    may = chance < 0.5
+    if result.answer == "clear":
+        first = f"Stays clear for {span}: {odds(chance)}."
+    elif result.answer == "haze":
+        verb = "May cloud" if may else "Will cloud"
+        first = f"{verb} within {span}, but still sprays: {odds(chance)}."
+    elif result.answer == "curdle":
+        verb = "May curdle" if may else "Will curdle"
+        first = f"{verb} within {span} and block the screens: {odds(chance)}."
+    else:
+        first = f"Cannot tell: {result.because}."
+    lines = [first]
+    if result.judged_at != "24h" and _class_at(result, "24h") > _class_at(result, result.judged_at):
+        word = "curdled" if _class_at(result, "24h") == RANK["curdle"] else "cloudy"
+        worst = result.clogs["24h"] if word == "curdled" else result.probability["24h"]
+        likely = "Likely" if worst >= 0.5 else "Maybe"
+        lines.append(f"{likely} {word} by tomorrow ({odds(worst)}): don't leave it standing.")
+    return lines
+
+
+def _class_at(result: Forecast, time: str) -> int:
+    if result.clogs[time] >= THRESHOLD:
+        return RANK["curdle"]
+    return RANK["haze"] if result.probability[time] >= THRESHOLD else RANK["clear"]
+
+
+def _tomorrow(result: Forecast) -> str:
+    word = ("still clear", "cloudy", "curdled")[_class_at(result, "24h")]
+    return f"{word}"
+
+
+def next_step(result: Forecast) -> str:
+    """What to do now, in one line."""
+    if result.label_forbids:
+        return "Don't mix these: a label forbids it."
+    if result.answer == "curdle":
+        return "Don't fill the tank with these together. Spray them apart, or try a jar."
+    if result.answer == "haze":
+        return "Jar test first. If it passes: keep stirring, spray at once, leave none standing."
+    if result.answer == "clear":
+        return "Jar test at the same ratio, then fill."
+    return "Only the jar can tell: test at the same ratio, and watch it a full spray day."
+
+
+def tank_text(result: Forecast, line: TankLine, units: Units) -> str:
+    """`100 fl oz (2.96 L) in 50 gal (25,000 sq ft)`."""
+    amount = line.amount / 1000.0
+    text = format_mass(amount, units) if line.by_mass else format_volume(amount, units)
+    tank = result.mix.tank_L
+    if tank is None:
+        return f"{text} in each {'litre' if units == 'metric' else '1 L (34 fl oz)'}"
+    area = format_area(tank / result.mix.carrier_L_per_m2, "us" if units == "both" else units)
+    return f"{text} in {format_volume(tank, 'us' if units == 'both' else units)} ({area})"
+
+
+def _warnings(result: Forecast) -> list[Block]:
+    blocks = []
+    if result.label_forbids:
+        blocks.append(Block("A label's own rule is broken", items=result.label_forbids))
+    if result.gases:
+        blocks.append(Block("Gas or heat", items=[g.because for g in result.gases]))
+    return blocks
+
+
+def _tank(result: Forecast, units: Units) -> Block:
+    mix = result.mix
+    rows = [("Pour in this order", "amount")]
+    for i, line in enumerate(result.tank, start=1):
+        amount = line.amount / 1000.0
+        text = format_mass(amount, units) if line.by_mass else format_volume(amount, units)
+        rows.append((f"{i} {line.product}", text))
+    carrier = f"spray volume {format_carrier(mix.carrier_L_per_m2, units)}"
+    if mix.tank_L is None:
+        where = f"Per litre of full tank, {carrier}"
+    else:
+        area = format_area(mix.tank_L / mix.carrier_L_per_m2, units)
+        where = f"In {format_volume(mix.tank_L, units)} for {area}, {carrier}"
+    half = "Half the water first, stirring; each product alone; then water to the mark."
+    if mix.fill == "water first":
+        half = "All the water first, stirring; then each product alone."
+    return Block(
+        "The tank", [f"{where}, {format_temperature(mix.t_celsius, units)}.", half], rows=rows
+    )
+
+
+def _ph(result: Forecast) -> Block:
+    ph = result.ph
+    text = [f"About {ph.median:.1f}, likely {ph.p05:.1f} to {ph.p95:.1f}."]
+    if result.ph_aired is not None:
+        text.append(f"Drifts to about {result.ph_aired:.1f} as it stands open to the air.")
+    if abs(result.ph_settled - ph.median) > 0.2:
+        text.append(f"About {result.ph_settled:.1f} once solids have come out.")
+    adjuvant = result.mix.adjuvant
+    if adjuvant is not None and result.suited is not None:
+        window = (
+            f"at most {adjuvant.ph_high:g}"
+            if adjuvant.ph_low <= 0.0
+            else f"{adjuvant.ph_low:g} to {adjuvant.ph_high:g}"
+        )
+        text.append(
+            f"{adjuvant.name} wants pH {window}: {odds(result.suited)} that it has it. "
+            "Only its pH window is judged, not the adjuvant itself."
+        )
+    return Block("pH of the full tank", text)
+
+
+def _threats(result: Forecast) -> list[SolidForecast]:
+    return [
+        s
+        for s in result.solids
+        if s.decides and s.kinetics != "dormant" and s.probability["24h"] >= THRESHOLD
+    ]
+
+
+def _when(solid: SolidForecast) -> str:
+    if solid.clouds_after_s is None:
+        return f"shows by tomorrow: {odds(solid.probability['24h'])}"
+    times = solid.clouds_after_s
+    return f"starts to show {after(times.median)} ({_span(times.p05, times.p95)})"
+
+
+def _span(low: float, high: float) -> str:
+    return f"{_short_time(low)} to {_short_time(high)}"
+
+
+def _short_time(seconds: float) -> str:
+    if seconds < 90.0:
+        return f"{max(seconds, 1.0):.0f} s"
+    if seconds < 5400.0:
+        return f"{seconds / 60.0:.0f} min"
+    if seconds < 172800.0:
+        return f"{seconds / 3600.0:.0f} h"
+    return f"{min(seconds / 86400.0, 99.0):.0f} days"
+
+
+def _per_two_ions(solid: SolidForecast) -> float:
+    return 2.0 * solid.si.median / tables().solids[solid.key].ions
+
+
+def _what_comes_out(result: Forecast, units: Units) -> Block:
+    items = []
+    for solid in _threats(result)[:4]:
+        text = f"{solid.name}: {over_limit(_per_two_ions(solid))}, {_when(solid)}"
+        if solid.amount_g_per_L > 1e-4:
+            amount = format_per_gallon_and_litre(solid.amount_g_per_L, units)
+            text += f", {amount} in the end"
+        items.append(text + ".")
+    if items:
+        return Block("What would come out", items=items)
+    near = [s for s in result.solids if s.decides and s.kinetics != "dormant"]
+    near.sort(key=lambda s: -_per_two_ions(s))
+    if near and near[0].si.median > -0.5:
+        margin = 10.0 ** -near[0].si.median
+        state = over_limit(_per_two_ions(near[0]))
+        if near[0].si.median > 0.0:
+            state += ", but hardly any of it in a spray day"
+        else:
+            state += f" (about {margin:.1f} times)"
+        return Block("What would come out", [f"Nothing to see. Closest: {near[0].name}, {state}."])
+    return Block("What would come out", ["Nothing: every salt is well under its limit."])
+
+
+def _nutrients(result: Forecast, units: Units) -> Block:
+    per_area = {"us": "lb/1000 sq ft", "metric": "kg/ha"}
+    columns = ["us", "metric"] if units == "both" else [units]
+    rows = [("Put down", *(per_area[c] for c in columns))]
+    for symbol, kg_per_ha in result.delivered_kg_per_ha.items():
+        if kg_per_ha <= 0.0:
+            continue
+        values = {
+            "us": _figures(kg_per_ha * KG_PER_HA_TO_LB_PER_1000_SQ_FT),
+            "metric": _figures(kg_per_ha),
+        }
+        rows.append((symbol, *(values[c] for c in columns)))
+    return Block("Nutrients, by the labels", rows=rows)
+
+
+def _figures(value: float) -> str:
+    return f"{value:#.2g}".rstrip(".") if value < 99.5 else f"{value:.0f}"
+
+
+def _granted(result: Forecast) -> Block:
+    names = {a.product.key: a.product.name for a in result.mix.additions}
+    items = []
+    for doubt in result.doubts:
+        if doubt.key.split(":")[0] in {"log_k", "interaction", "clouding"}:
+            continue
+        words = doubt.settle_by
+        for key, name in names.items():
+            words = words.replace(key, name)
+        items.append(f"{words} ({round(100 * doubt.share)} % of the spread)")
+    model = sum(d.share for d in result.doubts if d.key.split(":")[0] in {"log_k", "interaction"})
+    if model > 0.3:
+        items.append("Most of the spread is in the constants: only the jar narrows it.")
+    items = items[:4]
+    items += [n for n in result.notes if " is read as " not in n][:6]
+    return Block("Taken for granted, check these", items=items)
+
+
+def _chemist(result: Forecast) -> list[Block]:
+    rows = [("solid", "class", "SI", "5-95 %", "g/L")]
+    for solid in result.solids[:14]:
+        kinetics = solid.kinetics if solid.decides else f"{solid.kinetics}, not counted"
+        rows.append(
+            (
+                solid.key,
+                kinetics,
+                f"{solid.si.median:.2f}",
+                f"{solid.si.p05:.2f}..{solid.si.p95:.2f}",
+                f"{solid.amount_g_per_L:.3g}",
+            )
+        )
+    totals = [("component", "mmol/L")]
+    for key, value in sorted(result.totals_mol_per_L.items(), key=lambda kv: -kv[1]):
+        totals.append((key, f"{1000.0 * value:.4g}"))
+    facts = [
+        f"ionic strength {result.ionic_strength_mol_per_kg:.3f} mol/kg, "
+        f"density {result.density_kg_per_L:.4f} kg/L",
+        f"{100 * result.coverage:.0f} % of it met by measured interaction coefficients",
+        f"{result.draws} draws, seed {result.seed}, {result.failed_rows} without an answer",
+        ", ".join(f"{k} {v}" for k, v in result.versions.items()),
+    ]
+    return [
+        Block("For chemists", items=facts),
+        Block("Saturation", rows=rows),
+        Block("Totals", rows=totals),
+    ]
+
+
+def _without_nan(value: Any) -> Any:
+    """NaN has no place in JSON: null says that there is no number."""
+    if isinstance(value, dict):
+        return {k: _without_nan(v) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_without_nan(v) for v in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

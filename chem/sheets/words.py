@@ -1,0 +1,39 @@
+"""Numbers in the words of the shed."""
+
+from __future__ import annotations
+
+SLIGHTLY, CLEARLY = 0.3, 1.0
+
+
+def odds(chance: float) -> str:
+    """A chance as `3 in 10`, never as certainty."""
+    if chance < 0.05:
+        return "under 1 in 20"
+    if chance > 0.95:
+        return "over 19 in 20"
+    return f"{min(max(round(10 * chance), 1), 9)} in 10"
+
+
+def over_limit(si_per_two_ions: float) -> str:
+    """How far over its limit a solid is."""
+    if si_per_two_ions <= 0.0:
+        return "under its limit"
+    if si_per_two_ions < SLIGHTLY:
+        return "slightly over its limit"
+    return "clearly over its limit" if si_per_two_ions < CLEARLY else "far over its limit"
+
+
+def after(seconds: float) -> str:
+    """A clouding time: `within seconds`, `after about 20 min`."""
+    if seconds < 60.0:
+        return "within a minute"
+    if seconds < 5400.0:
+        minutes = seconds / 60.0
+        return f"after about {minutes:.0f} min"
+    hours = seconds / 3600.0
+    if hours < 48.0:
+        return f"after about {hours:.0f} h"
+    return f"after about {hours / 24.0:.0f} days"
+
+
+TIME_WORDS = {"15min": "15 minutes", "4h": "4 hours", "24h": "24 hours"}
