@@ -1,0 +1,48 @@
+"""The wheel carries its tables, and README shows what the program really prints."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+
+
+def test_wheel_works_away_from_the_checkout(tmp_path: Path) -> None:
+    subprocess.run(
+        [sys.executable, "-m", "pip", "wheel", "-q", "--no-deps", "--no-build-isolation",
+         "--disable-pip-version-check", "-w", str(tmp_path), str(ROOT)],
+        check=True,
+    )  # fmt: skip
+    wheel = next(tmp_path.glob("jarsight-*.whl"))
+    unpacked = tmp_path / "site"
+    with zipfile.ZipFile(wheel) as archive:
+        archive.extractall(unpacked)
+    mix = tmp_path / "mix.toml"
+    mix.write_text((ROOT / "examples" / "stays-clear.toml").read_text())
+    done = subprocess.run(
+        [sys.executable, "-I", "-c",
+         f"import sys; sys.path.insert(0, {str(unpacked)!r}); "
+         "sys.argv = ['jarsight', 'forecast', 'mix.toml', '--draws', '32']; "
+         "from chem.cli.main import run; run()"],
+        capture_output=True, text=True, cwd=tmp_path, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert "Stays clear" in done.stdout
+
+
+def test_readme_shows_real_output() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    shown = re.findall(r"```console\n\$ jarsight (.+?)\n(.*?)```", text, flags=re.DOTALL)
+    assert shown
+    for command, output in shown:
+        done = subprocess.run(
+            [sys.executable, "-m", "chem", *command.split()],
+            capture_output=True, text=True, cwd=ROOT, check=False,
+            env=os.environ | {"PYTHONPATH": str(ROOT)},
+        )  # fmt: skip
+        assert done.stdout.strip() == output.strip(), f"README is out of date: jarsight {command}"
