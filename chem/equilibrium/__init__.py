@@ -11,6 +11,7 @@ from chem.equilibrium.system import (
     System,
     build_phases,
     build_system,
+    held_key,
 )
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "build_phases",
     "build_system",
     "coverage",
+    "held_key",
     "settle",
     "solve",
     "water_density_g_per_mL",

@@ -6,7 +6,7 @@ Shape letters of the whole project: N draws, C components, S species, M solids.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -140,23 +140,83 @@ def _shift_class(z1: int, z2: int) -> int:
     return 0 if high == 1 else 1 if (low, high) == (1, 2) else 2
 
 
-def build_system(components: Iterable[str], table: Tables | None = None) -> System:
+def held_key(metal: str, agent: str) -> str:
+    """Component key of a chelate that does not exchange."""
+    return f"{metal}:{agent}"
+
+
+def _held_species(
+    metal: str, agent: str, table: Tables
+) -> tuple[str, int, list[tuple[str, int, float, float, Constant]]]:
+    """A held chelate: its bare form, its charge, and its protonated and hydroxo forms.
+
+    Each form: species key, charge, H+ and H2O taken up from the bare form, constant of that step.
+    Raises: KeyError where the tables hold no one-to-one complex.
+    """
+    masters = table.components[metal].master, table.components[agent].master
+    forms = [
+        s
+        for s in table.species
+        if {k for k in s.reaction if k not in {"H+", "H2O"}} == set(masters)
+        and all(s.reaction[m] == 1.0 for m in masters)
+    ]
+    bare = next((s for s in forms if not set(s.reaction) - set(masters)), None)
+    if bare is None:
+        raise KeyError(f"no complex of {metal} with {agent} in species.csv")
+    steps = []
+    for s in forms:
+        if s is bare:
+            continue
+        constant = replace(
+            s.constant,
+            log_k=s.constant.log_k - bare.constant.log_k,
+            delta_h=s.constant.delta_h - bare.constant.delta_h,
+            delta_cp=s.constant.delta_cp - bare.constant.delta_cp,
+            u=min(s.constant.u, 0.2),
+        )
+        protons, water = s.reaction.get("H+", 0.0), s.reaction.get("H2O", 0.0)
+        steps.append((s.key, s.charge, protons, water, constant))
+    return bare.key, bare.charge, steps
+
+
+def build_system(
+    components: Iterable[str],
+    table: Tables | None = None,
+    held: Iterable[tuple[str, str]] = (),
+) -> System:
     """The system of all tabulated species of `components`.
+
+    held: (metal, agent) of chelates that do not exchange; each is one more component, named
+    `held_key(metal, agent)`, whose species carry the suffix `*`.
 
     Raises: KeyError for a component that the tables don't hold.
     """
     table = table or tables()
-    keys = tuple(c for c in table.components if c in set(components))
-    missing = set(components) - set(keys)
+    wanted = set(components)
+    keys = tuple(c for c in table.components if c in wanted)
+    missing = wanted - set(keys)
     if missing:
         raise KeyError(f"no component {sorted(missing)} in components.csv")
-    rows = {table.components[c].master: i for i, c in enumerate(keys)}
-    rows["H+"] = len(keys)
+    chelates = {held_key(*pair): _held_species(*pair, table) for pair in held}
+    names = [table.components[c].master for c in keys]
+    names += [f"{bare}*" for bare, _, _ in chelates.values()]
+    charges = [table.components[c].charge for c in keys]
+    charges += [charge for _, charge, _ in chelates.values()] + [1]
+    keys += tuple(chelates)
+    rows = {name: i for i, name in enumerate([*names, "H+"])}
     names = list(rows)
-    charges = [table.components[c].charge for c in keys] + [1]
     constants: list[Constant | None] = [None] * len(names)
     columns = [np.eye(len(rows))[i] for i in range(len(rows))]
     water = [0.0] * len(names)
+    for bare, _, steps in chelates.values():
+        for key, charge, protons, hydrated, constant in steps:
+            column = np.eye(len(rows))[rows[f"{bare}*"]]
+            column[rows["H+"]] = protons
+            names.append(f"{key}*")
+            charges.append(charge)
+            constants.append(constant)
+            columns.append(column)
+            water.append(hydrated)
     for species in table.species:
         column = _vector(species.reaction, rows)
         if column is None:
@@ -173,7 +233,9 @@ def build_system(components: Iterable[str], table: Tables | None = None) -> Syst
     for i in range(size):
         for j in range(i + 1, size):
             zi, zj = charges[i], charges[j]
-            row: Interaction | None = table.interactions.get(frozenset((names[i], names[j])))
+            row: Interaction | None = table.interactions.get(
+                frozenset((names[i].rstrip("*"), names[j].rstrip("*")))
+            )
             if row is not None:
                 eps[i, j] = eps[j, i] = row.eps
                 eps1[i, j] = eps1[j, i] = row.eps1

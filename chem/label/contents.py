@@ -25,6 +25,8 @@ FREE_ACID_SD = 0.005
 CLOSING_LIMIT = 0.03
 """The closing acid or base is at most this share of the product's charge."""
 SPREAD_RIDGE = 1e-4
+SLOW_AGENTS = {"EDTA", "DTPA", "HEDTA", "EDDHA"}
+"""Agents whose ferric chelates exchange over hours to days (common practice, no source)."""
 STRONG_IONIC_STRENGTH = 4.0
 DILUTION = {"neat": 1.0, "10 %": 0.1, "1 %": 0.01}
 
@@ -34,8 +36,10 @@ class Contents:
     """What a product holds, per draw and per kg of product.
 
     components: C keys; mol_per_kg: (N, C); water_kg_per_kg: (N,); density_kg_per_L: (N,), NaN for
-    a dry product; sources_percent: source key -> (N,) percent by mass; closing_eq_per_kg: (N,)
-    base added (acid if negative) to meet the stated pH; notes: what was assumed.
+    a dry product; held: (metal, agent) -> (N,) mol per kg of chelates that exchange only slowly
+    (their metal and agent stand in mol_per_kg too); sources_percent: source key -> (N,) percent by
+    mass; closing_eq_per_kg: (N,) base added (acid if negative) to meet the stated pH; notes: what
+    was assumed.
     """
 
     product: Product
@@ -43,6 +47,7 @@ class Contents:
     mol_per_kg: Floats
     water_kg_per_kg: Floats
     density_kg_per_L: Floats
+    held: Mapping[tuple[str, str], Floats]
     sources_percent: Mapping[str, Floats]
     closing_eq_per_kg: Floats
     hazards: frozenset[str]
@@ -98,6 +103,7 @@ def contents(product: Product, draws: Draws) -> Contents:
         mol_per_kg=matrix,
         water_kg_per_kg=water,
         density_kg_per_L=density,
+        held=_held(sources, amounts),
         sources_percent={s.key: 100.0 * amounts[:, j] for j, s in enumerate(sources)},
         closing_eq_per_kg=closing,
         hazards=frozenset(h for s in sources for h in s.hazard),
@@ -221,6 +227,18 @@ def _add_agent(
     mol = 10.0 * percent / guarantee.grams_per_mole
     held[agent] = np.full(len(next(iter(held.values()))), mol)
     notes.append(f"{product.name}: {agent} taken as one per {line} declared chelated")
+
+
+def _held(sources: list[Source], amounts: Floats) -> dict[tuple[str, str], Floats]:
+    """(metal, agent) -> (N,) mol per kg of strong ferric chelates."""
+    out: dict[tuple[str, str], Floats] = {}
+    for j, source in enumerate(sources):
+        pair = (source.bound.get("metal", ""), source.bound.get("agent", ""))
+        if pair[0] == "Fe3" and pair[1] in SLOW_AGENTS:
+            mol = source.mol_per_kg()
+            amount = amounts[:, j] * min(mol[pair[0]], mol[pair[1]])
+            out[pair] = out.get(pair, np.zeros(len(amounts))) + amount
+    return out
 
 
 def _extra_mass(sources: list[Source], amounts: Floats, held: dict[str, Floats]) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +26,8 @@ class Finished:
 
     components: C keys; totals: (N, C) [mol/kg water]; water_kg_per_L: (N,) kg of water per litre
     of finished solution; density_kg_per_L: (N,); from_product: (P, N, C) and from_water (N, C):
-    where the moles come from [mol/L finished].
+    where the moles come from [mol/L finished]; held: (metal, agent) -> (N,) [mol/kg water] of
+    chelates that exchange only slowly, counted in totals too.
     """
 
     components: tuple[str, ...]
@@ -35,6 +36,7 @@ class Finished:
     density_kg_per_L: Floats
     from_product: Floats
     from_water: Floats
+    held: Mapping[tuple[str, str], Floats]
 
     @property
     def totals_mol_per_L(self) -> Floats:
@@ -96,6 +98,11 @@ def finish(
         mass_total = mass_total + mass_kg[i]
     per_L = from_water + from_product.sum(axis=0)
     water_per_L = kg_water / final
+    chelates: dict[tuple[str, str], Floats] = {}
+    for i in included:
+        for pair, mol in contents[i].held.items():
+            bound = mol * mass_kg[i] / final / water_per_L
+            chelates[pair] = chelates.get(pair, np.zeros(n)) + bound
     return Finished(
         components=components,
         totals=per_L / water_per_L[:, None],
@@ -103,6 +110,7 @@ def finish(
         density_kg_per_L=mass_total / final,
         from_product=from_product,
         from_water=from_water,
+        held=chelates,
     )
 
 

@@ -1,0 +1,163 @@
+"""One mix carried through every room, and the state of its tank per draw."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chem.doubts import Draws
+from chem.equilibrium import (
+    SHIFT_CLASSES,
+    Conditions,
+    Equilibrium,
+    Phases,
+    System,
+    build_phases,
+    settle,
+    solve,
+)
+from chem.equilibrium.activity import Floats
+from chem.forecast.aging import Aging, aging
+from chem.forecast.clouding import clouding_time_s, share_out
+from chem.forecast.hazards import refuse_toxic
+from chem.label import Contents, contents
+from chem.reference import molar_mass_g_per_mol, tables
+from chem.tank import Finished, Mix, WaterTotals, finish, water_totals
+
+Bools = NDArray[np.bool_]
+NEAR_SI = -1.0
+"""Solids this far below saturation may still form once others have settled."""
+
+
+@dataclass(frozen=True)
+class Doubtful:
+    """One tank at one temperature, per draw.
+
+    clear: speciation before anything settles; si: (N, M); clouding: (N, M) [s];
+    settled: (N, M) [g/L] of what may come out in a spray day; ph_settled: (N,).
+    """
+
+    phases: Phases
+    clear: Equilibrium
+    si: Floats
+    clouding: Floats
+    settled: Floats
+    ph_settled: Floats
+    ok: Bools
+
+    def amounts(self, t_s: float) -> Floats:
+        """(N, M) [g/L] out by t [s]."""
+        return np.asarray(self.settled * share_out(t_s, self.clouding))
+
+
+def conditions_of(system: System, t_celsius: float, draws: Draws) -> Conditions:
+    """Constants at t [degC] with the doubts of log K and of estimated interactions."""
+    u = system.log_k_u()
+    middle = system.log_k(t_celsius)
+    columns = [
+        draws.normal(f"log_k:{key}", 0.0, u[i]) if u[i] else np.zeros(draws.count)
+        for i, key in enumerate(system.species)
+    ]
+    shifts = [
+        draws.normal(f"interaction:{name}", 0.0, system.eps_u[k])
+        for k, name in enumerate(SHIFT_CLASSES)
+    ]
+    return Conditions(t_celsius, middle + np.stack(columns, axis=1), np.stack(shifts, axis=1))
+
+
+def log_ksp_of(phases: Phases, t_celsius: float, draws: Draws) -> Floats:
+    """(N, M) log10 Ksp at t [degC] with their doubts."""
+    u = phases.log_k_u()
+    columns = [draws.normal(f"log_k:{key}", 0.0, u[i]) for i, key in enumerate(phases.keys)]
+    return np.asarray(phases.log_k(t_celsius) + np.stack(columns, axis=1))
+
+
+def evaluate(
+    system: System, totals: Floats, water_kg_per_L: Floats, t_celsius: float, draws: Draws
+) -> Doubtful:
+    """Speciate, saturate and settle one finished solution at t [degC].
+
+    totals: (N, C) [mol/kg water] in the system's order; water_kg_per_L: (N,).
+    """
+    conditions = conditions_of(system, t_celsius, draws)
+    clear = solve(system, totals, conditions)
+    phases = build_phases(system)
+    if not len(phases):
+        nothing = np.zeros((draws.count, 0))
+        return Doubtful(phases, clear, nothing, nothing, nothing, clear.ph, clear.converged)
+    log_ksp = log_ksp_of(phases, t_celsius, draws)
+    si = clear.saturation_index(phases, log_ksp)
+    highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
+    kinetics = np.array([s.kinetics for s in phases.solids])
+    deciding = np.array([s.decides and s.kinetics != "dormant" for s in phases.solids])
+    near = np.flatnonzero(deciding & (highest > NEAR_SI))
+    settled = np.zeros((draws.count, len(phases)))
+    ph_settled = clear.ph.copy()
+    ok = clear.converged.copy()
+    if near.size and (highest[near] > 0.0).any():
+        some = phases.pick(near)
+        prompt = kinetics[near] == "prompt"
+        states = []
+        for allowed in (prompt, np.ones(len(near), dtype=bool)):
+            states.append(
+                settle(
+                    system,
+                    totals,
+                    conditions,
+                    some,
+                    log_ksp=log_ksp[:, near],
+                    allowed=allowed,
+                    start=clear,
+                )
+            )
+        mass = np.array([molar_mass_g_per_mol(s.formula) for s in some.solids])
+        moles = np.fmax(states[0].amounts, states[1].amounts)
+        settled[:, near] = np.maximum(moles, 0.0) * mass * water_kg_per_L[:, None]
+        ph_settled = states[1].ph
+        ok &= states[0].converged & states[1].converged
+    settled[~ok] = np.nan
+    clouding = np.full(si.shape, np.inf)
+    for m in np.flatnonzero(highest > 0.0):
+        curve = tables().clouding[phases.solids[m].curve]
+        spread = draws.factor(f"clouding:{phases.keys[m]}", float(np.log(curve.factor)))
+        clouding[:, m] = clouding_time_s(curve, 2.0 * si[:, m] / phases.ions[m]) * spread
+    return Doubtful(phases, clear, si, clouding, settled, ph_settled, ok)
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A mix carried to its finished solution, per draw, before any answer.
+
+    contents: of each addition in order; water: its totals; aged: how the solution changes.
+    """
+
+    mix: Mix
+    draws: Draws
+    contents: tuple[Contents, ...]
+    water: WaterTotals
+    finished: Finished
+    aged: Aging
+
+    def at(self, t_s: float, t_celsius: float | None = None) -> Doubtful:
+        """The tank after t [s] of standing, at its own or another temperature [degC]."""
+        return evaluate(
+            self.aged.system,
+            self.aged.totals(t_s),
+            self.finished.water_kg_per_L,
+            self.mix.t_celsius if t_celsius is None else t_celsius,
+            self.draws,
+        )
+
+
+def prepare(mix: Mix, draws: Draws) -> Prepared:
+    """Label to contents to finished solution. One draw gives the middle of every doubt.
+
+    Raises: InputProblem for a label that can't be met; ToxicGas.
+    """
+    refuse_toxic(mix)
+    inside = tuple(contents(a.product, draws) for a in mix.additions)
+    water = water_totals(mix.water, draws)
+    finished = finish(mix, inside, water, draws)
+    return Prepared(mix, draws, inside, water, finished, aging(finished, mix.t_celsius, draws))
