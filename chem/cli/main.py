@@ -103,6 +103,20 @@ def forecast_command(
         _referee(wanted, draws, seed)
 
 
+@app.command("trace", rich_help_panel=CHEMISTS)
+def trace_command(
+    mix: Annotated[Path, typer.Argument(metavar="MIX", help="A mix file.")],
+    what: Annotated[str, typer.Argument(help="ph, si:gypsum, total:PO4 or species:Ca+2.")],
+    as_json: JsonOption = False,
+) -> None:
+    """Walk a printed number back to constants, citations and label lines."""
+    from chem.laboratory.trace import trace
+    from chem.sheets.trace import trace_json, trace_text
+
+    walk = trace(_read(mix), what)
+    typer.echo(trace_json(walk) if as_json else trace_text(walk), nl=as_json)
+
+
 def _read(path: Path) -> Mix:
     from chem.tank import read_mix
 

@@ -2,12 +2,14 @@
 
 from chem.forecast.forecast import forecast
 from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES
+from chem.forecast.prepare import Prepared, prepare
 from chem.forecast.result import TIMES_S, DoubtShare, Forecast, Range, SolidForecast, TankLine
 
 __all__ = [
     "ALWAYS",
     "IF_IT_GOES_WRONG",
     "JAR_DECIDES",
+    "Prepared",
     "TIMES_S",
     "DoubtShare",
     "Forecast",
@@ -15,4 +17,5 @@ __all__ = [
     "SolidForecast",
     "TankLine",
     "forecast",
+    "prepare",
 ]

@@ -1,0 +1,48 @@
+"""A trace as an indented walk, 80 columns, and as JSON."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+
+from chem.laboratory.trace import Step, Trace
+
+WIDTH = 80
+
+
+def trace_text(walk: Trace) -> str:
+    """The walk, each level two blanks further in; the source under what it stands for."""
+    lines = [f"{walk.mix}: {walk.what}", *walk.notes, ""]
+    _write(walk.step, 0, lines)
+    return "\n".join(lines) + "\n"
+
+
+def trace_json(walk: Trace) -> str:
+    """The walk as one object."""
+    return json.dumps(
+        {
+            "mix": walk.mix,
+            "what": walk.what,
+            "value": walk.step.value,
+            "trace": walk.step.as_json(),
+            "notes": list(walk.notes),
+        },
+        indent=2,
+    )
+
+
+def _write(step: Step, depth: int, lines: list[str]) -> None:
+    indent = "  " * depth
+    text = step.text
+    if step.value is not None:
+        text += f" = {step.value:.5g}{' ' + step.unit if step.unit else ''}"
+    lines += textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "    ")
+    if step.source:
+        lines += textwrap.wrap(
+            f"source: {step.source}",
+            WIDTH,
+            initial_indent=indent + "    ",
+            subsequent_indent=indent + "    ",
+        )
+    for part in step.parts:
+        _write(part, depth + 1, lines)
