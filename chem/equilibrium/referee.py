@@ -75,13 +75,19 @@ class Disagreement:
 
 def element(component: str) -> str:
     """The pseudo-element of a component: capital and lower-case letters only."""
-    return "X" + component.replace("_", "").translate(_DIGITS).lower()
+    return "X" + component.replace("_", "").replace(":", "").translate(_DIGITS).lower()
 
 
 @cache
 def _own_h_and_o(component: str) -> tuple[int, int]:
-    """H and O in the formula of a component's master, so that no species holds less than 0."""
+    """H and O in the formula of a component's master, so that no species holds less than 0.
+
+    A held chelate counts as opaque: its forms differ by what they take up.
+    """
     import periodictable
+
+    if component not in tables().components:
+        return 0, 0
 
     atoms = periodictable.formula(tables().components[component].formula).atoms
     count = {str(k): int(v) for k, v in atoms.items()}

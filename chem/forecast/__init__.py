@@ -1,5 +1,6 @@
 """Amounts, clouding times, probabilities and the answer."""
 
+from chem.forecast.check import RefereeReport, referee_mix
 from chem.forecast.forecast import forecast
 from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES
 from chem.forecast.prepare import Prepared, prepare
@@ -14,8 +15,10 @@ __all__ = [
     "DoubtShare",
     "Forecast",
     "Range",
+    "RefereeReport",
     "SolidForecast",
     "TankLine",
     "forecast",
     "prepare",
+    "referee_mix",
 ]

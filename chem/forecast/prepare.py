@@ -35,12 +35,13 @@ NEAR_SI = -1.0
 class Doubtful:
     """One tank at one temperature, per draw.
 
-    clear: speciation before anything settles; si: (N, M); clouding: (N, M) [s];
+    clear: speciation before anything settles; log_ksp, si: (N, M); clouding: (N, M) [s];
     settled: (N, M) [g/L] of what may come out in a spray day; ph_settled: (N,).
     """
 
     phases: Phases
     clear: Equilibrium
+    log_ksp: Floats
     si: Floats
     clouding: Floats
     settled: Floats
@@ -86,7 +87,9 @@ def evaluate(
     phases = build_phases(system)
     if not len(phases):
         nothing = np.zeros((draws.count, 0))
-        return Doubtful(phases, clear, nothing, nothing, nothing, clear.ph, clear.converged)
+        return Doubtful(
+            phases, clear, nothing, nothing, nothing, nothing, clear.ph, clear.converged
+        )
     log_ksp = log_ksp_of(phases, t_celsius, draws)
     si = clear.saturation_index(phases, log_ksp)
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
@@ -123,7 +126,7 @@ def evaluate(
         curve = tables().clouding[phases.solids[m].curve]
         spread = draws.factor(f"clouding:{phases.keys[m]}", float(np.log(curve.factor)))
         clouding[:, m] = clouding_time_s(curve, 2.0 * si[:, m] / phases.ions[m]) * spread
-    return Doubtful(phases, clear, si, clouding, settled, ph_settled, ok)
+    return Doubtful(phases, clear, log_ksp, si, clouding, settled, ph_settled, ok)
 
 
 @dataclass(frozen=True)
