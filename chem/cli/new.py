@@ -31,7 +31,7 @@ SHELVES = {"products": "product", "waters": "water", "mixes": "mix"}
 
 app = typer.Typer(
     name="new",
-    help="Write a product, water or mix by asking, Enter = not on the label; make a shed.",
+    help="Write a product, water or mix by asking.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
