@@ -14,7 +14,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from chem.equilibrium import Conditions, System, build_system, solve
+from chem.doubts import Draws
+from chem.equilibrium import SHIFT_CLASSES, Conditions, System, build_system, solve
 from chem.reference import tables
 
 LOW, HIGH = 1e-3, 3.0
@@ -121,3 +122,16 @@ def closed(
     out[:, sodium] += np.maximum(-added, 0.0)
     out[:, chloride] += np.maximum(added, 0.0)
     return out
+
+
+def with_doubts(system: System, t_celsius: float, rows: int, seed: int = 1) -> Conditions:
+    """Constants of every row drawn from their uncertainties."""
+    draws = Draws(rows, seed)
+    log_k = [
+        k + draws.normal(key, 0.0, u)
+        for key, k, u in zip(system.species, system.log_k(t_celsius), system.log_k_u(), strict=True)
+    ]
+    shifts = [
+        draws.normal(name, 0.0, u) for name, u in zip(SHIFT_CLASSES, system.eps_u, strict=True)
+    ]
+    return Conditions(t_celsius, np.stack(log_k, axis=1), np.stack(shifts, axis=1))
