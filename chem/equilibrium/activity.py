@@ -42,9 +42,9 @@ def dielectric_constant(t_celsius: float) -> float:
 def debye_hueckel_a(t_celsius: float) -> float:
     """A of log10 gamma [(kg/mol)^1/2] from density and permittivity of water."""
     density = water_density_g_per_mL(t_celsius)
-    # 1.824829e6 gathers e, k_B, N_A and pi (CODATA) for g/mL and kelvin.
+    # (2 pi N_A)^(1/2) (e^2 / 4 pi eps_0 k_B)^(3/2) / ln 10 of CODATA 2018, for g/mL and kelvin.
     return float(
-        1.824829e6
+        1.824812e6
         * math.sqrt(density)
         / (dielectric_constant(t_celsius) * (t_celsius + 273.15)) ** 1.5
     )

@@ -13,6 +13,7 @@ T_H = -sum_c z_c T_c is electroneutrality without cancellation of the large tota
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,9 +30,27 @@ from chem.equilibrium.system import Phases, System
 IONIC_STRENGTH_FLOOR = 1e-9
 
 
+class Scratch:
+    """Arrays used again and again: fresh temporaries cost a step more than its arithmetic."""
+
+    def __init__(self) -> None:
+        self._held: dict[str, Floats] = {}
+
+    def __call__(self, name: str, *shape: int) -> Floats:
+        """An uninitialised array; the same name overwrites what it gave before."""
+        size = math.prod(shape)
+        flat = self._held.get(name)
+        if flat is None or flat.size < size:
+            flat = self._held[name] = np.empty(size)
+        return flat[:size].reshape(shape)
+
+
 @dataclass(frozen=True)
 class Medium:
-    """Activities in a batch: ionic strength [mol/kg], ln gamma (N, S), ln a_w (N,)."""
+    """Activities in a batch: ionic strength [mol/kg], ln gamma (N, S), ln a_w (N,).
+
+    ln_gamma is scratch: it holds until the next call.
+    """
 
     ionic_strength: Floats
     ln_gamma: Floats
@@ -48,23 +67,30 @@ class ActivityModel:
         self._eps = system.eps_at(t_celsius)
         self._log_columns = np.flatnonzero(np.any(system.eps1 != 0.0, axis=0))
         self._eps1 = np.ascontiguousarray(system.eps1[:, self._log_columns])
-        self._estimated = system.estimated
+        columns, self._group = system.estimate_groups
+        self._classes, size, self._groups = columns.shape
+        self._estimated = np.ascontiguousarray(columns.swapaxes(0, 1)).reshape(size, -1)
 
-    def medium(self, molality: Floats, shifts: Floats | None) -> Medium:
+    def medium(self, molality: Floats, shifts: Floats | None, scratch: Scratch) -> Medium:
         """Activity coefficients and water activity at molalities (N, S) [mol/kg]."""
+        n, size = molality.shape
         ionic = np.maximum(0.5 * (molality @ self._z2), IONIC_STRENGTH_FLOOR)
         root = np.sqrt(ionic)
-        eps_m = molality @ self._eps
+        eps_m = np.matmul(molality, self._eps, out=scratch("eps_m", n, size))
+        spare = scratch("spare", n, size)
         if self._log_columns.size:
             eps_m[:, self._log_columns] += np.log10(ionic)[:, None] * (molality @ self._eps1)
         if shifts is not None:
-            for k in range(shifts.shape[1]):
-                eps_m += shifts[:, k, None] * (molality @ self._estimated[k])
-        base = -self._a * root / (1.0 + self._ba * root)
-        ln_gamma = LN10 * (base[:, None] * self._z2 + eps_m)
+            width = self._classes * self._groups
+            each = np.matmul(molality, self._estimated, out=scratch("each", n, width))
+            moved = np.einsum("nk,nkg->ng", shifts, each.reshape(n, self._classes, -1))
+            eps_m += np.take(moved, self._group, axis=1, out=spare, mode="clip")
         pairs = 0.5 * LN10 * np.einsum("ns,ns->n", molality, eps_m)
         osmotic_sum = molality.sum(axis=1) - osmotic_debye_hueckel(root, self._a, self._ba) + pairs
-        return Medium(ionic, ln_gamma, -MOLAR_MASS_WATER_KG * osmotic_sum)
+        base = -self._a * root / (1.0 + self._ba * root)
+        eps_m += np.multiply(base[:, None], self._z2, out=spare)
+        eps_m *= LN10
+        return Medium(ionic, eps_m, -MOLAR_MASS_WATER_KG * osmotic_sum)
 
 
 def proton_total(system: System, totals_mol_per_kgw: Floats) -> Floats:
@@ -77,11 +103,14 @@ class NewtonStep:
 
     def __init__(self, system: System) -> None:
         self._nu = system.nu
-        rows = system.nu.shape[0]
-        self._rows = rows
-        upper = np.triu_indices(rows)
-        self._upper = upper
-        self._products = np.ascontiguousarray((system.nu[upper[0]] * system.nu[upper[1]]).T)
+        self._nu_t = np.ascontiguousarray(system.nu.T)
+        size = self._rows = system.nu.shape[0]
+        self._i, self._j, self._products = system.linked
+        # Where each element of the matrix stands among the linked pairs; the last holds zero.
+        place = np.full((size, size), len(self._i))
+        place[self._i, self._j] = place[self._j, self._i] = np.arange(len(self._i))
+        self._place = place.ravel()
+        self._diagonal = np.diagonal(place).copy()
 
     def solve(
         self,
@@ -93,42 +122,54 @@ class NewtonStep:
         active: NDArray[np.bool_] | None,
         ln_ksp: Floats | None,
         ln_water_activity: Floats,
+        scratch: Scratch,
     ) -> tuple[Floats, Floats]:
         """Potentials x (N, C+1) and amounts of solids (N, M) [mol/kg water].
 
         molality, residual: (N, S); totals: (N, C+1) with T_H last; fixed_ln_h: (N,) ln activity
         of H+ where the pH is given; active, ln_ksp: (N, M).
         """
-        n = len(molality)
-        size = self._rows
+        n, species = molality.shape
+        size, count = self._rows, len(self._i)
         extra = 0 if phases is None else len(phases)
-        matrix = np.zeros((n, size + extra, size + extra))
-        filled = molality @ self._products
-        matrix[:, self._upper[0], self._upper[1]] = filled
-        matrix[:, self._upper[1], self._upper[0]] = filled
-        right = np.zeros((n, size + extra))
-        right[:, :size] = totals - (molality * (1.0 + residual)) @ self._nu.T
-        diagonal = np.sqrt(matrix[:, range(size), range(size)])
-        diagonal[diagonal == 0.0] = 1.0
+        h = size - 1
+        filled = np.matmul(molality, self._products, out=scratch("filled", n, count))
         scale = np.ones((n, size + extra))
-        scale[:, :size] = 1.0 / diagonal
+        diagonal = np.sqrt(filled[:, self._diagonal])
+        diagonal[diagonal == 0.0] = 1.0
+        np.divide(1.0, diagonal, out=scale[:, :size])
+        if fixed_ln_h is not None:
+            scale[:, h] = 1.0
+        filled *= scale[:, self._i]
+        filled *= scale[:, self._j]
+        padded = scratch("padded", n, count + 1)
+        padded[:, :count] = filled
+        padded[:, count] = 0.0
+        block = np.take(
+            padded, self._place, axis=1, out=scratch("block", n, size * size), mode="clip"
+        ).reshape(n, size, size)
+        weighted = np.add(residual, 1.0, out=scratch("weighted", n, species))
+        weighted *= molality
+        right = np.zeros((n, size + extra))
+        right[:, :size] = totals - weighted @ self._nu_t
+        matrix = block
         if phases is not None and active is not None and ln_ksp is not None:
-            link = active[:, None, :] * phases.nu[None, :, :]
+            link = active[:, None, :] * phases.nu[None, :, :] * scale[:, :size, None]
+            heaviest = np.abs(link).max(axis=1)
+            scale[:, size:] = np.where(active, 1.0 / np.maximum(heaviest, 1e-300), 1.0)
+            link *= scale[:, None, size:]
+            matrix = np.zeros((n, size + extra, size + extra))
+            matrix[:, :size, :size] = block
             matrix[:, :size, size:] = link
             matrix[:, size:, :size] = np.swapaxes(link, 1, 2)
             spare = np.arange(size, size + extra)
             matrix[:, spare, spare] = np.where(active, 0.0, 1.0)
             target = ln_ksp - phases.water * ln_water_activity[:, None]
             right[:, size:] = np.where(active, target, 0.0)
-            heaviest = np.abs(link * scale[:, :size, None]).max(axis=1)
-            scale[:, size:] = np.where(active, 1.0 / np.maximum(heaviest, 1e-300), 1.0)
         if fixed_ln_h is not None:
-            h = size - 1
             matrix[:, h, :] = 0.0
             matrix[:, h, h] = 1.0
             right[:, h] = fixed_ln_h
-            scale[:, h] = 1.0
-        matrix *= scale[:, :, None] * scale[:, None, :]
         right *= scale
         solution = _solve(matrix, right) * scale
         return solution[:, :size], solution[:, size:]

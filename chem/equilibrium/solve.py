@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from chem.equilibrium.activity import LN10, MOLAR_MASS_WATER_KG, Floats
 from chem.equilibrium.guess import TOTAL_FLOOR, ceilings, first_guess
-from chem.equilibrium.residual import ActivityModel, NewtonStep, proton_total
+from chem.equilibrium.residual import ActivityModel, NewtonStep, Scratch, proton_total
 from chem.equilibrium.system import Phases, System
 
 Bools = NDArray[np.bool_]
@@ -162,32 +162,40 @@ def solve(
     totals = _checked(system, totals_mol_per_kgw)
     n = len(totals)
     parts = []
+    model, step = ActivityModel(system, conditions.t_celsius), NewtonStep(system)
+    scratch = Scratch()
     for first in range(0, n, CHUNK_ROWS):
         part = slice(first, min(first + CHUNK_ROWS, n))
-        parts.append(
-            _solve_chunk(
-                system,
-                totals[part],
-                _per_row(conditions.log_k, n)[part],
-                conditions.t_celsius,
-                None if conditions.eps_shift is None else conditions.eps_shift[part],
-                None if ph is None else np.broadcast_to(np.asarray(ph, float), (n,))[part],
-                phases,
-                None if active is None else active[part],
-                None if log_ksp is None else _per_row(log_ksp, n)[part],
-                None if start is None else start.ln_molality[part],
-                None if start is None else start.water_left[part],
+        # A set of solids that can't coexist overflows: its row then says so by its reason.
+        with np.errstate(over="ignore", invalid="ignore"):
+            parts.append(
+                _solve_chunk(
+                    system,
+                    model,
+                    step,
+                    scratch,
+                    totals[part],
+                    _per_row(conditions.log_k, n)[part],
+                    None if conditions.eps_shift is None else conditions.eps_shift[part],
+                    None if ph is None else np.broadcast_to(np.asarray(ph, float), (n,))[part],
+                    phases,
+                    None if active is None else active[part],
+                    None if log_ksp is None else _per_row(log_ksp, n)[part],
+                    None if start is None else start.ln_molality[part],
+                    None if start is None else start.water_left[part],
+                )
             )
-        )
     joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
     return Equilibrium(system, conditions, totals, *joined)
 
 
 def _solve_chunk(
     system: System,
+    model: ActivityModel,
+    step: NewtonStep,
+    scratch: Scratch,
     totals: Floats,
     log_k: Floats,
-    t_celsius: float,
     shifts: Floats | None,
     ph: Floats | None,
     phases: Phases | None,
@@ -199,8 +207,6 @@ def _solve_chunk(
     n, count = totals.shape
     size = len(system.species)
     solids = 0 if phases is None else len(phases)
-    model = ActivityModel(system, t_celsius)
-    step = NewtonStep(system)
     full = np.concatenate([totals, proton_total(system, totals)[:, None]], axis=1)
     ceiling = ceilings(system, totals)
     ln_m = first_guess(system, ceiling)
@@ -229,10 +235,15 @@ def _solve_chunk(
         water,
     )
     for iteration in range(1, MAX_ITERATIONS + 1):
-        molality = np.exp(work.ln_m)
-        medium = model.medium(molality, work.shifts)
-        ln_k = work.ln_k + system.water * medium.ln_water_activity[:, None] - medium.ln_gamma
-        residual = ln_k - work.ln_m
+        shape = work.ln_m.shape
+        molality = np.exp(work.ln_m, out=scratch("molality", *shape))
+        medium = model.medium(molality, work.shifts, scratch)
+        ln_k = np.multiply(
+            medium.ln_water_activity[:, None], system.water, out=scratch("ln_k", *shape)
+        )
+        ln_k += work.ln_k
+        ln_k -= medium.ln_gamma
+        residual = np.subtract(ln_k, work.ln_m, out=scratch("residual", *shape))
         x, amounts = step.solve(
             molality,
             residual,
@@ -242,30 +253,26 @@ def _solve_chunk(
             work.active,
             work.ln_ksp,
             medium.ln_water_activity,
+            scratch,
         )
-        target = ln_k + x @ system.nu
-        delta = target - work.ln_m
-        bound = np.log(molality.sum(axis=1))[:, None] + MINOR_SHARE_LN
-        bound = np.maximum(
-            np.where(work.ln_m > bound - 0.7, work.ln_m + GROWTH_LN, bound), work.ln_m
-        )
-        lift = -np.log(work.water_left)[:, None]
-        if phases is not None:
-            lift = lift + SOLIDS_LIFT_LN
-        new = np.clip(np.minimum(target, bound), LN_M_FLOOR, work.ceiling + lift)
+        target = np.matmul(x, system.nu, out=scratch("target", *shape))
+        target += ln_k
+        change = np.subtract(target, work.ln_m, out=residual)
+        np.abs(change, out=change)
+        new = _limited(work, target, molality, phases is not None, scratch)
         if iteration > DAMP_AFTER:
             # Lagged activity coefficients can swing in strong brines: halve the step.
-            new = np.where(np.abs(delta) < 1.0, work.ln_m + 0.5 * (new - work.ln_m), new)
-        finite = np.isfinite(new).all(axis=1)
+            new = np.where(change < 1.0, work.ln_m + 0.5 * (new - work.ln_m), new)
+        finite = np.isfinite(new.sum(axis=1))
         water = work.water_left
         if phases is not None:
             # Water bound in solids leaves the water: n is per kg of water left.
             bound_water = MOLAR_MASS_WATER_KG * (amounts @ phases.water)
             water = 1.0 / np.maximum(1.0 + bound_water, 1e-3)
         settled_water = np.abs(water - work.water_left) < STEP_TOLERANCE
-        counted = (target > LN_M_FLOOR) | (work.ln_m > LN_M_FLOOR)
-        small = (np.where(counted, np.abs(delta), 0.0).max(axis=1) < STEP_TOLERANCE) & finite
-        done = small & settled_water
+        highest = np.maximum(target, work.ln_m, out=scratch("spare", *shape))
+        np.copyto(change, 0.0, where=highest <= LN_M_FLOOR)
+        done = (change.max(axis=1) < STEP_TOLERANCE) & finite & settled_water
         if done.any() or not finite.all() or iteration == MAX_ITERATIONS:
             stop = done | ~finite | (iteration == MAX_ITERATIONS)
             rows = work.rows[stop]
@@ -292,11 +299,11 @@ def _solve_chunk(
             )
             if stop.all():
                 break
-            work.ln_m = new
+            work.ln_m[:] = new
             work.water_left = water
             work.keep(~stop)
         else:
-            work.ln_m = new
+            work.ln_m[:] = new
             work.water_left = water
     reason = np.where(
         (reason == Reason.CONVERGED) & ~(out_balance < BALANCE_TOLERANCE),
@@ -320,6 +327,25 @@ def _solve_chunk(
         reason,
         iterations,
     )
+
+
+def _limited(
+    work: _Work, target: Floats, molality: Floats, solids: bool, scratch: Scratch
+) -> Floats:
+    """(n, S) the step's end: major species grow by e^8 at most, minor ones to 1 % of the sum.
+
+    And none beyond what mass balance allows it.
+    """
+    shape = target.shape
+    bound = np.log(molality.sum(axis=1))[:, None] + MINOR_SHARE_LN
+    new = np.add(work.ln_m, GROWTH_LN, out=scratch("new", *shape))
+    np.copyto(new, bound, where=work.ln_m <= bound - 0.7)
+    np.maximum(new, work.ln_m, out=new)
+    np.minimum(new, target, out=new)
+    np.maximum(new, LN_M_FLOOR, out=new)
+    lift = (SOLIDS_LIFT_LN if solids else 0.0) - np.log(work.water_left)[:, None]
+    ceiling = np.add(work.ceiling, lift, out=scratch("spare", *shape))
+    return np.asarray(np.minimum(new, ceiling, out=new))
 
 
 def _balance(
