@@ -1,0 +1,402 @@
+"""Speciation and saturation of one declared solution."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from chem.equilibrium import (
+    MOLAR_MASS_WATER_KG,
+    Conditions,
+    Equilibrium,
+    Phases,
+    System,
+    build_phases,
+    build_system,
+    coverage,
+    settle,
+    solve,
+)
+from chem.equilibrium.activity import Floats
+from chem.errors import InputProblem, Problem
+from chem.laboratory.recipe import Recipe
+from chem.reference import Solid, catalogue, tables
+from chem.reference.fingerprint import fingerprint
+
+EXCESSES_MOL_PER_KG = (0.1, 0.3, 1.0, 3.0, 10.0)
+"""Excess of a saturating solid tried in turn, until some of it is left."""
+CANNOT_SATURATE = "cannot saturate it"
+"""What the table's note says of a salt too soluble for the activity model."""
+SEEN_SHARE = 1e-4
+"""A species below this share of its component does not rate a note on its constant."""
+NEAR_SI = -1.0
+MOST_NAMED = 6
+
+
+@dataclass(frozen=True)
+class SpeciesLine:
+    """One species: molality [mol/kg], activity, share 0-1 of each of its components."""
+
+    key: str
+    molality_mol_per_kg: float
+    activity: float
+    shares: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Solution:
+    """A solution at equilibrium.
+
+    totals: declared [mol/kg water]; si: solid key -> SI; coverage: share of the ion pairs met by
+    measured interaction coefficients; charge_mol_per_kg: sum z m.
+    settled, dissolved: None unless solids could form or dissolve. settled [mol per kg of the
+    declared water], below zero for a saturating solid that dissolved; dissolved [mol per kg of
+    the water left] per component; water_left_kg: per kg of the declared water.
+    """
+
+    name: str
+    t_celsius: float
+    ph: float
+    ph_given: bool
+    totals: Mapping[str, float]
+    ionic_strength_mol_per_kg: float
+    water_activity: float
+    species: tuple[SpeciesLine, ...]
+    si: Mapping[str, float]
+    charge_balance_relative: float
+    charge_mol_per_kg: float
+    coverage: float
+    settled: Mapping[str, float] | None
+    dissolved: Mapping[str, float] | None
+    water_left_kg: float
+    notes: tuple[str, ...]
+    versions: Mapping[str, str] = field(default_factory=fingerprint)
+
+    def as_json(self) -> dict[str, Any]:
+        """The JSON object of the contract."""
+        out: dict[str, Any] = {
+            "name": self.name,
+            "temperature_celsius": self.t_celsius,
+            "ph": self.ph,
+            "ph_given": self.ph_given,
+            "ionic_strength_mol_per_kg": self.ionic_strength_mol_per_kg,
+            "water_activity": self.water_activity,
+            "species": {
+                s.key: {"molality_mol_per_kg": s.molality_mol_per_kg, "activity": s.activity}
+                for s in self.species
+            },
+            "si": dict(self.si),
+            "charge_balance_relative": self.charge_balance_relative,
+            "coverage": self.coverage,
+        }
+        if self.settled is not None and self.dissolved is not None:
+            out["settled"] = dict(self.settled)
+            out["totals_mol_per_kg"] = dict(self.dissolved)
+            out["water_left_kg"] = self.water_left_kg
+        out["notes"] = list(self.notes)
+        out["versions"] = dict(self.versions)
+        return out
+
+
+def equilibrate(
+    recipe: Recipe, *, saturate: Iterable[str] = (), let_settle: bool = False
+) -> Solution:
+    """Speciate a solution, saturate it or let it settle.
+
+    Args:
+        recipe: what `read_recipe` gave.
+        saturate: keys of solids in unlimited excess; they may dissolve, no other solid forms.
+        let_settle: every prompt solid whose constant may decide may form.
+
+    Raises:
+        InputProblem: an unknown solid, solids that can't stand together, a salt that the activity
+            model can't saturate, or totals without an equilibrium.
+    """
+    solids = _named(saturate)
+    components = set(recipe.totals) | {c for s in solids for c in _components_of(s)}
+    system = build_system(components)
+    conditions = Conditions.nominal(system, recipe.t_celsius)
+    totals = system.totals(recipe.totals)
+    ph = None if recipe.ph is None else np.array([recipe.ph])
+    phases = build_phases(system)
+    declared = solve(system, totals, conditions, ph=ph)
+    if not declared.converged[0]:
+        raise InputProblem(
+            Problem(
+                f"{recipe.name}, totals in mol/kg water: {_pairs(recipe.totals)}",
+                f"no equilibrium was found ({int(declared.iterations[0])} iterations)",
+                "totals that one solution can hold; the model is good to an ionic strength of "
+                f"{tables().value('ionic_strength_valid'):g} mol/kg",
+            )
+        )
+    state, settled, water_left = declared, None, 1.0
+    notes = list(recipe.notes)
+    if solids:
+        state, settled, water_left = _saturated(
+            recipe, system, conditions, declared, solids, let_settle
+        )
+    elif let_settle:
+        prompt = build_phases(system, _prompt())
+        state = settle(system, totals, conditions, prompt, ph=ph, start=declared)
+        if not state.converged[0]:
+            raise InputProblem(
+                Problem(
+                    f"{recipe.name}, --settle",
+                    "no settled state was found for these totals",
+                    "the same file without --settle, for the SI of every solid",
+                )
+            )
+        settled = {
+            key: float(amount)
+            for key, amount in zip(prompt.keys, state.amounts[0], strict=True)
+            if amount > 0.0
+        }
+        water_left = float(state.water_left[0])
+    si = dict(zip(phases.keys, (float(v) for v in state.saturation_index(phases)[0]), strict=True))
+    species = _species(state)
+    charge = float(state.molality[0] @ system.charge)
+    notes += _notes(recipe, state, phases, si, species, solids, settled, charge)
+    dissolved = None
+    if settled is not None:
+        held = state.molality[0] @ system.nu[: len(system.components)].T
+        dissolved = dict(zip(system.components, (float(v) for v in held), strict=True))
+    return Solution(
+        name=recipe.name,
+        t_celsius=recipe.t_celsius,
+        ph=float(state.ph[0]),
+        ph_given=recipe.ph is not None,
+        totals=recipe.totals,
+        ionic_strength_mol_per_kg=float(state.ionic_strength[0]),
+        water_activity=float(np.exp(state.ln_water_activity[0])),
+        species=species,
+        si=si,
+        charge_balance_relative=float(state.charge_balance_relative[0]),
+        charge_mol_per_kg=charge,
+        coverage=float(coverage(state)[0]),
+        settled=settled,
+        dissolved=dissolved,
+        water_left_kg=water_left,
+        notes=tuple(dict.fromkeys(notes)),
+    )
+
+
+def _named(keys: Iterable[str]) -> list[Solid]:
+    """Solids by key or name. Raises: InputProblem with every unknown one."""
+    known = tables().solids
+    names = {s.name.casefold(): s.key for s in known.values()}
+    names |= {key.replace("_", " "): key for key in known} | {key: key for key in known}
+    found, problems = {}, []
+    for text in keys:
+        key = names.get(text.casefold().strip())
+        if key is not None:
+            found[key] = known[key]
+            continue
+        near = difflib.get_close_matches(text.casefold(), list(names), n=5, cutoff=0.5)
+        offer = ", ".join(f"`{k}`" for k in dict.fromkeys(names[n] for n in near))
+        problems.append(
+            Problem(
+                f"--saturate {text}",
+                "there is no such solid in the tables",
+                f"did you mean {offer}?" if offer else "`jarsight tables --kind solids` lists them",
+            )
+        )
+    if problems:
+        raise InputProblem(problems)
+    return list(found.values())
+
+
+def _components_of(solid: Solid) -> list[str]:
+    masters = {c.master: c.key for c in tables().components.values()}
+    return [masters[m] for m in solid.reaction if m in masters]
+
+
+def _prompt() -> list[str]:
+    return [s.key for s in tables().solids.values() if s.kinetics == "prompt" and s.decides]
+
+
+def _saturated(
+    recipe: Recipe,
+    system: System,
+    conditions: Conditions,
+    declared: Equilibrium,
+    solids: Sequence[Solid],
+    let_settle: bool,
+) -> tuple[Equilibrium, dict[str, float], float]:
+    """The solution over the solids, what came out of it, and the water left [kg].
+
+    An excess of each solid is added to the totals with its own water, so that no total is zero,
+    and settles back; the excess grows until some of every solid is left.
+    """
+    asked = " ".join(f"--saturate {s.key}" for s in solids)
+    for solid in solids:
+        if CANNOT_SATURATE in solid.constant.note:
+            raise _unfit(asked, solid.name)
+    wanted = [s.key for s in solids]
+    others = [k for k in _prompt() if let_settle and k not in wanted]
+    phases = build_phases(system, [*wanted, *others])
+    count = len(solids)
+    if np.linalg.matrix_rank(phases.nu[:, :count]) < count:
+        raise InputProblem(
+            Problem(
+                asked,
+                "these solids have the same or dependent ions: at one temperature they can't all "
+                "be in equilibrium with one solution",
+                "one of them at a time",
+            )
+        )
+    always = np.arange(len(phases)) < count
+    limit = tables().value("ionic_strength_valid")
+    for excess in EXCESSES_MOL_PER_KG:
+        water = 1.0 + MOLAR_MASS_WATER_KG * excess * float(phases.water[:count].sum())
+        if water <= 0.0:
+            break
+        added = phases.nu[: len(system.components), :count].sum(axis=1)
+        totals = (system.totals(recipe.totals) + excess * added) / water
+        if (totals < 0.0).any():
+            break
+        state = settle(
+            system,
+            totals,
+            conditions,
+            phases,
+            always=always,
+            ph=None if recipe.ph is None else np.array([recipe.ph]),
+        )
+        if not state.converged[0]:
+            continue
+        amounts = state.amounts[0] * water
+        if (amounts[:count] <= 0.0).any():
+            continue
+        if state.ionic_strength[0] > limit >= declared.ionic_strength[0]:
+            raise _unfit(asked, _listed([s.name for s in solids]))
+        settled = {s.key: float(a) - excess for s, a in zip(solids, amounts, strict=False)}
+        for key, amount in zip(phases.keys[count:], amounts[count:], strict=True):
+            if amount > 0.0:
+                settled[key] = float(amount)
+        return state, settled, float(state.water_left[0]) * water
+    raise _unfit(asked, _listed([s.name for s in solids]))
+
+
+def _unfit(asked: str, name: str) -> InputProblem:
+    limit = tables().value("ionic_strength_valid")
+    return InputProblem(
+        Problem(
+            asked,
+            f"the activity model (SIT, good to an ionic strength of {limit:g} mol/kg) can't "
+            f"saturate a solution with {name}: too soluble here",
+            "the published solubility of such a salt against temperature; or a solid that "
+            "dissolves less",
+        )
+    )
+
+
+def _species(state: Equilibrium) -> tuple[SpeciesLine, ...]:
+    """Every species, largest first."""
+    system = state.system
+    molality = state.molality[0]
+    activity = np.exp(state.ln_activity[0])
+    parts: Floats = system.nu[:-1] * molality
+    totals = parts.sum(axis=1)
+    lines = [
+        SpeciesLine(
+            key,
+            float(molality[i]),
+            float(activity[i]),
+            {
+                c: float(parts[row, i] / totals[row])
+                for row, c in enumerate(system.components)
+                if parts[row, i] > 0.0
+            },
+        )
+        for i, key in enumerate(system.species)
+    ]
+    return tuple(sorted(lines, key=lambda s: -s.molality_mol_per_kg))
+
+
+def _notes(
+    recipe: Recipe,
+    state: Equilibrium,
+    phases: Phases,
+    si: Mapping[str, float],
+    species: Sequence[SpeciesLine],
+    saturating: Sequence[Solid],
+    settled: Mapping[str, float] | None,
+    charge: float,
+) -> list[str]:
+    notes = []
+    value = tables().value
+    ionic = float(state.ionic_strength[0])
+    if ionic > value("ionic_strength_valid"):
+        far = "far " if ionic > value("ionic_strength_limit") else ""
+        notes.append(
+            f"{far}out of range: ionic strength {ionic:.2f} mol/kg, the activity model is good "
+            f"to {value('ionic_strength_valid'):g}".capitalize()
+        )
+    if recipe.ph is not None and charge != 0.0:
+        kind = "acid" if charge > 0.0 else "base"
+        notes.append(
+            f"pH {recipe.ph:g} is given: {abs(charge):.3g} mol/kg of a strong {kind} beyond what "
+            "is declared would hold it"
+        )
+    strange = _out_of_range(recipe.t_celsius, state.system, species, phases, si)
+    if strange:
+        notes.append(
+            f"At {recipe.t_celsius:g} C beyond the temperature range of these constants: "
+            f"{_listed(strange)}"
+        )
+    inert = [c for c in state.system.components if c in catalogue().inert]
+    if inert:
+        notes.append(
+            f"Carried for charge and mass only, without reactions in the tables: {_listed(inert)}"
+        )
+    weak = [
+        s.key
+        for s in phases.solids
+        if not s.decides and s.kinetics != "dormant" and si[s.key] > 0.0 and s not in saturating
+    ]
+    if weak:
+        notes.append(f"Over its limit by a constant too weak to decide: {_listed(weak)}")
+    notes += [f"{s.key}: {s.constant.note}" for s in saturating if s.constant.note]
+    if settled is not None:
+        notes.append(
+            "Settled amounts are per kg of the declared water (below zero: dissolved); dissolved "
+            "totals and all molalities per kg of the water left"
+        )
+    return notes
+
+
+def _out_of_range(
+    t_celsius: float,
+    system: System,
+    species: Sequence[SpeciesLine],
+    phases: Phases,
+    si: Mapping[str, float],
+) -> list[str]:
+    """Species that matter here and solids near their limit, used beyond their constants' range."""
+    constants = dict(zip(system.species, system.constants, strict=True))
+    out = []
+    for line in species:
+        constant = constants[line.key]
+        if constant is None or max(line.shares.values(), default=1.0) < SEEN_SHARE:
+            continue
+        if not constant.t_min <= t_celsius <= constant.t_max:
+            out.append(line.key)
+    for solid in phases.solids:
+        inside = solid.constant.t_min <= t_celsius <= solid.constant.t_max
+        if not inside and si[solid.key] > NEAR_SI:
+            out.append(solid.key)
+    return out
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = len(names) - MOST_NAMED
+    text = ", ".join(names[:MOST_NAMED])
+    return f"{text} and {more} more" if more > 0 else text
+
+
+def _pairs(totals: Mapping[str, float]) -> str:
+    return ", ".join(f"{c} {v:g}" for c, v in totals.items())

@@ -1,0 +1,24 @@
+"""What a result was made with: printed by the self-check and stamped on every result."""
+
+from __future__ import annotations
+
+import platform
+
+from chem import __version__
+from chem.reference.files import data_hash
+
+
+def fingerprint() -> dict[str, str]:
+    """Versions of the package, tables, numpy and Python, and the kind of machine.
+
+    Two results with the same fingerprint agree to the last digits printed.
+    """
+    import numpy as np
+
+    return {
+        "jarsight": __version__,
+        "data": data_hash(),
+        "numpy": np.__version__,
+        "python": platform.python_version(),
+        "platform": f"{platform.system()} {platform.machine()}".strip(),
+    }
