@@ -60,6 +60,7 @@ class _Layout:
     unit: str = ""
     uncertainty: str = ""
     kind: str = ""
+    source: str = "source"
 
 
 _LAYOUTS = {
@@ -76,11 +77,13 @@ _LAYOUTS = {
     "solids": _Layout(("solid",), "log_k", "log10 Ksp, molal, I = 0, 25 C", "log_k_u"),
     "clouding": _Layout(("curve", "si_per_two_ions"), "t_median_s", "s"),
     "physical": _Layout(("key",), "value"),
+    "common_sources": _Layout(("guarantee", "source"), "chance", "chance", source="source_key"),
 }
 _PLAIN = _Layout(())
 _NOT_CONSTANTS = {"references", "check_values"}
-_SHOWN_APART = {"unit", "kind", "source", "where", "note", "t_min_C", "t_max_C"}
+_SHOWN_APART = {"unit", "kind", "where", "note", "t_min_C", "t_max_C"}
 _ESTIMATE_WORDS = ("estimate", "chosen")
+_ESTIMATE_SOURCES = {"this_work", "common_practice"}
 
 
 @cache
@@ -96,7 +99,7 @@ def _entry(table: str, row: Mapping[str, str]) -> Entry:
     names = list(row)
     key_columns = layout.key or (names[0],)
     value_column = layout.value or ("value" if "value" in row else "")
-    apart = {*_SHOWN_APART, *key_columns, value_column, layout.uncertainty}
+    apart = {*_SHOWN_APART, *key_columns, value_column, layout.uncertainty, layout.source}
     more = {n: row[n] for n in names if row[n] and n not in apart}
     value: float | None = None
     unit = layout.unit or row.get("unit", "")
@@ -108,7 +111,7 @@ def _entry(table: str, row: Mapping[str, str]) -> Entry:
         value = _number(row[value_column])
         if value is None and row[value_column]:
             more[value_column] = row[value_column]
-    source = row.get("source", "") or ("periodictable" if table == "components" else "")
+    source = row.get(layout.source, "") or ("periodictable" if table == "components" else "")
     return Entry(
         table,
         " ".join(row[c] or "any" for c in key_columns),
@@ -117,7 +120,7 @@ def _entry(table: str, row: Mapping[str, str]) -> Entry:
         _number(row.get(layout.uncertainty, "")),
         _number(row.get("t_min_C", "")),
         _number(row.get("t_max_C", "")),
-        row.get("kind") or layout.kind or _kind(row),
+        row.get("kind") or layout.kind or _kind(row, source),
         source,
         _citation(source),
         row.get("where", ""),
@@ -126,10 +129,10 @@ def _entry(table: str, row: Mapping[str, str]) -> Entry:
     )
 
 
-def _kind(row: Mapping[str, str]) -> str:
+def _kind(row: Mapping[str, str], source: str) -> str:
     """The kind of a row whose table has no such column."""
-    said = " ".join((row.get("where", ""), row.get("note", ""), row.get("source", ""))).casefold()
-    if any(word in said for word in _ESTIMATE_WORDS):
+    said = " ".join((row.get("where", ""), row.get("note", ""))).casefold()
+    if source in _ESTIMATE_SOURCES or any(word in said for word in _ESTIMATE_WORDS):
         return "estimate"
     return "exact" if row.get("conditions", "").startswith("exact") else "measured"
 

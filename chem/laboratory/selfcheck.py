@@ -29,7 +29,8 @@ class CheckOutcome:
     """One check.
 
     group: check value, invariant or example; deviation, tolerance: in `unit`;
-    share: deviation in units of the tolerance, above 1 (or NaN) it failed.
+    share: deviation in units of the tolerance, above 1 (or NaN) it failed;
+    trouble: why there is no number, if so.
     """
 
     group: str
@@ -42,6 +43,7 @@ class CheckOutcome:
     unit: str
     role: str
     source: str
+    trouble: str = ""
 
     @property
     def share(self) -> float:
@@ -95,12 +97,12 @@ def self_check() -> SelfCheck:
     return SelfCheck(tuple(checks), time.perf_counter() - start)
 
 
-def _attempt(compute: Callable[[], float]) -> float:
-    """What it gives, or NaN where there is no number."""
+def _attempt(compute: Callable[[], float]) -> tuple[float, str]:
+    """What it gives, or NaN and why there is no number."""
     try:
-        return float(compute())
-    except (InputProblem, ArithmeticError, AssertionError, LookupError, ValueError):
-        return math.nan
+        return float(compute()), ""
+    except (InputProblem, ArithmeticError, AssertionError, LookupError, ValueError) as error:
+        return math.nan, f"{type(error).__name__}: {error}"
 
 
 def _check_values() -> list[CheckOutcome]:
@@ -111,7 +113,7 @@ def _check_values() -> list[CheckOutcome]:
         tolerance = float(limit.removesuffix("%"))
         if limit.endswith("%"):
             tolerance *= abs(expected) / 100.0
-        found = _attempt(lambda row=row: _COMPUTED[row["what"]](row))  # type: ignore[misc]
+        found, trouble = _attempt(lambda row=row: _COMPUTED[row["what"]](row))  # type: ignore[misc]
         out.append(
             CheckOutcome(
                 "check value",
@@ -124,6 +126,7 @@ def _check_values() -> list[CheckOutcome]:
                 row["unit"],
                 row["role"],
                 row["source"],
+                trouble,
             )
         )
     return out
@@ -199,10 +202,20 @@ _COMPUTED: dict[str, Callable[[Mapping[str, str]], float]] = {
 def _invariants() -> list[CheckOutcome]:
     out = []
     for one in INVARIANTS:
-        found = _attempt(one.deviation)
+        found, trouble = _attempt(one.deviation)
         out.append(
             CheckOutcome(
-                "invariant", one.key, one.what, found, 0.0, found, one.tolerance, "", "check", ""
+                "invariant",
+                one.key,
+                one.what,
+                found,
+                0.0,
+                found,
+                one.tolerance,
+                "",
+                "check",
+                "",
+                trouble,
             )
         )
     return out
@@ -219,17 +232,17 @@ def _mixes() -> list[Path]:
 
 
 def _unanswered(path: Path) -> float:
-    """Share of draws without an equilibrium; NaN where there is no answer at all."""
+    """Share of draws without an equilibrium; raises where there is no answer at all."""
     result = forecast(read_mix(path), count=EXAMPLE_DRAWS)
     if not (result.answer and math.isfinite(result.chance) and math.isfinite(result.ph.median)):
-        return math.nan
+        raise ArithmeticError(f"no answer: {result.because}")
     return result.failed_rows / result.draws
 
 
 def _examples() -> list[CheckOutcome]:
     out = []
     for path in _mixes():
-        found = _attempt(lambda path=path: _unanswered(path))  # type: ignore[misc]
+        found, trouble = _attempt(lambda path=path: _unanswered(path))  # type: ignore[misc]
         out.append(
             CheckOutcome(
                 "example",
@@ -242,6 +255,7 @@ def _examples() -> list[CheckOutcome]:
                 "",
                 "check",
                 "",
+                trouble,
             )
         )
     return out

@@ -1,0 +1,87 @@
+"""The chemists' commands: one solution, every constant, and the self-check."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from chem.cli.exits import Exit
+
+PANEL = "For chemists"
+
+_Json = Annotated[bool, typer.Option("--json", help="Print the JSON object instead.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands."""
+    app.command("solution", rich_help_panel=PANEL)(solution_command)
+    app.command("tables", rich_help_panel=PANEL)(tables_command)
+    app.command("selfcheck", rich_help_panel=PANEL)(selfcheck_command)
+
+
+def solution_command(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A solution file (TOML).")],
+    saturate: Annotated[
+        list[str] | None,
+        typer.Option(metavar="SOLID", help="In unlimited excess; no other forms. Repeatable."),
+    ] = None,
+    let_settle: Annotated[
+        bool, typer.Option("--settle", help="Let every prompt solid form that may decide.")
+    ] = False,
+    ph: Annotated[
+        str | None, typer.Option(metavar="VALUE", help='A given pH, or "charge".')
+    ] = None,
+    temperature: Annotated[str | None, typer.Option(help='Try another: "10 C".')] = None,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Traces and far undersaturated solids as well.")
+    ] = False,
+    as_json: _Json = False,
+) -> None:
+    """pH, species, activities and saturation of one solution."""
+    from chem.laboratory import change_recipe, equilibrate, read_recipe
+    from chem.sheets import as_text
+    from chem.sheets.laboratory import solution_json, solution_sheet
+
+    recipe = change_recipe(read_recipe(file), ph=ph, temperature=temperature)
+    result = equilibrate(recipe, saturate=saturate or (), let_settle=let_settle)
+    if as_json:
+        typer.echo(solution_json(result))
+    else:
+        typer.echo(as_text(solution_sheet(result, everything=everything)), nl=False)
+
+
+def tables_command(
+    words: Annotated[
+        list[str] | None, typer.Argument(metavar="[WORDS]...", help="What must be mentioned.")
+    ] = None,
+    kind: Annotated[
+        list[str] | None,
+        typer.Option(help="Only a table (solids) or a kind (estimate). Repeatable."),
+    ] = None,
+    as_json: _Json = False,
+) -> None:
+    """Every constant with unit, uncertainty, range and source."""
+    from chem.laboratory import find_entries, summary
+    from chem.reference.fingerprint import fingerprint
+    from chem.sheets.laboratory import summary_text, tables_json, tables_text
+
+    entries = find_entries(words or (), kind or ())
+    if as_json:
+        typer.echo(tables_json(entries, summary(), fingerprint()))
+    elif words or kind:
+        typer.echo(tables_text(entries), nl=False)
+    else:
+        typer.echo(summary_text(summary(), fingerprint()), nl=False)
+
+
+def selfcheck_command(as_json: _Json = False) -> None:
+    """Check values and invariants on this machine; exit 1 if one fails."""
+    from chem.laboratory.selfcheck import self_check
+    from chem.sheets.laboratory import selfcheck_json, selfcheck_text
+
+    result = self_check()
+    typer.echo(selfcheck_json(result) if as_json else selfcheck_text(result), nl=as_json)
+    if not result.passed:
+        raise typer.Exit(Exit.FAILED_CHECK)
