@@ -276,7 +276,8 @@ def _rank(entry: Entry, words: list[str]) -> int:
 
 def _near(words: list[str]) -> str:
     keys = {e.key.casefold(): e.key for e in _entries()}
-    near = [m for w in words for m in difflib.get_close_matches(w, list(keys), n=3, cutoff=0.6)]
+    unknown = [w for w in words if not any(w in e.text for e in _entries())]
+    near = [m for w in unknown for m in difflib.get_close_matches(w, list(keys), n=3, cutoff=0.6)]
     if near:
         return "did you mean " + ", ".join(f"`{keys[m]}`" for m in dict.fromkeys(near)) + "?"
     return "fewer or other words; `jarsight tables` lists the tables"

@@ -121,9 +121,8 @@ def equilibrate(
     system = build_system(components)
     conditions = Conditions.nominal(system, recipe.t_celsius)
     totals = system.totals(recipe.totals)
-    ph = None if recipe.ph is None else np.array([recipe.ph])
     phases = build_phases(system)
-    declared = solve(system, totals, conditions, ph=ph)
+    declared = solve(system, totals, conditions, ph=_given(recipe))
     if not declared.converged[0]:
         raise InputProblem(
             Problem(
@@ -140,22 +139,7 @@ def equilibrate(
             recipe, system, conditions, declared, solids, let_settle
         )
     elif let_settle:
-        prompt = build_phases(system, _prompt())
-        state = settle(system, totals, conditions, prompt, ph=ph, start=declared)
-        if not state.converged[0]:
-            raise InputProblem(
-                Problem(
-                    f"{recipe.name}, --settle",
-                    "no settled state was found for these totals",
-                    "the same file without --settle, for the SI of every solid",
-                )
-            )
-        settled = {
-            key: float(amount)
-            for key, amount in zip(prompt.keys, state.amounts[0], strict=True)
-            if amount > 0.0
-        }
-        water_left = float(state.water_left[0])
+        state, settled, water_left = _settled(recipe, system, totals, conditions, declared)
     si = dict(zip(phases.keys, (float(v) for v in state.saturation_index(phases)[0]), strict=True))
     species = _species(state)
     charge = float(state.molality[0] @ system.charge)
@@ -218,6 +202,35 @@ def _prompt() -> list[str]:
     return [s.key for s in tables().solids.values() if s.kinetics == "prompt" and s.decides]
 
 
+def _settled(
+    recipe: Recipe,
+    system: System,
+    totals: Floats,
+    conditions: Conditions,
+    declared: Equilibrium,
+) -> tuple[Equilibrium, dict[str, float], float]:
+    """The solution once prompt solids came out, what came out, and the water left [kg]."""
+    prompt = build_phases(system, _prompt())
+    if not len(prompt):
+        return declared, {}, 1.0
+    state = settle(system, totals, conditions, prompt, ph=_given(recipe), start=declared)
+    if not state.converged[0]:
+        raise InputProblem(
+            Problem(
+                f"{recipe.name}, --settle",
+                "no settled state was found for these totals",
+                "the same file without --settle, for the SI of every solid",
+            )
+        )
+    amounts = zip(prompt.keys, state.amounts[0], strict=True)
+    settled = {key: float(amount) for key, amount in amounts if amount > 0.0}
+    return state, settled, float(state.water_left[0])
+
+
+def _given(recipe: Recipe) -> Floats | None:
+    return None if recipe.ph is None else np.array([recipe.ph])
+
+
 def _saturated(
     recipe: Recipe,
     system: System,
@@ -264,7 +277,7 @@ def _saturated(
             conditions,
             phases,
             always=always,
-            ph=None if recipe.ph is None else np.array([recipe.ph]),
+            ph=_given(recipe),
         )
         if not state.converged[0]:
             continue
