@@ -1,5 +1,6 @@
 """What is left open, as named columns of one table of draws."""
 
 from chem.doubts.draws import Draws
+from chem.doubts.table import Doubt, doubts
 
-__all__ = ["Draws"]
+__all__ = ["Doubt", "Draws", "doubts"]

@@ -15,6 +15,8 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
+from chem.doubts.table import doubts
+
 Floats = NDArray[np.float64]
 
 
@@ -43,8 +45,7 @@ class Draws:
         return dict(self._columns)
 
     def _order(self, name: str) -> NDArray[np.int64]:
-        generator = np.random.default_rng((self.seed, zlib.crc32(name.encode())))
-        return generator.permutation(self.count)
+        return self.generator(name).permutation(self.count)
 
     def _keep(self, name: str, values: Floats) -> Floats:
         values.setflags(write=False)
@@ -75,6 +76,27 @@ class Draws:
             return self._columns[name]
         levels = (self._order(name) + 0.5) / self.count
         return self._keep(name, low + (high - low) * levels)
+
+    def of(self, key: str, name: str) -> Floats:
+        """(N,) of a doubt of `doubts.csv`, as the column `name`. Raises: KeyError."""
+        doubt = doubts()[key]
+        if doubt.distribution == "uniform":
+            return self.uniform(name, doubt.a, doubt.b)
+        if doubt.distribution == "normal":
+            return self.normal(name, doubt.a, doubt.b)
+        if doubt.distribution == "factor":
+            return self.factor(name, doubt.a)
+        raise KeyError(f"{key} is no distribution of one column")
+
+    def generator(self, name: str) -> np.random.Generator:
+        """A generator of its own for a doubt that no single column can hold."""
+        return np.random.default_rng((self.seed, zlib.crc32(name.encode())))
+
+    def record(self, name: str, values: Floats) -> Floats:
+        """Keep (N,) values made elsewhere as a named doubt, if they vary at all."""
+        if self.count > 1 and float(np.ptp(values)) > 1e-12 * float(np.abs(values).max()):
+            return self._keep(name, np.array(values, dtype=np.float64))
+        return values
 
     def quantile(self, values: Floats, levels: tuple[float, ...]) -> Floats:
         """Weighted quantiles of a result (N,); rows that are NaN are left out."""

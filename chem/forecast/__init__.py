@@ -5,11 +5,13 @@ from chem.forecast.forecast import forecast
 from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES
 from chem.forecast.prepare import Prepared, prepare
 from chem.forecast.result import TIMES_S, DoubtShare, Forecast, Range, SolidForecast, TankLine
+from chem.forecast.settling import MODEL_KINDS
 
 __all__ = [
     "ALWAYS",
     "IF_IT_GOES_WRONG",
     "JAR_DECIDES",
+    "MODEL_KINDS",
     "Prepared",
     "TIMES_S",
     "DoubtShare",

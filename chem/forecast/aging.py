@@ -83,7 +83,7 @@ def aging(finished: Finished, t_celsius: float, draws: Draws) -> Aging:
     system = build_system(components, held=tuple(finished.held))
     value = tables().value
     zero = np.zeros(draws.count)
-    exchanged = draws.uniform("exchange:ferric chelates", 0.0, 1.0) if finished.held else zero
+    exchanged = draws.of("ferric_exchange", "exchange:ferric chelates") if finished.held else zero
     start = Aging(system, finished, zero, zero, 0.0, exchanged)
     if not iron:
         return start

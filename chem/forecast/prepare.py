@@ -53,10 +53,16 @@ class Doubtful:
         return np.asarray(self.settled * share_out(t_s, self.clouding))
 
 
+def _per_degree(constants: System | Phases, t_celsius: float) -> Floats:
+    """Slope of every log10 K at t [1/K]."""
+    return np.asarray(0.5 * (constants.log_k(t_celsius + 1.0) - constants.log_k(t_celsius - 1.0)))
+
+
 def conditions_of(system: System, t_celsius: float, draws: Draws) -> Conditions:
-    """Constants at t [degC] with the doubts of log K and of estimated interactions."""
+    """Constants at t [degC] with the doubts of log K, estimated interactions and temperature."""
     u = system.log_k_u()
-    middle = system.log_k(t_celsius)
+    warmer = draws.of("temperature", "tank:temperature")
+    middle = system.log_k(t_celsius) + _per_degree(system, t_celsius) * warmer[:, None]
     columns = [
         draws.normal(f"log_k:{key}", 0.0, u[i]) if u[i] else np.zeros(draws.count)
         for i, key in enumerate(system.species)
@@ -71,8 +77,10 @@ def conditions_of(system: System, t_celsius: float, draws: Draws) -> Conditions:
 def log_ksp_of(phases: Phases, t_celsius: float, draws: Draws) -> Floats:
     """(N, M) log10 Ksp at t [degC] with their doubts."""
     u = phases.log_k_u()
+    warmer = draws.of("temperature", "tank:temperature")
+    middle = phases.log_k(t_celsius) + _per_degree(phases, t_celsius) * warmer[:, None]
     columns = [draws.normal(f"log_k:{key}", 0.0, u[i]) for i, key in enumerate(phases.keys)]
-    return np.asarray(phases.log_k(t_celsius) + np.stack(columns, axis=1))
+    return np.asarray(middle + np.stack(columns, axis=1))
 
 
 def evaluate(

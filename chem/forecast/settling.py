@@ -1,27 +1,54 @@
-"""What would settle a doubt, in words."""
+"""What would settle a doubt, in words: from the row of `doubts.csv` that its column comes from."""
 
 from __future__ import annotations
 
+import re
+from functools import cache
+
+from chem.doubts import Doubt, doubts
+
+MODEL_KINDS = {"log_k", "interaction", "clouding", "iron"}
+"""Doubts about the model: nothing that the person can measure but the jar."""
+
+
+@cache
+def _patterns() -> tuple[tuple[re.Pattern[str], Doubt], ...]:
+    """Patterns of column names, the most particular first."""
+    found = []
+    for doubt in doubts().values():
+        text = re.escape(doubt.names)
+        for word, group in (
+            ("KEY", "product"),
+            ("LINE", "what"),
+            ("NAME", "what"),
+            ("ION", "what"),
+        ):
+            text = text.replace(word, f"(?P<{group}>.+)")
+        found.append((re.compile(text), doubt))
+    found.sort(key=lambda pair: pair[0].groups)
+    return tuple(found)
+
 
 def settle_by(name: str) -> str:
-    """A doubt's column name -> what the person can do about it."""
+    """A doubt's column name -> what the person can do about it; products by their key."""
     kind, _, rest = name.partition(":")
-    if kind == "product":
-        product, _, what = rest.partition(":")
-        if what.startswith("guarantee:"):
-            return f"ask the maker for the true {what.split(':', 1)[1]} content of {product}"
-        if what.startswith("also:"):
-            return f"ask the maker for the true {what.split(':', 1)[1]} content of {product}"
-        if what.startswith("ph") or what == "free acid":
-            return f"measure the pH of {product}, 1 part in 10 of water"
-        if what == "density":
-            return f"weigh 500 mL of {product} in a container never used for food"
-    if kind == "metering":
-        return "measure the tank mark again" if rest == "carrier" else f"measure {rest} closely"
-    if kind == "water":
-        return f"have the water tested for {rest}"
     if kind == "clouding":
         return "only the jar shows how soon it clouds"
-    if kind in {"log_k", "interaction"}:
+    if kind == "iron":
+        return "only the jar shows how fast the iron rusts"
+    if kind in MODEL_KINDS:
         return "nothing you can measure: a limit of the model"
+    if kind == "product" and ":source of " in rest:
+        product, _, line = rest.partition(":source of ")
+        return f"ask the maker what the {line} in {product} is derived from"
+    if kind == "product" and ":agent of " in rest:
+        product, _, line = rest.partition(":agent of ")
+        return f"ask the maker what chelates the {line} in {product}"
+    for pattern, doubt in _patterns():
+        match = pattern.fullmatch(name)
+        if match:
+            groups = match.groupdict()
+            return doubt.settle_by.format(
+                product=groups.get("product", ""), what=groups.get("what", "")
+            )
     return "the jar"

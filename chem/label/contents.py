@@ -7,28 +7,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chem.doubts import Draws
+from chem.doubts import Draws, doubts
 from chem.equilibrium import Conditions, build_system, solve
-from chem.errors import InputProblem, Problem
-from chem.label.nnls import Floats, nnls
-from chem.label.product import Product
-from chem.reference import Guarantee, Source, catalogue, molar_mass_g_per_mol, tables
+from chem.label.amounts import label_lines, record, source_amounts
+from chem.label.nnls import Floats
+from chem.label.product import UNDECLARED_SALT, Product
+from chem.reference import Source, catalogue, molar_mass_g_per_mol, tables
 
-OVER_FORMULATION_MEAN = 0.03
-OVER_FORMULATION_SD = 0.03
-"""A label is a minimum: contents lie some percent above it (common practice, no source)."""
-ALSO_SD = 0.10
-DENSITY_SD = 0.005
-PH_READING_SD = 0.1
-PH_DOUBT_SD = 1.0
-FREE_ACID_SD = 0.005
 CLOSING_LIMIT = 0.03
 """The closing acid or base is at most this share of the product's charge."""
-SPREAD_RIDGE = 1e-4
-SLOW_AGENTS = {"EDTA", "DTPA", "HEDTA", "EDDHA"}
-"""Agents whose ferric chelates exchange over hours to days (common practice, no source)."""
 STRONG_IONIC_STRENGTH = 4.0
 DILUTION = {"neat": 1.0, "10 %": 0.1, "1 %": 0.01}
+SLOW_AGENTS = {"EDTA", "DTPA", "HEDTA", "EDDHA"}
+"""Agents whose ferric chelates exchange over hours to days (common practice, no source)."""
+AGENT_CHANCES = (("EDTA", 0.4), ("citrate", 0.3), ("gluconate", 0.2), ("glycine", 0.1))
+"""Agents of a metal declared chelated by none named (common practice, no source)."""
+CANDIDATE_ROUNDS = 4
+OFTEN_WRONG = 0.10
 
 
 @dataclass(frozen=True)
@@ -61,49 +56,43 @@ class Contents:
 
 
 def contents(product: Product, draws: Draws) -> Contents:
-    """The contents that a label implies.
+    """The contents that a label implies, over all liquids that fit it.
+
+    Where a pH is stated and the label leaves acids and bases open, liquids are chosen by how
+    little closing acid or base they need for it.
 
     Raises:
         InputProblem: sources fall short of a guarantee by more than the published allowance, or
             weigh more than the product.
     """
     notes: list[str] = []
-    sources, amounts = _amounts(product, draws)
-    held: dict[str, Floats] = {}
-    water = np.ones(draws.count)
-    for j, source in enumerate(sources):
-        water = water - amounts[:, j] * (1.0 - source.water_share)
-        for component, mol in source.mol_per_kg().items():
-            held[component] = held.get(component, 0.0) + amounts[:, j] * mol
-    for line, chelated in product.chelated.items():
-        _add_agent(line, chelated.agent, chelated.percent, held, product, notes)
-    water = water - _extra_mass(sources, amounts, held)
-    nominal = float(np.median(water))
-    if nominal < (-1e-6 if not product.dry else -0.05):
-        raise InputProblem(
-            Problem(
-                f"{product.file}, guarantee = {dict(product.guarantee)}",
-                f"the sources needed for it weigh {100 * (1 - nominal):.0f} % of the product",
-                "the percents as printed, and the hydrate that the label names",
-            )
+    sources, amounts = source_amounts(product, draws, notes)
+    made = _make(product, sources, amounts, draws, notes)
+    need, limit = _closing(product, made, draws, notes)
+    wrong = np.abs(need) > limit
+    if draws.count > 1 and len(sources) > 1 and product.ph is not None:
+        share = float(wrong.mean())
+        if share > OFTEN_WRONG:
+            amounts = _chosen_by_ph(product, sources, amounts, need, limit, draws)
+            made = _make(product, sources, amounts, draws, [])
+            need, limit = _closing(product, made, draws, [])
+            wrong = np.abs(need) > limit
+    if wrong.mean() > 0.5:
+        notes.append(
+            f"{product.name}: its pH doesn't follow from its sources; "
+            "something acid or basic is not on the label"
         )
-    water = np.maximum(water, 0.0)
-    components = tuple(c for c in tables().components if c in held)
-    matrix = (
-        np.stack([held[c] for c in components], axis=1)
-        if components
-        else np.zeros((draws.count, 0))
-    )
-    density = _density(product, water, draws, notes)
-    closing = _closing(product, components, matrix, water, draws, notes)
-    components, matrix = _close(components, matrix, closing)
+    if product.sources or product.also:
+        record(product, label_lines(product), amounts, draws)
+    closing = np.clip(need, -limit, limit)
+    components, matrix = _close(made.components, made.mol_per_kg, closing)
     return Contents(
         product=product,
         components=components,
         mol_per_kg=matrix,
-        water_kg_per_kg=water,
-        density_kg_per_L=density,
-        held=_held(sources, amounts),
+        water_kg_per_kg=made.water,
+        density_kg_per_L=_density(product, made.water, draws, notes),
+        held=made.held,
         sources_percent={s.key: 100.0 * amounts[:, j] for j, s in enumerate(sources)},
         closing_eq_per_kg=closing,
         hazards=frozenset(h for s in sources for h in s.hazard),
@@ -111,98 +100,115 @@ def contents(product: Product, draws: Draws) -> Contents:
     )
 
 
-def _amounts(product: Product, draws: Draws) -> tuple[list[Source], Floats]:
-    """Sources and their amounts (N, n) [kg per kg of product]."""
-    known = catalogue()
-    given = {known.sources[k]: p / 100.0 for k, p in product.also.items()}
-    free = [s for s in product.sources if s not in given]
-    fixed = (
-        np.stack(
-            [
-                share * draws.factor(f"product:{product.key}:also:{s.key}", ALSO_SD)
-                for s, share in given.items()
-            ],
-            axis=1,
-        )
-        if given
-        else np.zeros((draws.count, 0))
-    )
-    lines = [(known.guarantees[k], p) for k, p in product.guarantee.items()]
-    if not free or not lines:
-        spread = np.zeros((draws.count, len(free)))
-        return [*given, *free], np.concatenate([fixed, spread], axis=1)
-    gives = np.array([[g.percent_of(s.mol_per_kg()) for s in free] for g, _ in lines])
-    already = np.array([[g.percent_of(s.mol_per_kg()) for s in given] for g, _ in lines])
-    already = already.reshape(len(lines), len(given))
-    asked = np.array([p for _, p in lines])
-    excess = np.stack(
-        [
-            draws.normal(
-                f"product:{product.key}:guarantee:{g.key}",
-                OVER_FORMULATION_MEAN,
-                OVER_FORMULATION_SD,
-            )
-            for g, _ in lines
-        ],
-        axis=1,
-    )
-    floor = np.array([-g.allowance(p) / p if p > 0.0 else 0.0 for g, p in lines])
-    right = asked * (1.0 + np.maximum(excess, floor)) - fixed @ already.T
-    nominal = asked - already @ np.array(list(given.values())) if given else asked
-    gives, right, nominal = _with_chelated(product, free, gives, right, nominal)
-    scale = 1.0 / np.maximum(np.abs(nominal), 0.02)
-    reach = np.array(
-        [
-            min(
-                (max(n, 1e-3) / g for n, g in zip(nominal, column, strict=True) if g > 0), default=1
-            )
-            for column in gives.T
-        ]
-    )
-    matrix = gives * scale[:, None] * reach
-    ridge = np.full(len(free), SPREAD_RIDGE)
-    middle = nnls(matrix, (nominal * scale)[None, :], ridge)[0] * reach
-    _check_reached(product, lines, gives[: len(lines)] @ middle, nominal[: len(lines)])
-    amounts = nnls(matrix, right * scale, ridge) * reach
-    return [*given, *free], np.concatenate([fixed, amounts], axis=1)
+@dataclass(frozen=True)
+class _Made:
+    """Components (N, C) [mol/kg], water [kg/kg] and slow chelates before the pH is closed."""
+
+    components: tuple[str, ...]
+    mol_per_kg: Floats
+    water: Floats
+    held: Mapping[tuple[str, str], Floats]
 
 
-def _with_chelated(
-    product: Product, free: list[Source], gives: Floats, right: Floats, nominal: Floats
-) -> tuple[Floats, Floats, Floats]:
-    """One more line per metal declared chelated, which only its chelates supply."""
-    known = catalogue()
+def _make(
+    product: Product,
+    sources: tuple[Source, ...],
+    amounts: Floats,
+    draws: Draws,
+    notes: list[str],
+) -> _Made:
+    """Source amounts (N, n) -> components, with what the label doesn't say of each."""
+    held: dict[str, Floats] = {}
+    water = np.ones(draws.count)
+    for j, source in enumerate(sources):
+        water = water - amounts[:, j] * (1.0 - source.water_share)
+        for component, mol in source.mol_per_kg().items():
+            held[component] = held.get(component, 0.0) + amounts[:, j] * mol
     for line, chelated in product.chelated.items():
-        guarantee = known.guarantees[line]
-        row = np.array([guarantee.percent_of(s.mol_per_kg()) if s.bound else 0.0 for s in free])
-        if not row.any():
-            continue
-        share = chelated.percent / max(product.guarantee[line], 1e-9)
-        index = list(product.guarantee).index(line)
-        gives = np.vstack([gives, row])
-        right = np.column_stack([right, right[:, index] * share])
-        nominal = np.append(nominal, nominal[index] * share)
-    return gives, right, nominal
+        _add_agent(line, chelated.agent, chelated.percent, held, product, draws, notes)
+    _shift_forms(product, held, draws)
+    if held and not product.dry:
+        salt = _undeclared_salt(product, draws)
+        for ion in ("Na", "Cl"):
+            held[ion] = held.get(ion, 0.0) + 1000.0 * salt / molar_mass_g_per_mol("NaCl")
+        water = water - salt
+    water = np.maximum(water - _extra_mass(sources, held), 0.0)
+    components = tuple(c for c in tables().components if c in held)
+    matrix = np.stack([held[c] for c in components], axis=1) if held else np.zeros((draws.count, 0))
+    return _Made(components, matrix, water, _slow_chelates(sources, amounts))
 
 
-def _check_reached(
-    product: Product, lines: list[tuple[Guarantee, float]], reached: Floats, asked: Floats
-) -> None:
-    """Raises: InputProblem where the best supply falls short by more than the allowance."""
-    problems = []
-    for (line, percent), got, wanted in zip(lines, reached, asked, strict=True):
-        allowed = line.allowance(percent)
-        if wanted - got > max(allowed, 0.02 * percent):
-            problems.append(
-                Problem(
-                    f"{product.file}, guarantee.{line.key} = {percent:g}",
-                    f"its sources reach only {max(percent - wanted + got, 0.0):.2g} % beside the "
-                    f"other lines (allowed shortfall {allowed:.2g})",
-                    "every source of the `derived from` line, and the percents as printed",
-                )
-            )
-    if problems:
-        raise InputProblem(problems)
+def _undeclared_salt(product: Product, draws: Draws) -> Floats:
+    """(N,) kg/kg of sodium chloride that technical salts bring along."""
+    if UNDECLARED_SALT in product.known:
+        return np.full(draws.count, product.known[UNDECLARED_SALT] / 100.0)
+    if "chlorine" in product.known:
+        return np.zeros(draws.count)
+    return draws.of("undeclared_sodium_chloride", f"product:{product.key}:{UNDECLARED_SALT}")
+
+
+def _slow_chelates(sources: tuple[Source, ...], amounts: Floats) -> dict[tuple[str, str], Floats]:
+    """(metal, agent) -> (N,) mol per kg of strong ferric chelates; a named chelate is all bound."""
+    out: dict[tuple[str, str], Floats] = {}
+    for j, source in enumerate(sources):
+        pair = (source.bound.get("metal", ""), source.bound.get("agent", ""))
+        if pair[0] == "Fe3" and pair[1] in SLOW_AGENTS:
+            mol = source.mol_per_kg()
+            chelate = amounts[:, j] * min(mol[pair[0]], mol[pair[1]])
+            out[pair] = out.get(pair, np.zeros(len(amounts))) + chelate
+    return out
+
+
+def _shift_forms(product: Product, held: dict[str, Floats], draws: Draws) -> None:
+    """Ferrous to ferric iron, chains of phosphate to single ones, slow nitrogen to urea."""
+    zero = np.zeros(draws.count)
+    if "Fe2" in held:
+        share = draws.of("ferric_share", f"product:{product.key}:ferric share")
+        held["Fe3"] = held.get("Fe3", zero) + share * held["Fe2"]
+        held["Fe2"] = (1.0 - share) * held["Fe2"]
+    chains = {"P2O7": 2.0, "P3O10": 3.0}
+    if "PO4" in held and held.keys() & chains.keys():
+        phosphorus = held["PO4"] + sum(n * held.get(c, zero) for c, n in chains.items())
+        linked = phosphorus - held["PO4"]
+        share = draws.of("ortho_share", f"product:{product.key}:orthophosphate share")
+        keep = (1.0 - share) * phosphorus / np.maximum(linked, 1e-12)
+        for chain in chains:
+            if chain in held:
+                held[chain] = held[chain] * keep
+        held["PO4"] = share * phosphorus
+    if "slow_N" in held:
+        share = draws.of("organic_as_urea", f"product:{product.key}:organic nitrogen as urea")
+        held["urea"] = held.get("urea", zero) + 0.5 * share * held["slow_N"]
+        held["slow_N"] = (1.0 - share) * held["slow_N"]
+    if "NH4" in held and product.ph is None:
+        share = draws.of("free_ammonia", f"product:{product.key}:free ammonia")
+        held["NH4"] = held["NH4"] * (1.0 + share)
+
+
+def _chosen_by_ph(
+    product: Product,
+    sources: tuple[Source, ...],
+    amounts: Floats,
+    need: Floats,
+    limit: Floats,
+    draws: Draws,
+) -> Floats:
+    """Amounts (N, n) chosen from more candidates by how little closing acid or base they need."""
+    pool, misses = [amounts], [need / np.maximum(limit, 1e-12)]
+    for round_ in range(1, CANDIDATE_ROUNDS + 1):
+        _, more = source_amounts(product, draws, [], round_)
+        made = _make(product, sources, more, draws, [])
+        asked, allowed = _closing(product, made, draws, [])
+        pool.append(more)
+        misses.append(asked / np.maximum(allowed, 1e-12))
+    everything = np.concatenate(pool)
+    miss = np.abs(np.concatenate(misses))
+    weight = np.exp(-0.5 * np.minimum(miss - miss.min(), 30.0) ** 2)
+    edges = np.cumsum(weight) / weight.sum()
+    levels = (np.arange(draws.count) + 0.5) / draws.count
+    chosen = np.searchsorted(edges, levels)
+    generator = draws.generator(f"product:{product.key}:liquids:order")
+    return np.asarray(everything[generator.permutation(chosen)])
 
 
 def _add_agent(
@@ -211,41 +217,36 @@ def _add_agent(
     percent: float,
     held: dict[str, Floats],
     product: Product,
+    draws: Draws,
     notes: list[str],
 ) -> None:
     """The agent of a chelated metal that no source brings along, one mole per mole of metal."""
-    if agent is None:
-        if not set(held) & {"EDTA", "DTPA", "HEDTA", "EDDHA", "citrate", "gluconate", "glycine"}:
-            notes.append(
-                f"{product.name}: the label names no agent for the chelated {line}; "
-                "counted as free metal"
-            )
+    if agent is not None and agent in held:
         return
-    if agent in held:
+    bound = draws.of("chelate_bound", f"product:{product.key}:bound {line}")
+    mol = bound * 10.0 * percent / catalogue().guarantees[line].grams_per_mole
+    if agent is not None:
+        held[agent] = mol
+        notes.append(f"{product.name}: {agent} taken as one per {line} declared chelated")
         return
-    guarantee = catalogue().guarantees[line]
-    mol = 10.0 * percent / guarantee.grams_per_mole
-    held[agent] = np.full(len(next(iter(held.values()))), mol)
-    notes.append(f"{product.name}: {agent} taken as one per {line} declared chelated")
+    if set(held) & {*SLOW_AGENTS, "citrate", "gluconate", "glycine"}:
+        return
+    u = draws.uniform(f"product:{product.key}:agent of {line}", 0.0, 1.0)
+    low = 0.0
+    for name, chance in AGENT_CHANCES:
+        picked = (u >= low) & (u < low + chance)
+        held[name] = held.get(name, np.zeros(draws.count)) + mol * picked
+        low += chance
+    notes.append(
+        f"{product.name}: the label names no agent for the chelated {line}; several were tried"
+    )
 
 
-def _held(sources: list[Source], amounts: Floats) -> dict[tuple[str, str], Floats]:
-    """(metal, agent) -> (N,) mol per kg of strong ferric chelates."""
-    out: dict[tuple[str, str], Floats] = {}
-    for j, source in enumerate(sources):
-        pair = (source.bound.get("metal", ""), source.bound.get("agent", ""))
-        if pair[0] == "Fe3" and pair[1] in SLOW_AGENTS:
-            mol = source.mol_per_kg()
-            amount = amounts[:, j] * min(mol[pair[0]], mol[pair[1]])
-            out[pair] = out.get(pair, np.zeros(len(amounts))) + amount
-    return out
-
-
-def _extra_mass(sources: list[Source], amounts: Floats, held: dict[str, Floats]) -> Floats:
+def _extra_mass(sources: tuple[Source, ...], held: Mapping[str, Floats]) -> Floats:
     """(N,) kg per kg of agents that came with no source."""
-    brought = {c for s in sources for c in s.components}
+    brought = {c for s in sources for c in s.components} | {"Na", "Cl", "Fe3", "urea"}
     formulas = tables().components
-    total = np.zeros(len(amounts))
+    total = np.zeros(len(next(iter(held.values())))) if held else np.zeros(1)
     for component, mol in held.items():
         if component not in brought:
             total = total + mol * molar_mass_g_per_mol(formulas[component].formula) / 1000.0
@@ -260,33 +261,32 @@ def _density(product: Product, water: Floats, draws: Draws, notes: list[str]) ->
     if product.density is not None:
         low, high = product.density
         if low == high:
-            return low * draws.factor(name, DENSITY_SD)
+            return low * draws.of("density_reading", name)
         return draws.uniform(name, low, high)
-    volume = tables().physical["apparent_specific_volume_solids"]
-    per_kg = draws.normal(name, volume.value, 0.1)
+    per_kg = draws.of("specific_volume", name)
+    middle = doubts()["specific_volume"].a
     notes.append(
         f"{product.name}: density not known; taken from what is dissolved, "
-        f"about {np.median(1.0 / (water / 0.998 + (1.0 - water) * volume.value)):.2f} kg/L"
+        f"about {np.median(1.0 / (water / 0.998 + (1.0 - water) * middle)):.2f} kg/L"
     )
     return np.asarray(1.0 / (water / 0.998 + (1.0 - water) * np.maximum(per_kg, 0.2)))
 
 
 def _closing(
-    product: Product,
-    components: tuple[str, ...],
-    mol_per_kg: Floats,
-    water: Floats,
-    draws: Draws,
-    notes: list[str],
-) -> Floats:
-    """(N,) strong base [eq/kg product] that the stated pH asks for; acid if negative."""
+    product: Product, made: _Made, draws: Draws, notes: list[str]
+) -> tuple[Floats, Floats]:
+    """(N,) strong base that the stated pH asks for (acid if negative), and the most allowed.
+
+    Both [eq/kg product]. The pH is met at the dilution at which it was read.
+    """
+    components, mol_per_kg, water = made.components, made.mol_per_kg, made.water
     charges = np.array([tables().components[c].charge for c in components])
     if not components or not charges.any():
-        return np.zeros(draws.count)
+        return np.zeros(draws.count), np.zeros(draws.count)
     load = mol_per_kg @ np.abs(charges)
+    limit = CLOSING_LIMIT * load
     if product.ph is None:
-        share = draws.normal(f"product:{product.key}:free acid", 0.0, FREE_ACID_SD)
-        return np.asarray(share * load)
+        return draws.of("free_acid", f"product:{product.key}:free acid") * load, limit
     dilution = DILUTION[product.ph_at if not product.dry else "1 %"]
     strong = 0.5 * (mol_per_kg @ charges**2) * dilution / (dilution * water + 1.0 - dilution + 1e-9)
     doubtful = bool(np.median(strong) > STRONG_IONIC_STRENGTH)
@@ -296,22 +296,21 @@ def _closing(
             f"{product.name}: its pH was read in a brine too strong for any model; "
             "taken as uncertain by one unit"
         )
-    per_kgw = mol_per_kg * (dilution / (dilution * water + 1.0 - dilution))[:, None]
+    to_kgw = dilution / (dilution * water + 1.0 - dilution)
     reading = draws.uniform(f"product:{product.key}:ph", product.ph.low, product.ph.high)
-    spread = PH_DOUBT_SD if doubtful else PH_READING_SD
-    target = reading + draws.normal(f"product:{product.key}:ph reading", 0.0, spread)
+    error = draws.of(
+        "ph_in_brine" if doubtful else "ph_reading", f"product:{product.key}:ph reading"
+    )
     system = build_system(components)
     order = [components.index(c) for c in system.components]
     state = solve(
         system,
-        per_kgw[:, order],
+        (mol_per_kg * to_kgw[:, None])[:, order],
         Conditions.nominal(system),
-        ph=np.clip(target, 0.0, 14.0),
+        ph=np.clip(reading + error, 0.0, 14.0),
     )
     imbalance = np.nan_to_num(state.molality) @ system.charge
-    per_kg_product = -imbalance / (dilution / (dilution * water + 1.0 - dilution))
-    limit = CLOSING_LIMIT * load
-    return np.asarray(np.clip(np.where(state.converged, per_kg_product, 0.0), -limit, limit))
+    return np.where(state.converged, -imbalance / to_kgw, 0.0), limit
 
 
 def _close(

@@ -1,8 +1,7 @@
-"""Non-negative least squares for a batch of right-hand sides with one matrix.
+"""Non-negative least squares: the amounts of sources that best give the printed guarantees.
 
 The active-set method of Lawson and Hanson (Solving Least Squares Problems, Prentice-Hall, 1974,
-chapter 23) on the normal equations. All rows are first solved with the sources that the middle
-row uses; only rows for which that set is wrong go one by one.
+chapter 23) on the normal equations.
 """
 
 from __future__ import annotations
@@ -14,22 +13,27 @@ Floats = NDArray[np.float64]
 TOLERANCE = 1e-10
 
 
-def _single(gram: Floats, right: Floats) -> Floats:
-    """(n,) minimiser of w gram w / 2 - right w over w >= 0; gram (n, n) positive definite."""
-    n = len(right)
+def nnls(matrix: Floats, right: Floats, ridge: Floats) -> Floats:
+    """(n,) w >= 0 that minimises |matrix w - right|^2 + sum ridge w^2.
+
+    matrix: (G, n); right: (G,); ridge: (n,) above 0, shares what the lines leave open.
+    """
+    gram = matrix.T @ matrix + np.diag(ridge)
+    asked = right @ matrix
+    n = len(asked)
     passive = np.zeros(n, dtype=bool)
     w = np.zeros(n)
-    scale = TOLERANCE * max(1.0, float(np.abs(right).max()))
+    scale = TOLERANCE * max(1.0, float(np.abs(asked).max()))
     for _ in range(10 * n + 10):
-        gradient = right - gram @ w
+        gradient = asked - gram @ w
         gradient[passive] = -np.inf
         if gradient.max() <= scale:
-            return w
+            break
         passive[gradient.argmax()] = True
         while True:
             trial = np.zeros(n)
             index = np.flatnonzero(passive)
-            trial[index] = np.linalg.solve(gram[np.ix_(index, index)], right[index])
+            trial[index] = np.linalg.solve(gram[np.ix_(index, index)], asked[index])
             if (trial[index] > 0.0).all():
                 w = trial
                 break
@@ -39,30 +43,3 @@ def _single(gram: Floats, right: Floats) -> Floats:
             passive &= w > TOLERANCE * max(1.0, float(w.max()))
             w[~passive] = 0.0
     return w
-
-
-def nnls(matrix: Floats, right: Floats, ridge: Floats) -> Floats:
-    """Amounts that best supply the guarantees.
-
-    Args:
-        matrix: (G, n) what a unit of each source gives each line, scaled per line.
-        right: (N, G) what the lines ask for, scaled alike.
-        ridge: (n,) small weights, above 0, that share what the lines leave open.
-
-    Returns:
-        (N, n) amounts, none negative.
-    """
-    gram = matrix.T @ matrix + np.diag(ridge)
-    asked = right @ matrix
-    middle = _single(gram, np.median(asked, axis=0))
-    passive = middle > 0.0
-    out = np.zeros((len(right), matrix.shape[1]))
-    if passive.any():
-        block = np.linalg.solve(gram[np.ix_(passive, passive)], asked[:, passive].T).T
-        out[:, passive] = block
-    gradient = asked - out @ gram
-    tolerance = TOLERANCE * np.maximum(1.0, np.abs(asked).max(axis=1, keepdims=True))
-    wrong = (out < 0.0).any(axis=1) | ((gradient > tolerance) & ~passive).any(axis=1)
-    for row in np.flatnonzero(wrong):
-        out[row] = _single(gram, asked[row])
-    return out

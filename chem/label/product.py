@@ -29,6 +29,7 @@ DENSITY_WAYS = (
     "the label's net weight with its net volume (`net_weight`, `net_volume`); or weigh 500 mL in "
     'a container never used for food; or `density = "unknown"`'
 )
+UNDECLARED_SALT = "undeclared sodium chloride"
 NITROGEN_FORMS = (
     "nitrate nitrogen",
     "ammoniacal nitrogen",
@@ -54,13 +55,6 @@ class SaysForm(FormModel):
     carrier_at_most: str | None = None
 
 
-class KnownForm(FormModel):
-    """`[known]`: what the maker answered or was measured."""
-
-    ph: str | None = None
-    density: str | None = None
-
-
 class ProductForm(FormModel):
     """A product file as written."""
 
@@ -81,7 +75,7 @@ class ProductForm(FormModel):
     chelated: Mapping[str, str | ChelatedForm] = {}
     also: Mapping[str, str] = {}
     says: SaysForm = SaysForm()
-    known: KnownForm = KnownForm()
+    known: Mapping[str, str] = {}
 
 
 @dataclass(frozen=True)
@@ -107,7 +101,8 @@ class Product:
     """A product, in numbers.
 
     density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
-    guarantee, also: percent by mass.
+    guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
+    guarantee line, source or `undeclared sodium chloride`, besides pH and density.
     """
 
     key: str
@@ -121,6 +116,7 @@ class Product:
     guarantee: Mapping[str, float]
     chelated: Mapping[str, Chelated]
     also: Mapping[str, float]
+    known: Mapping[str, float]
     says: Says
     usual_rate: Rate | None
     rate_range: tuple[Rate, Rate] | None
@@ -135,7 +131,7 @@ class Product:
     @property
     def has_composition(self) -> bool:
         """Whether the label says what is in it."""
-        return bool(self.sources or self.also)
+        return bool(self.sources or self.also or self.guarantee)
 
     @property
     def judged(self) -> bool:
@@ -166,7 +162,8 @@ def read_product(path: Path, key: str | None = None) -> Product:
         guarantee = {k: v / middle for k, v in guarantee.items()}
     elif form.basis == "w/v":
         found.add("basis", form.basis, "percent by volume needs a density", DENSITY_WAYS)
-    ph_text = form.known.ph or form.ph
+    known = _known(form, found)
+    ph_text = form.known.get("ph") or form.ph
     ph = found.attempt(read_ph, ph_text, "ph") if ph_text else None
     _supplied(sources, guarantee, also, found)
     dry = form.form == "dry"
@@ -195,11 +192,12 @@ def read_product(path: Path, key: str | None = None) -> Product:
         form=form.form,
         density=density,
         ph=ph,
-        ph_at="neat" if form.known.ph else form.ph_at,
+        ph_at=form.ph_at,
         sources=tuple(dict.fromkeys(sources)),
         guarantee=guarantee,
         chelated=chelated,
         also=also,
+        known=known,
         says=says,
         usual_rate=usual,
         rate_range=span,
@@ -255,13 +253,6 @@ def _sources(form: ProductForm, found: Collector) -> list[Source]:
     out: list[Source] = []
     for i, name in enumerate(form.sources, start=1):
         out += resolve_source(name, f"sources[{i}]", found)
-    if not form.sources and not form.also and form.guarantee:
-        found.add(
-            "sources",
-            list(form.sources),
-            "a guarantee needs the sources it is derived from",
-            "the compounds of the `derived from` line, such as `calcium nitrate`",
-        )
     return out
 
 
@@ -285,16 +276,10 @@ def _guarantee(form: ProductForm, found: Collector) -> dict[str, float]:
         number = found.attempt(read_percent, text, key)
         if number is None:
             continue
-        percent = number.value
-        if line.key in out:
-            found.add(key, text, "this line is given twice", "one of the two")
-        if line.key in ("P", "K", "CaO", "MgO", "SO3", "Na2O", "SiO2") and line.same_as:
-            other = catalogue().guarantees[line.same_as]
-            if other.key in form.guarantee:
-                found.add(key, text, f"`{other.key}` says the same", "one of the two")
-            percent *= other.grams_per_mole / line.grams_per_mole
-            line = other
-        out[line.key] = percent
+        resolved, factor = _line(name) or (line.key, 1.0)
+        if resolved in out:
+            found.add(key, text, f"`{resolved}` is given twice", "one of the two")
+        out[resolved] = number.value * factor
     nitrogen = sum(out.get(n, 0.0) for n in NITROGEN_FORMS)
     if nitrogen and "total nitrogen" in out and nitrogen > 1.1 * out["total nitrogen"] + 0.1:
         found.add(
@@ -320,6 +305,34 @@ def _also(form: ProductForm, found: Collector) -> dict[str, float]:
     return out
 
 
+def _known(form: ProductForm, found: Collector) -> dict[str, float]:
+    out = {}
+    for name, text in form.known.items():
+        if name in {"ph", "density"}:
+            continue
+        key = f"known.{name}"
+        number = found.attempt(read_percent, text, key)
+        line = resolve_guarantee(name)
+        if name == UNDECLARED_SALT or line is not None:
+            target = name if line is None else line.key
+        else:
+            target = next((s.key for s in resolve_source(name, key, found)), "")
+        if number is not None and target:
+            out[target] = number.value
+    return out
+
+
+def _line(name: str) -> tuple[str, float] | None:
+    """A guarantee line and what a percent of it is in the US line of the same element."""
+    line = resolve_guarantee(name)
+    if line is None:
+        return None
+    if line.same_as is None:
+        return line.key, 1.0
+    other = catalogue().guarantees[line.same_as]
+    return other.key, other.grams_per_mole / line.grams_per_mole
+
+
 def _chelated(form: ProductForm, found: Collector) -> dict[str, Chelated]:
     out = {}
     agents = {"EDTA", "DTPA", "HEDTA", "EDDHA", "citrate", "gluconate", "glycine", "tartrate"}
@@ -333,8 +346,9 @@ def _chelated(form: ProductForm, found: Collector) -> dict[str, Chelated]:
     }
     for name, entry in form.chelated.items():
         key = f"chelated.{name}"
-        line = resolve_guarantee(name)
-        if line is None or line.key not in form.guarantee:
+        resolved = _line(name)
+        guaranteed = {r[0] for r in map(_line, form.guarantee) if r}
+        if resolved is None or resolved[0] not in guaranteed:
             found.add(
                 key, name, "chelated, but not guaranteed", f"also a line `{name}` in [guarantee]"
             )
@@ -350,17 +364,17 @@ def _chelated(form: ProductForm, found: Collector) -> dict[str, Chelated]:
                 ", ".join(sorted(agents)) + ", or no agent if the label names none",
             )
         if number is not None:
-            out[line.key] = Chelated(number.value, spelled.get(agent.lower()) if agent else None)
+            named = spelled.get(agent.lower()) if agent else None
+            out[resolved[0]] = Chelated(number.value * resolved[1], named)
     return out
 
 
 def _density(form: ProductForm, found: Collector) -> tuple[float, float] | None:
     if form.form == "dry":
         return None
-    if form.known.density or (form.density and form.density.lower() != "unknown"):
-        return found.attempt(
-            read_density_range, form.known.density or form.density or "", "density"
-        )
+    text = form.known.get("density") or form.density
+    if text and text.lower() != "unknown":
+        return found.attempt(read_density_range, text, "density")
     if form.density:
         return None
     if form.specific_gravity:

@@ -1,7 +1,13 @@
 """Typed, immutable tables: components, species, interactions, solids, sources."""
 
 from chem.reference.files import data_folder, data_hash, read_csv, read_toml
-from chem.reference.sources import Catalogue, Guarantee, Source, catalogue
+from chem.reference.sources import (
+    Catalogue,
+    Guarantee,
+    Source,
+    catalogue,
+    common_sources,
+)
 from chem.reference.tables import (
     GAS_CONSTANT_J_PER_MOL_K,
     Clouding,
@@ -32,6 +38,7 @@ __all__ = [
     "Species",
     "Tables",
     "catalogue",
+    "common_sources",
     "data_folder",
     "data_hash",
     "molar_mass_g_per_mol",

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 
-from chem.reference.files import read_toml
+from chem.reference.files import read_csv, read_toml
 from chem.reference.tables import molar_mass_g_per_mol
 
 
@@ -144,6 +144,13 @@ def catalogue() -> Catalogue:
         MappingProxyType(_names(sources)),
         MappingProxyType(_names(guarantees)),
     )
+
+
+@cache
+def common_sources(guarantee: str) -> tuple[tuple[str, float], ...]:
+    """Sources that commonly stand behind a guarantee line, with their chances."""
+    rows = [r for r in read_csv("common_sources.csv") if r["guarantee"] == guarantee]
+    return tuple((r["source"], float(r["chance"])) for r in rows)
 
 
 def _names(entries: Mapping[str, Source] | Mapping[str, Guarantee]) -> dict[str, str]:

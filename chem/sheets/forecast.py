@@ -9,6 +9,7 @@ from typing import Any
 from chem.forecast import (
     IF_IT_GOES_WRONG,
     JAR_DECIDES,
+    MODEL_KINDS,
     Forecast,
     SolidForecast,
     TankLine,
@@ -267,13 +268,13 @@ def _granted(result: Forecast) -> Block:
     names = {a.product.key: a.product.name for a in result.mix.additions}
     items = []
     for doubt in result.doubts:
-        if doubt.key.split(":")[0] in {"log_k", "interaction", "clouding"}:
+        if doubt.key.split(":")[0] in MODEL_KINDS:
             continue
         words = doubt.settle_by
         for key, name in names.items():
             words = words.replace(key, name)
-        items.append(f"{words} ({round(100 * doubt.share)} % of the spread)")
-    model = sum(d.share for d in result.doubts if d.key.split(":")[0] in {"log_k", "interaction"})
+        items.append(f"{words[0].upper()}{words[1:]} ({round(100 * doubt.share)} % of the spread)")
+    model = sum(d.share for d in result.doubts if d.key.split(":")[0] in MODEL_KINDS)
     if model > 0.3:
         items.append("Most of the spread is in the constants: only the jar narrows it.")
     items = items[:4]

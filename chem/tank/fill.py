@@ -15,10 +15,6 @@ from chem.reference import catalogue, tables
 from chem.tank.mix import Mix
 from chem.tank.water import WaterTotals
 
-METERING_SD = 0.03
-CARRIER_SD = 0.03
-"""Error of a measured product and of a filled tank (common practice, no source)."""
-
 
 @dataclass(frozen=True)
 class Finished:
@@ -62,12 +58,12 @@ def finish(
     Density is that of ideal mixing (volumes add); molality goes by the true mass of water.
     """
     n = draws.count
-    carrier = draws.factor("metering:carrier", CARRIER_SD)
+    carrier = draws.of("carrier", "metering:carrier")
     volume_L, mass_kg = [], []
     apparent = tables().value("apparent_specific_volume_solids")
     for addition, held in zip(mix.additions, contents, strict=True):
         amount = addition.amount_per_L(mix.carrier_L_per_m2) / 1000.0
-        measured = amount * draws.factor(f"metering:{addition.product.key}", METERING_SD) / carrier
+        measured = amount * draws.of("metering", f"metering:{addition.product.key}") / carrier
         if addition.by_mass:
             mass = measured
             volume = mass * apparent if addition.product.dry else mass / held.density_kg_per_L

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from chem.doubts import Draws
+from chem.doubts import Draws, doubts
 from chem.equilibrium import Conditions, build_system, solve
 from chem.equilibrium.activity import Floats
 from chem.label import Collector, FormModel, find_file, load_toml, validate
@@ -23,16 +23,7 @@ from chem.units import (
     read_ph,
 )
 
-REPORT_SD = 0.05
-"""Laboratory error of one figure (common practice, no source)."""
-PH_SD = 0.1
-CALCIUM_SHARE = (0.6, 0.9)
-"""Mole share of calcium in hardness that a report doesn't part (common practice, no source)."""
-ALKALINITY_PER_HARDNESS = (0.4, 1.0)
-PH_UNKNOWN = (6.5, 8.3)
-HARDNESS_UNKNOWN_MMOL_PER_L = (0.2, 4.0)
-SALT_UNKNOWN_MMOL_PER_L = (0.1, 3.0)
-_COMPONENT_OF = {"Fe": "Fe2", "HCO3": "CO3"}
+_COMPONENT_OF = {"Fe": "Fe2", "P": "PO4", "S": "SO4", "SiO2": "Si", "silica": "Si"}
 
 
 class WaterForm(FormModel):
@@ -110,7 +101,9 @@ def read_water(path: Path) -> Water:
             if alkalinity is None:
                 alkalinity = Interval(per * value.low, per * value.high)
             continue
-        component = _COMPONENT_OF.get(plain, {"P": "PO4", "S": "SO4"}.get(plain, plain))
+        component = _COMPONENT_OF.get(
+            plain, {"P": "PO4", "S": "SO4", "SiO2": "Si", "silica": "Si"}.get(plain, plain)
+        )
         if component not in tables().components:
             found.add(f"ions.{ion}", text, "this ion plays no part here", "leave the line out")
             continue
@@ -132,8 +125,7 @@ def water_totals(water: Water, draws: Draws) -> WaterTotals:
     alkalinity = _alkalinity(water, held, draws, notes)
     if water.unknown:
         for ion in ("Cl", "SO4"):
-            low, high = SALT_UNKNOWN_MMOL_PER_L
-            held[ion] = draws.uniform(f"water:{ion}", low, high)
+            held[ion] = draws.of("salt_unknown", f"water:{ion}")
         notes.append("Nothing is known of the water: soft to very hard was tried")
     charges = {c: tables().components[c].charge for c in held}
     surplus = -alkalinity
@@ -149,10 +141,10 @@ def water_totals(water: Water, draws: Draws) -> WaterTotals:
             "closed with sodium or chloride"
         )
     if water.ph is None:
-        target = draws.uniform("water:ph", *PH_UNKNOWN)
+        target = draws.of("water_ph_unknown", "water:ph")
     else:
         reading = draws.uniform("water:ph", water.ph.low, water.ph.high)
-        target = reading + draws.normal("water:ph reading", 0.0, PH_SD)
+        target = reading + draws.of("water_ph", "water:ph reading")
     held["CO3"] = _carbonate(held, alkalinity, target)
     components = tuple(c for c in tables().components if c in held)
     mol_per_L = np.stack([held[c] for c in components], axis=1) / 1000.0
@@ -161,7 +153,7 @@ def water_totals(water: Water, draws: Draws) -> WaterTotals:
 
 def _drawn(name: str, value: Interval, draws: Draws) -> Floats:
     if value.low == value.high:
-        return value.low * draws.factor(name, REPORT_SD)
+        return value.low * draws.of("water_report", name)
     return draws.uniform(name, max(value.low, 0.0), value.high)
 
 
@@ -170,7 +162,7 @@ def _fill_hardness(water: Water, held: dict[str, Floats], draws: Draws, notes: l
         return
     if water.hardness is None:
         if not held.keys() & {"Ca", "Mg"}:
-            low, high = HARDNESS_UNKNOWN_MMOL_PER_L
+            low, high = doubts()["hardness_unknown"].a, doubts()["hardness_unknown"].b
             if water.alkalinity is not None and not water.unknown:
                 high = max(0.75 * water.alkalinity.high, low)
             hardness = draws.uniform("water:hardness", low, high)
@@ -185,7 +177,7 @@ def _fill_hardness(water: Water, held: dict[str, Floats], draws: Draws, notes: l
     elif "Mg" in held:
         held["Ca"] = np.maximum(hardness - held["Mg"], 0.0)
     else:
-        share = draws.uniform("water:calcium share of hardness", *CALCIUM_SHARE)
+        share = draws.of("calcium_share", "water:calcium share of hardness")
         held["Ca"] = share * hardness
         held["Mg"] = (1.0 - share) * hardness
 
@@ -195,7 +187,7 @@ def _alkalinity(water: Water, held: dict[str, Floats], draws: Draws, notes: list
     if water.alkalinity is not None:
         return _drawn("water:alkalinity", water.alkalinity, draws)
     hardness = 2.0 * (held.get("Ca", 0.0) + held.get("Mg", np.zeros(draws.count)))
-    share = draws.uniform("water:alkalinity share", *ALKALINITY_PER_HARDNESS)
+    share = draws.of("alkalinity_share", "water:alkalinity share")
     if not water.unknown:
         notes.append(f"{water.name}: alkalinity not given; taken from its hardness")
     return np.asarray(share * hardness)

@@ -1,0 +1,281 @@
+"""How much of each source a product may hold: the set of liquids that fit its label, per draw."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from chem.doubts import Draws, doubts
+from chem.errors import InputProblem, Problem
+from chem.label.nnls import Floats, nnls
+from chem.label.polytope import Polytope, centre, sample
+from chem.label.product import Product
+from chem.reference import Source, catalogue, common_sources
+
+SPREAD_RIDGE = 1e-4
+FLAT = 1e-4
+"""A set thinner than this, relative, is widened before it is sampled."""
+WIDEN = 0.02
+LOOSE_NOTE = 0.03
+MASS_LIMIT_LIQUID, MASS_LIMIT_DRY = 0.98, 1.0
+ABSENT_PERCENT = 0.05
+MIDDLE_DRAWS = 256
+FREE_SPREAD = 0.08
+EXTRACT_KINDS = {"polymer", "organic"}
+EXTRACT_BAND = (0.7, 1.4)
+KNOWN_BAND = (0.98, 1.02)
+
+
+@dataclass(frozen=True)
+class Lines:
+    """The label as inequalities over sources: low <= gives w <= high [percent], w [kg/kg]."""
+
+    names: tuple[str, ...]
+    sources: tuple[Source, ...]
+    gives: Floats
+    printed: Floats
+    low: Floats
+    high: Floats
+    least: Floats
+    cap: Floats
+
+
+def label_lines(product: Product) -> Lines:
+    """Every line of a label that bounds its sources.
+
+    least: (G,) lower ends with the published investigational allowance, for a lot that falls
+    short; cap: (n,) most of each source.
+    """
+    known = catalogue()
+    sources = tuple(
+        dict.fromkeys(
+            [
+                *product.sources,
+                *(known.sources[k] for k in product.also),
+                *(known.sources[k] for k in product.known if k in known.sources),
+            ]
+        )
+    )
+    over = doubts()["over_formulation"]
+    also = doubts()["also_declared"]
+    rows: list[tuple[str, Floats, float, float, float, float]] = []
+
+    def add(name: str, row: list[float], printed: float, band: tuple[float, float, float]) -> None:
+        rows.append((name, np.array(row), printed, *band))
+
+    for key, percent in product.guarantee.items():
+        line = known.guarantees[key]
+        row = [line.percent_of(s.mol_per_kg()) for s in sources]
+        allowed = line.allowance(percent) if percent > 0.0 else 0.0
+        most = percent * (1.0 + over.b) if percent > 0.0 else ABSENT_PERCENT
+        if key in product.known:
+            sure = product.known[key]
+            add(key, row, sure, (sure * KNOWN_BAND[0], sure * KNOWN_BAND[1], sure * KNOWN_BAND[0]))
+        else:
+            add(key, row, percent, (percent, most, max(percent - allowed, 0.0)))
+    for key, chelated in product.chelated.items():
+        line = known.guarantees[key]
+        row = [line.percent_of(s.mol_per_kg()) if s.bound else 0.0 for s in sources]
+        if any(row):
+            p = chelated.percent
+            add(f"chelated {key}", row, p, (p, p * (1.0 + over.b), p * 0.9))
+    for key, percent in product.also.items():
+        source = known.sources[key]
+        band = EXTRACT_BAND if source.kind in EXTRACT_KINDS else (also.a, also.b)
+        row = [100.0 if s is source else 0.0 for s in sources]
+        add(f"also {key}", row, percent, (band[0] * percent, band[1] * percent, band[0] * percent))
+    for key, percent in product.known.items():
+        if key in known.sources:
+            row = [100.0 if s.key == key else 0.0 for s in sources]
+        elif key in known.guarantees and key not in product.guarantee:
+            row = [known.guarantees[key].percent_of(s.mol_per_kg()) for s in sources]
+        else:
+            continue
+        least, most = KNOWN_BAND[0] * percent, KNOWN_BAND[1] * percent
+        add(f"known {key}", row, percent, (least, most, least))
+    gives = np.array([r[1] for r in rows]).reshape(len(rows), len(sources))
+    high = np.array([r[4] for r in rows])
+    cap = np.full(len(sources), doubts()["unquantified_source"].b)
+    for j in range(len(sources)):
+        bounding = gives[:, j] > 1e-9
+        if bounding.any():
+            cap[j] = min(1.0, float((1.01 * high[bounding] / gives[bounding, j]).min()) + 1e-6)
+    return Lines(
+        tuple(r[0] for r in rows),
+        sources,
+        gives,
+        np.array([r[2] for r in rows]),
+        np.array([r[3] for r in rows]),
+        high,
+        np.array([r[5] for r in rows]),
+        cap,
+    )
+
+
+def best_fit(lines: Lines) -> Floats:
+    """(n,) amounts [kg/kg] that give the printed lines best, by non-negative least squares."""
+    weight = 1.0 / np.maximum(lines.printed, 0.02)
+    ridge = np.full(len(lines.sources), SPREAD_RIDGE)
+    return (
+        nnls(lines.gives * weight[:, None] * lines.cap, lines.printed * weight, ridge) * lines.cap
+    )
+
+
+def dissolved_share(sources: tuple[Source, ...], dry: bool) -> Floats:
+    """(n,) kg that a kg of each source takes of the product besides water."""
+    return np.array([1.0 if dry else 1.0 - s.water_share for s in sources])
+
+
+def misfits(product: Product, lines: Lines) -> list[Problem]:
+    """Guarantees out of reach by more than the allowance; more solute than product."""
+    if not len(lines.sources) or not len(lines.names):
+        return []
+    known = catalogue()
+    fitted = best_fit(lines)
+    problems = []
+    for name, got, wanted in zip(lines.names, lines.gives @ fitted, lines.printed, strict=True):
+        if name not in product.guarantee:
+            continue
+        allowed = known.guarantees[name].allowance(wanted)
+        if wanted - got > max(allowed, 0.02 * wanted):
+            problems.append(
+                Problem(
+                    f"{product.file}, guarantee.{name} = {wanted:g}",
+                    f"its sources reach only {max(got, 0.0):.2g} % beside the other lines "
+                    f"(allowed shortfall {allowed:.2g})",
+                    "every source of the `derived from` line, and the percents as printed",
+                )
+            )
+    weight = float(fitted @ dissolved_share(lines.sources, product.dry))
+    if weight > (1.05 if product.dry else 1.0):
+        problems.append(
+            Problem(
+                f"{product.file}, guarantee = {dict(product.guarantee)}",
+                f"the sources needed for it weigh {100 * weight:.0f} % of the product",
+                "the percents as printed, and the hydrate that the label names",
+            )
+        )
+    return problems
+
+
+def source_amounts(
+    product: Product, draws: Draws, notes: list[str], round_: int = 0
+) -> tuple[tuple[Source, ...], Floats]:
+    """Sources and their amounts (N, n) [kg per kg of product], evenly over all that fits.
+
+    A tenth of the draws may fall short by the published allowance. One draw gives the mean.
+    round_: another set of the same size (for choosing among more candidates).
+
+    Raises: InputProblem where no liquid fits the label.
+    """
+    if not product.sources and not product.also and product.guarantee:
+        return _by_prior(product, draws, notes)
+    lines = label_lines(product)
+    problems = misfits(product, lines)
+    if problems:
+        raise InputProblem(problems)
+    n = len(lines.sources)
+    if not n:
+        return (), np.zeros((draws.count, 0))
+    if not len(lines.names):
+        return lines.sources, draws.count * [np.zeros(n)] @ np.eye(n)
+    generator = draws.generator(f"product:{product.key}:liquids:{round_}")
+    count = MIDDLE_DRAWS if draws.count == 1 else draws.count
+    main = _spread(product, lines, lines.low, count, generator, notes)
+    if draws.count == 1:
+        return lines.sources, main.mean(axis=0, keepdims=True)
+    chance = doubts()["shortfall_chance"].a
+    short = draws.uniform(f"product:{product.key}:short", 0.0, 1.0) < chance
+    if short.any():
+        main[short] = _spread(product, lines, lines.least, int(short.sum()), generator, [])
+    return lines.sources, main
+
+
+def record(product: Product, lines: Lines, amounts: Floats, draws: Draws) -> None:
+    """Keep what a label leaves open as named columns: contents of lines, split of sources."""
+    reached = amounts @ lines.gives.T
+    for name, printed, column in zip(lines.names, lines.printed, reached.T, strict=True):
+        if printed > 0.0 and name in product.guarantee:
+            draws.record(f"product:{product.key}:guarantee:{name}", column / printed)
+        elif printed > 0.0:
+            draws.record(f"product:{product.key}:{name.replace(' ', ':', 1)}", column / printed)
+    for source, column in zip(lines.sources, amounts.T, strict=True):
+        mean = float(column.mean())
+        if source.key not in product.also and mean > 0.0 and column.std() > FREE_SPREAD * mean:
+            draws.record(f"product:{product.key}:source:{source.key}", 100.0 * column)
+
+
+def _spread(
+    product: Product,
+    lines: Lines,
+    low: Floats,
+    count: int,
+    generator: np.random.Generator,
+    notes: list[str],
+) -> Floats:
+    mass = dissolved_share(lines.sources, product.dry)
+    limit = MASS_LIMIT_DRY if product.dry else MASS_LIMIT_LIQUID
+    whole = Polytope.of_label(lines.gives, low, lines.high, mass, limit, lines.cap)
+    start, slack = centre(whole)
+    if slack < FLAT:
+        whole = whole.widened(WIDEN - slack)
+        if -slack > LOOSE_NOTE:
+            notes.append(
+                f"{product.name}: its lines don't quite agree with its sources "
+                f"({100 * -slack:.0f} %); taken as rounded"
+            )
+        start, slack = centre(whole)
+    return sample(whole, start, count, generator)
+
+
+def _by_prior(
+    product: Product, draws: Draws, notes: list[str]
+) -> tuple[tuple[Source, ...], Floats]:
+    """No source named: per draw, one common source for each guaranteed line."""
+    known = catalogue()
+    lines = [
+        k
+        for k, p in product.guarantee.items()
+        if p > 0.0 and (k != "total nitrogen" or not _has_nitrogen_form(product))
+    ]
+    chosen = np.empty((draws.count, len(lines)), dtype=object)
+    for i, line in enumerate(lines):
+        options = common_sources(line)
+        if not options:
+            raise InputProblem(
+                Problem(
+                    f"{product.file}, guarantee.{line} = {product.guarantee[line]:g}",
+                    "no source is named and none is common for this line",
+                    "the compounds of the `derived from` line",
+                )
+            )
+        edges = np.cumsum([chance for _, chance in options])
+        u = draws.uniform(f"product:{product.key}:source of {line}", 0.0, edges[-1])
+        picks = np.minimum(np.searchsorted(edges, u), len(options) - 1)
+        chosen[:, i] = [options[p][0] for p in picks]
+        named = ", ".join(name for name, _ in options)
+        notes.append(f"{product.name}: no source named for {line}; tried {named}")
+    names = sorted({name for row in chosen for name in row})
+    sources = tuple(known.sources[n] for n in names)
+    amounts = np.zeros((draws.count, len(names)))
+    over = draws.of("over_formulation", f"product:{product.key}:guarantee:all lines")
+    for row in range(draws.count):
+        mine = sorted(set(chosen[row]))
+        gives = np.array(
+            [
+                [known.guarantees[k].percent_of(known.sources[s].mol_per_kg()) for s in mine]
+                for k in lines
+            ]
+        )
+        wanted = np.array([product.guarantee[k] for k in lines]) * (1.0 + over[row])
+        weight = 1.0 / np.maximum(wanted, 0.02)
+        fitted = nnls(gives * weight[:, None], wanted * weight, np.full(len(mine), SPREAD_RIDGE))
+        total = max(1.0, float(fitted.sum()) / MASS_LIMIT_LIQUID)
+        for name, amount in zip(mine, fitted / total, strict=True):
+            amounts[row, names.index(name)] = amount
+    return sources, amounts
+
+
+def _has_nitrogen_form(product: Product) -> bool:
+    return any(k.endswith("nitrogen") and k != "total nitrogen" for k in product.guarantee)
