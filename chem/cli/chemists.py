@@ -54,7 +54,7 @@ def solution_command(
 
 def tables_command(
     words: Annotated[
-        list[str] | None, typer.Argument(metavar="[WORDS]...", help="What must be mentioned.")
+        list[str] | None, typer.Argument(metavar="WORDS", help="What must be mentioned.")
     ] = None,
     kind: Annotated[
         list[str] | None,
