@@ -135,7 +135,13 @@ class NewtonStep:
         h = size - 1
         filled = np.matmul(molality, self._products, out=scratch("filled", n, count))
         scale = np.ones((n, size + extra))
-        diagonal = np.sqrt(filled[:, self._diagonal])
+        diagonal = filled[:, self._diagonal]
+        if phases is not None and active is not None:
+            # A component that a solid holds nearly all of is known from the solid's row, which the
+            # little left in solution must not outweigh.
+            in_solids = active.astype(float) @ (phases.nu != 0.0).T > 0.0
+            np.maximum(diagonal, np.abs(totals), out=diagonal, where=in_solids)
+        np.sqrt(diagonal, out=diagonal)
         diagonal[diagonal == 0.0] = 1.0
         np.divide(1.0, diagonal, out=scale[:, :size])
         if fixed_ln_h is not None:

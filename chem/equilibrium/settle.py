@@ -80,13 +80,16 @@ def settle(
     state = replace(clear, amounts=np.zeros((n, count)))
     active = np.broadcast_to(fixed, (n, count)).copy()
     added = np.zeros((n, count), dtype=np.int64)
-    retried = np.zeros(n, dtype=bool)
+    retried, astray = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+    known: dict[tuple[bytes, int], Floats | None] = {}
     ok = clear.converged.copy()
     todo = np.flatnonzero(ok)
     if not fixed.any():
         todo = todo[_excess(_rows(state, todo), phases, ksp[todo], active[todo], may)[1]]
     while todo.size:
         worst, over = _excess(_rows(state, todo), phases, ksp[todo], active[todo], may)
+        over &= ~astray[todo]  # what is left of a set that failed goes alone first
+        _make_room(active, todo[over], worst[over], phases, state.amounts, fixed, known)
         active[todo[over], worst[over]] = True
         added[todo[over], worst[over]] += 1
         columns = np.flatnonzero(active[todo].any(axis=0))
@@ -108,6 +111,7 @@ def settle(
         drop = negative[np.arange(len(todo)), most] < NEGATIVE_MOL
         active[todo[drop], most[drop]] = False
         failed = ~part.converged
+        astray[todo] = failed
         state = _put(state, todo[~failed], _rows(replace(part, amounts=full), ~failed))
         # A set of solids that can't coexist has no solution: less its most negative, from clear.
         state = _put(
@@ -129,6 +133,37 @@ def _excess(
     si = np.where(may & ~active, si, -np.inf)
     worst = si.argmax(axis=1)
     return worst, np.asarray(si[np.arange(len(si)), worst] > SI_TOLERANCE)
+
+
+def _make_room(
+    active: Bools,
+    rows: Integers,
+    entering: Integers,
+    phases: Phases,
+    amounts: Floats,
+    fixed: Bools,
+    known: dict[tuple[bytes, int], Floats | None],
+) -> None:
+    """Take out, in place, the solid that an entering one replaces (Gibbs' phase rule).
+
+    Where its formula is a sum of those present (2 MnCO3 + 5 Zn(OH)2 = hydrozincite + 2 Mn(OH)2),
+    all can't be at equilibrium: the one used up first as the new one forms leaves, as in a simplex
+    step. `known` keeps the sums of one call.
+    """
+    for row, new in zip(rows, entering, strict=True):
+        key = (active[row].tobytes(), int(new))
+        if key not in known:
+            there = phases.nu * active[row]
+            share = np.linalg.lstsq(there, phases.nu[:, new], rcond=None)[0]
+            whole = np.abs(there @ share - phases.nu[:, new]).max() < 1e-9
+            known[key] = share if whole else None
+        share_of = known[key]
+        if share_of is None:
+            continue
+        used = active[row] & ~fixed & (share_of > 1e-9)
+        if used.any():
+            left = np.where(used, amounts[row] / np.where(used, share_of, 1.0), np.inf)
+            active[row, left.argmin()] = False
 
 
 def _rows(state: Equilibrium, rows: Integers | Bools) -> Equilibrium:

@@ -11,7 +11,7 @@ Understood differences:
 - PHREEQC balances H and O too. While solids settle, water that the species take up or set free
   (2 H2O in neutralised Cu(OH)4-2, say) changes the mass of water, by up to 1 % where hydroxides
   fall out; ours counts only the water inside solids. Up to 0.2 % of an amount, 0.003 in pH and
-  0.007 in SI; PHREEQC's own settled solution, solved again by us, agrees as closely as any other.
+  0.011 in SI; PHREEQC's own settled solution, solved again by us, agrees as closely as any other.
 - PHREEQC stops at a relative mass balance of 1e-8 (here 1e-12): metal and ligand equal to 1e-9
   leave the free ion to rounding in both.
 - A pair of neutral species counts half in PHREEQC's osmotic coefficient; the tables have none.
