@@ -30,7 +30,7 @@ app = typer.Typer(
     ),
     no_args_is_help=True,
     add_completion=False,
-    rich_markup_mode=None,
+    rich_markup_mode="rich",
     pretty_exceptions_enable=False,
 )
 
@@ -178,11 +178,12 @@ def _show(problem: InputProblem) -> None:
 
 def run() -> None:
     """Entry point. Exit codes as `Exit`; a problem of the input is told without traceback."""
-    from chem.cli import new
+    from chem.cli import chemists, new
 
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     app.add_typer(new.app, name="new", rich_help_panel=SHED)
+    chemists.add_to(app)
     try:
         app()
     except InputProblem as problem:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import platform
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chem import __version__
-from chem.doubts import Draws
+from chem.doubts import Draws, first_order
 from chem.equilibrium import (
     Conditions,
     aired,
@@ -30,7 +28,8 @@ from chem.forecast.result import (
 )
 from chem.forecast.settling import settle_by
 from chem.label import Contents
-from chem.reference import Solid, data_hash, tables
+from chem.reference import Solid, tables
+from chem.reference.fingerprint import fingerprint
 from chem.tank import (
     Mix,
     delivered_kg_per_ha,
@@ -41,6 +40,7 @@ Bools = NDArray[np.bool_]
 THRESHOLD = 0.10
 AIR_DIFFERENCE_PH = 0.2
 FAILED_SHARE = 0.10
+LEAST_SHARE = 0.05
 UNJUDGED_COMPONENTS = {"humate": "humic matter", "alginate": "kelp alginate"}
 
 
@@ -119,17 +119,13 @@ def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h"
         delivered_kg_per_ha=delivered_kg_per_ha(mix),
         suited=suited,
         label_forbids=tuple(label_forbids(mix)),
-        doubts=_doubts(draws, here, fresh, solids),
+        doubts=_doubts(draws, here, fresh, solids, out[judged_at].sum(axis=1) > show),
         cautions=ALWAYS,
         notes=_notes(ready, here, ionic, failed) + _iron(draws, aged),
         draws=count,
         seed=seed,
         failed_rows=failed,
-        versions={
-            "jarsight": __version__,
-            "data": data_hash(),
-            "python": platform.python_version(),
-        },
+        versions=fingerprint(),
     )
 
 
@@ -242,31 +238,23 @@ def _ph_aired(aged: Aging, fresh: Doubtful, t_celsius: float) -> float | None:
 
 
 def _doubts(
-    draws: Draws, here: Doubtful, fresh: Doubtful, solids: Sequence[SolidForecast]
+    draws: Draws,
+    here: Doubtful,
+    fresh: Doubtful,
+    solids: Sequence[SolidForecast],
+    shows: Bools,
 ) -> tuple[DoubtShare, ...]:
-    """Doubts by their share of the spread of the most pressing SI (of pH where none presses).
-
-    Share: squared rank correlation, the first-order part for a nearly monotone response.
-    """
-    target = fresh.clear.ph
+    """Doubts by their share of the spread of the most pressing SI (of pH where none presses)."""
+    ph = fresh.clear.ph
     pressing = [s for s in solids if s.decides and s.kinetics != "dormant"]
-    if pressing:
-        target = here.si[:, here.phases.keys.index(pressing[0].key)]
-    good = np.isfinite(target)
-    if good.sum() < 16:
-        return ()
-    ranks = _ranks(target[good])
+    si = here.si[:, here.phases.keys.index(pressing[0].key)] if pressing else ph
     found = []
     for name, column in draws.columns.items():
-        share = float(np.corrcoef(ranks, _ranks(column[good]))[0, 1] ** 2)
-        floor = 12.0 / good.sum()
-        if share > max(0.03, floor):
-            found.append(DoubtShare(name, share, settle_by(name)))
-    return tuple(sorted(found, key=lambda d: -d.share)[:8])
-
-
-def _ranks(values: Floats) -> Floats:
-    return np.asarray(np.argsort(np.argsort(values)), dtype=float)
+        on_si, on_ph = first_order(si, column), first_order(ph, column)
+        on_odds = first_order(shows.astype(float), column)
+        if max(on_si, on_ph, on_odds) > LEAST_SHARE:
+            found.append(DoubtShare(name, on_si, on_ph, on_odds, settle_by(name)))
+    return tuple(sorted(found, key=lambda d: -d.share)[:12])
 
 
 def _iron(draws: Draws, aged: Aging) -> tuple[str, ...]:

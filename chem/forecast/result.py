@@ -51,10 +51,15 @@ class TankLine:
 
 @dataclass(frozen=True)
 class DoubtShare:
-    """A doubt, its share of the spread, and what would settle it."""
+    """A doubt, its first-order shares, and what would settle it.
+
+    share: of the variance of the most pressing SI (of pH where no solid presses); of_ph; of_odds.
+    """
 
     key: str
     share: float
+    of_ph: float
+    of_odds: float
     settle_by: str
 
 
@@ -146,7 +151,14 @@ class Forecast:
             "adjuvant": window,
             "label_forbids": list(self.label_forbids),
             "doubts": [
-                {"key": d.key, "share": d.share, "settle_by": d.settle_by} for d in self.doubts
+                {
+                    "key": d.key,
+                    "share": d.share,
+                    "share_of_ph": d.of_ph,
+                    "share_of_odds": d.of_odds,
+                    "settle_by": d.settle_by,
+                }
+                for d in self.doubts
             ],
             "cautions": list(self.cautions),
             "notes": list(self.notes),
