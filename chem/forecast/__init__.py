@@ -3,6 +3,7 @@
 from chem.forecast.check import RefereeReport, referee_mix
 from chem.forecast.forecast import forecast
 from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES
+from chem.forecast.outlook import THRESHOLD, Outlook, outlook
 from chem.forecast.prepare import Prepared, prepare
 from chem.forecast.result import TIMES_S, DoubtShare, Forecast, Range, SolidForecast, TankLine
 from chem.forecast.settling import MODEL_KINDS
@@ -12,7 +13,9 @@ __all__ = [
     "IF_IT_GOES_WRONG",
     "JAR_DECIDES",
     "MODEL_KINDS",
+    "Outlook",
     "Prepared",
+    "THRESHOLD",
     "TIMES_S",
     "DoubtShare",
     "Forecast",
@@ -21,6 +24,7 @@ __all__ = [
     "SolidForecast",
     "TankLine",
     "forecast",
+    "outlook",
     "prepare",
     "referee_mix",
 ]

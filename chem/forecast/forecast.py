@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from chem.equilibrium import (
 from chem.equilibrium.activity import Floats
 from chem.forecast.aging import Aging
 from chem.forecast.hazards import ALWAYS, gases, label_forbids
+from chem.forecast.outlook import outlook
 from chem.forecast.prepare import Doubtful, Prepared, prepare
 from chem.forecast.result import (
     TIMES_S,
@@ -27,7 +28,6 @@ from chem.forecast.result import (
     TankLine,
 )
 from chem.forecast.settling import settle_by
-from chem.label import Contents
 from chem.reference import Solid, tables
 from chem.reference.fingerprint import fingerprint
 from chem.tank import (
@@ -37,11 +37,8 @@ from chem.tank import (
 )
 
 Bools = NDArray[np.bool_]
-THRESHOLD = 0.10
 AIR_DIFFERENCE_PH = 0.2
-FAILED_SHARE = 0.10
 LEAST_SHARE = 0.05
-UNJUDGED_COMPONENTS = {"humate": "humic matter", "alginate": "kelp alginate"}
 
 
 def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h") -> Forecast:
@@ -57,46 +54,25 @@ def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h"
     draws = Draws(count, seed)
     ready = prepare(mix, draws)
     finished, aged = ready.finished, ready.aged
-    fresh = ready.at(0.0)
-    states = {t: ready.at(s) if aged.changes else fresh for t, s in TIMES_S.items()}
-    here = states[judged_at]
-    cold = None if mix.coldest_celsius is None else ready.at(TIMES_S["24h"], mix.coldest_celsius)
-    ok = np.all([s.ok for s in (fresh, *states.values(), *([cold] if cold else []))], axis=0)
-    show, clog = tables().value("show_limit"), tables().value("clog_limit")
-    probability, clogs = {}, {}
-    out: dict[str, Floats] = {}
-    so_far = np.zeros(here.settled.shape)
-    for name, t in TIMES_S.items():
-        amounts = np.nan_to_num(states[name].amounts(t))
-        if cold is not None and name == "24h":
-            amounts = np.maximum(amounts, np.nan_to_num(cold.amounts(t)))
-        so_far = np.maximum(so_far, amounts)
-        out[name] = so_far
-        probability[name] = draws.chance(so_far.sum(axis=1) > show, ok)
-        clogs[name] = draws.chance(so_far.sum(axis=1) > clog, ok)
+    seen = outlook(ready)
+    fresh, here, ok = seen.fresh, seen.states[judged_at], seen.ok
     ph = _range(draws, fresh.clear.ph)
     ionic = float(draws.quantile(fresh.clear.ionic_strength, (0.5,))[0])
-    unjudged = _not_judged(mix, ready.contents)
     failed = int((~ok).sum())
-    answer, chance, because = _answer(
-        probability, clogs, judged_at, ionic, failed / count, unjudged
-    )
-    solids = _solids(draws, here, out, ok, show)
+    answer, chance, because = seen.answer(judged_at)
+    show = tables().value("show_limit")
+    solids = _solids(draws, here, seen.amounts, ok, show)
     ph_aired = _ph_aired(aged, fresh, mix.t_celsius)
     if ph_aired is not None and abs(ph_aired - ph.median) <= AIR_DIFFERENCE_PH:
         ph_aired = None
-    suited = None
-    if mix.adjuvant is not None:
-        inside = (fresh.clear.ph >= mix.adjuvant.ph_low) & (fresh.clear.ph <= mix.adjuvant.ph_high)
-        suited = draws.chance(inside, fresh.clear.converged)
     return Forecast(
         mix=mix,
         answer=answer,
         chance=chance,
         judged_at=judged_at,
         because=because,
-        probability=probability,
-        clogs=clogs,
+        probability=seen.probability,
+        clogs=seen.clogs,
         ph=ph,
         ph_aired=ph_aired,
         ph_settled=float(draws.quantile(here.ph_settled, (0.5,))[0]),
@@ -111,15 +87,15 @@ def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h"
         },
         solids=solids,
         gases=tuple(gases(mix, ph.median)),
-        not_judged=tuple(unjudged),
+        not_judged=seen.not_judged,
         tank=tuple(
             TankLine(a.product.name, 1000.0 * amount, a.by_mass)
             for a, amount in zip(mix.additions, tank_amounts(mix), strict=True)
         ),
         delivered_kg_per_ha=delivered_kg_per_ha(mix),
-        suited=suited,
+        suited=seen.suited,
         label_forbids=tuple(label_forbids(mix)),
-        doubts=_doubts(draws, here, fresh, solids, out[judged_at].sum(axis=1) > show),
+        doubts=_doubts(draws, here, fresh, solids, seen.shows[judged_at]),
         cautions=ALWAYS,
         notes=_notes(ready, here, ionic, failed) + _iron(draws, aged),
         draws=count,
@@ -134,52 +110,8 @@ def _range(draws: Draws, values: Floats) -> Range:
     return Range(float(middle), float(low), float(high))
 
 
-def _answer(
-    probability: dict[str, float],
-    clogs: dict[str, float],
-    judged_at: str,
-    ionic: float,
-    failed: float,
-    unjudged: Sequence[str],
-) -> tuple[str, float, str | None]:
-    """The answer, the chance behind it, and why it can't be told, if so."""
-    limit = tables().value("ionic_strength_limit")
-    if failed > FAILED_SHARE:
-        return "cannot tell", 1.0 - failed, f"no equilibrium found in {100 * failed:.0f} % of draws"
-    if not ionic <= limit:
-        return (
-            "cannot tell",
-            probability[judged_at],
-            f"far too concentrated for the model (ionic strength {ionic:.1f} mol/kg)",
-        )
-    if clogs[judged_at] >= THRESHOLD:
-        return "curdle", clogs[judged_at], None
-    if probability[judged_at] >= THRESHOLD:
-        return "haze", probability[judged_at], None
-    if unjudged:
-        return (
-            "cannot tell",
-            1.0 - probability[judged_at],
-            f"the salts stay clear; {', '.join(unjudged)} can't be judged: the jar decides",
-        )
-    return "clear", 1.0 - probability[judged_at], None
-
-
-def _not_judged(mix: Mix, held: Sequence[Contents]) -> list[str]:
-    """Products whose behaviour is not chemistry of ions."""
-    out = []
-    for addition, inside in zip(mix.additions, held, strict=True):
-        product = addition.product
-        colloid = [w for c, w in UNJUDGED_COMPONENTS.items() if c in inside.components]
-        if not product.judged:
-            out.append(product.name)
-        elif colloid and len(mix.additions) > 1:
-            out.append(f"{product.name} ({colloid[0]})")
-    return out
-
-
 def _solids(
-    draws: Draws, here: Doubtful, out: dict[str, Floats], ok: Bools, show: float
+    draws: Draws, here: Doubtful, out: Mapping[str, Floats], ok: Bools, show: float
 ) -> tuple[SolidForecast, ...]:
     """Every solid whose ions are present, most pressing first."""
     found = []

@@ -10,6 +10,7 @@ from chem.forecast import (
     IF_IT_GOES_WRONG,
     JAR_DECIDES,
     MODEL_KINDS,
+    THRESHOLD,
     Forecast,
     SolidForecast,
     TankLine,
@@ -27,7 +28,6 @@ from chem.units import (
     format_volume,
 )
 
-THRESHOLD = 0.10
 RANK = {"clear": 0, "haze": 1, "curdle": 2}
 KG_PER_HA_TO_LB_PER_1000_SQ_FT = 0.45359237**-1 * 92.90304 / 1e4
 

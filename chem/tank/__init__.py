@@ -2,6 +2,16 @@
 
 from chem.tank.fill import Finished, delivered_kg_per_ha, finish, tank_amounts
 from chem.tank.mix import Addition, Adjuvant, Mix, change_mix, mix_schema, read_mix
+from chem.tank.variants import (
+    grams_per_litre,
+    in_order,
+    millilitres_per_litre,
+    only,
+    with_carrier,
+    with_product,
+    with_rate,
+    with_swap,
+)
 from chem.tank.water import (
     UNKNOWN_WATER,
     Water,
@@ -24,10 +34,18 @@ __all__ = [
     "delivered_kg_per_ha",
     "find_water",
     "finish",
+    "grams_per_litre",
+    "in_order",
+    "millilitres_per_litre",
     "mix_schema",
+    "only",
     "read_mix",
     "read_water",
     "tank_amounts",
     "water_schema",
     "water_totals",
+    "with_carrier",
+    "with_product",
+    "with_rate",
+    "with_swap",
 ]

@@ -1,0 +1,139 @@
+"""What shows by when, per draw, and the answer: what advice asks of a forecast most often."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chem.equilibrium.activity import Floats
+from chem.forecast.prepare import Doubtful, Prepared
+from chem.forecast.result import TIMES_S
+from chem.label import Contents
+from chem.reference import tables
+from chem.tank import Mix
+
+Bools = NDArray[np.bool_]
+THRESHOLD = 0.10
+FAILED_SHARE = 0.10
+UNJUDGED_COMPONENTS = {"humate": "humic matter", "alginate": "kelp alginate"}
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """One tank over a spray day.
+
+    fresh: at once; states: by time; ok: (N,) draws that found every state; amounts: time ->
+    (N, M) [g/L] out by then; shows, blocks: time -> (N,) above the limits; probability, clogs:
+    their chances; suited: chance that the fresh pH is in the adjuvant's window, None without one.
+    """
+
+    ready: Prepared
+    fresh: Doubtful
+    states: Mapping[str, Doubtful]
+    ok: Bools
+    amounts: Mapping[str, Floats]
+    shows: Mapping[str, Bools]
+    blocks: Mapping[str, Bools]
+    probability: Mapping[str, float]
+    clogs: Mapping[str, float]
+    suited: float | None
+    not_judged: tuple[str, ...]
+
+    def answer(self, judged_at: str) -> tuple[str, float, str | None]:
+        """The answer, the chance behind it, and why it can't be told, if so."""
+        draws = self.ready.draws
+        ionic = float(draws.quantile(self.fresh.clear.ionic_strength, (0.5,))[0])
+        return _answer(
+            self.probability,
+            self.clogs,
+            judged_at,
+            ionic,
+            float((~self.ok).mean()),
+            self.not_judged,
+        )
+
+
+def outlook(ready: Prepared) -> Outlook:
+    """Follow one prepared tank through the spray day."""
+    mix, draws = ready.mix, ready.draws
+    fresh = ready.at(0.0)
+    changes = ready.aged.changes
+    states = {t: ready.at(s) if changes else fresh for t, s in TIMES_S.items()}
+    cold = None if mix.coldest_celsius is None else ready.at(TIMES_S["24h"], mix.coldest_celsius)
+    every = [fresh, *states.values(), *([cold] if cold else [])]
+    ok = np.all([s.ok for s in every], axis=0)
+    show, clog = tables().value("show_limit"), tables().value("clog_limit")
+    amounts, shows, blocks = {}, {}, {}
+    so_far = np.zeros(fresh.settled.shape)
+    for name, t in TIMES_S.items():
+        out = np.nan_to_num(states[name].amounts(t))
+        if cold is not None and name == "24h":
+            out = np.maximum(out, np.nan_to_num(cold.amounts(t)))
+        so_far = np.maximum(so_far, out)
+        amounts[name] = so_far
+        shows[name] = so_far.sum(axis=1) > show
+        blocks[name] = so_far.sum(axis=1) > clog
+    suited = None
+    if mix.adjuvant is not None:
+        inside = (fresh.clear.ph >= mix.adjuvant.ph_low) & (fresh.clear.ph <= mix.adjuvant.ph_high)
+        suited = draws.chance(inside, fresh.clear.converged)
+    return Outlook(
+        ready,
+        fresh,
+        states,
+        ok,
+        amounts,
+        shows,
+        blocks,
+        {t: draws.chance(shows[t], ok) for t in TIMES_S},
+        {t: draws.chance(blocks[t], ok) for t in TIMES_S},
+        suited,
+        tuple(_not_judged(mix, ready.contents)),
+    )
+
+
+def _answer(
+    probability: Mapping[str, float],
+    clogs: Mapping[str, float],
+    judged_at: str,
+    ionic: float,
+    failed: float,
+    unjudged: Sequence[str],
+) -> tuple[str, float, str | None]:
+    """The answer, the chance behind it, and why it can't be told, if so."""
+    limit = tables().value("ionic_strength_limit")
+    if failed > FAILED_SHARE:
+        return "cannot tell", 1.0 - failed, f"no equilibrium found in {100 * failed:.0f} % of draws"
+    if not ionic <= limit:
+        return (
+            "cannot tell",
+            probability[judged_at],
+            f"far too concentrated for the model (ionic strength {ionic:.1f} mol/kg)",
+        )
+    if clogs[judged_at] >= THRESHOLD:
+        return "curdle", clogs[judged_at], None
+    if probability[judged_at] >= THRESHOLD:
+        return "haze", probability[judged_at], None
+    if unjudged:
+        return (
+            "cannot tell",
+            1.0 - probability[judged_at],
+            f"the salts stay clear; {', '.join(unjudged)} can't be judged: the jar decides",
+        )
+    return "clear", 1.0 - probability[judged_at], None
+
+
+def _not_judged(mix: Mix, held: Sequence[Contents]) -> list[str]:
+    """Products whose behaviour is not chemistry of ions."""
+    out = []
+    for addition, inside in zip(mix.additions, held, strict=True):
+        product = addition.product
+        colloid = [w for c, w in UNJUDGED_COMPONENTS.items() if c in inside.components]
+        if not product.judged:
+            out.append(product.name)
+        elif colloid and len(mix.additions) > 1:
+            out.append(f"{product.name} ({colloid[0]})")
+    return out
