@@ -126,9 +126,7 @@ def _gas(system: System, t_celsius: float, pressure_atm: float) -> tuple[Phases,
     reaction = next(s.reaction for s in tables().species if s.key == "CO2")
     henry = henry_constant()
     gas = Solid("carbon_dioxide_gas", "", "CO2", reaction, henry, "prompt", True, "")
-    phases = Phases(
-        (gas.key,), (gas,), system.nu[:, [column]], system.water[[column]], np.ones(1)
-    )
+    phases = Phases((gas.key,), (gas,), system.nu[:, [column]], system.water[[column]], np.ones(1))
     log_k = henry.at(t_celsius) + math.log10(pressure_atm) - constant.at(t_celsius)
     return phases, log_k
 
@@ -345,9 +343,11 @@ def computed(check: Check) -> float | str:
         component, species = q.removeprefix("share of ").split(" as ")
         state = _solved(check)
         row = state.system.components.index(component)
-        return _free(state, species) * float(
-            state.system.nu[row, state.system.index[species]]
-        ) / float(state.totals[0, row])
+        return (
+            _free(state, species)
+            * float(state.system.nu[row, state.system.index[species]])
+            / float(state.totals[0, row])
+        )
     if q.startswith("molality of "):
         return _free(_solved(check), q.removeprefix("molality of "))
     raise ValueError(f"{check.id}: no such quantity: {q}")
