@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
-from chem.equilibrium.activity import Floats
+from chem.equilibrium.activity import MOLAR_MASS_WATER_KG, Floats
 from chem.equilibrium.settle import settle
 from chem.equilibrium.solve import Conditions, Equilibrium
 from chem.equilibrium.system import Phases, System
@@ -56,13 +57,27 @@ def aired(system: System, totals_mol_per_kgw: Floats, conditions: Conditions) ->
     )
     phases = Phases((gas.key,), (gas,), system.nu[:, [column]], system.water[[column]], np.ones(1))
     t = conditions.t_celsius
+    # Mass balance bounds what a species may reach, so the totals get an excess of CO2 that the air
+    # takes back; the H2O that it then leaves is left out of the water from the start.
+    carbon = next(c for c in species.reaction if c not in {"H+", "H2O"})
+    totals = np.array(np.atleast_2d(totals_mol_per_kgw), dtype=float)
+    excess = 0.01 + 0.1 * (totals @ np.abs(system.component_charge))
+    totals[:, system.masters[carbon]] += excess
+    first_water = 1.0 - MOLAR_MASS_WATER_KG * excess
+    totals /= first_water[:, None]
     pressure = math.log10(tables().value("pco2_air"))
     log_activity = henry_constant().at(t) + pressure
-    return settle(
+    state = settle(
         system,
-        totals_mol_per_kgw,
+        totals,
         conditions,
         phases,
         log_ksp=np.array([[log_activity - constant.at(t)]]),
         always=np.array([True]),
+    )
+    return replace(
+        state,
+        totals=np.atleast_2d(totals_mol_per_kgw),
+        amounts=state.amounts * first_water[:, None] - excess[:, None],
+        water_left=state.water_left * first_water,
     )

@@ -10,6 +10,8 @@ from chem.equilibrium.system import System
 TOTAL_FLOOR = 1e-20
 """A component absent from one row of a batch stands at this total [mol/kg water]."""
 START_PROTON_LN_M = float(np.log(1e-7))
+FIRST_SHARE, SECOND_SHARE = 0.1, 1e-3
+"""Where every species starts, as a share of its ceiling; the second for rows that go astray."""
 
 
 def ceilings(system: System, totals_mol_per_kgw: Floats) -> Floats:
@@ -29,9 +31,9 @@ def ceilings(system: System, totals_mol_per_kgw: Floats) -> Floats:
     return np.asarray(np.log(out))
 
 
-def first_guess(system: System, ceiling_ln: Floats) -> Floats:
-    """(N, S) ln molalities: a tenth of each ceiling, H+ and OH- at 1e-7."""
-    ln_m: Floats = ceiling_ln + np.log(0.1)
+def first_guess(system: System, ceiling_ln: Floats, share: float) -> Floats:
+    """(N, S) ln molalities: a share of each ceiling, H+ and OH- at 1e-7."""
+    ln_m: Floats = ceiling_ln + np.log(share)
     bounded = (system.nu[: len(system.components)] > 0).any(axis=0)
     ln_m[:, ~bounded] = START_PROTON_LN_M
     return ln_m

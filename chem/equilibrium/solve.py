@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chem.equilibrium.activity import LN10, MOLAR_MASS_WATER_KG, Floats
-from chem.equilibrium.guess import TOTAL_FLOOR, ceilings, first_guess
+from chem.equilibrium.guess import (
+    FIRST_SHARE,
+    SECOND_SHARE,
+    TOTAL_FLOOR,
+    ceilings,
+    first_guess,
+)
 from chem.equilibrium.residual import ActivityModel, NewtonStep, Scratch, proton_total
 from chem.equilibrium.system import Phases, System
 
@@ -161,13 +168,13 @@ def solve(
     """
     totals = _checked(system, totals_mol_per_kgw)
     n = len(totals)
-    parts = []
     model, step = ActivityModel(system, conditions.t_celsius), NewtonStep(system)
     scratch = Scratch()
-    for first in range(0, n, CHUNK_ROWS):
-        part = slice(first, min(first + CHUNK_ROWS, n))
-        # A set of solids that can't coexist overflows: its row then says so by its reason.
-        with np.errstate(over="ignore", invalid="ignore"):
+
+    def run(rows: Integers, share: float, near: Equilibrium | None) -> list[Any]:
+        parts = []
+        for first in range(0, len(rows), CHUNK_ROWS):
+            part = rows[first : first + CHUNK_ROWS]
             parts.append(
                 _solve_chunk(
                     system,
@@ -181,12 +188,22 @@ def solve(
                     phases,
                     None if active is None else active[part],
                     None if log_ksp is None else _per_row(log_ksp, n)[part],
-                    None if start is None else start.ln_molality[part],
-                    None if start is None else start.water_left[part],
+                    share,
+                    None if near is None else near.ln_molality[part],
+                    None if near is None else near.water_left[part],
                 )
             )
-    joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
-    return Equilibrium(system, conditions, totals, *joined)
+        return [np.concatenate(column) for column in zip(*parts, strict=True)]
+
+    # A set of solids that can't coexist overflows: its row then says so by its reason.
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        fields = run(np.arange(n), FIRST_SHARE, start)
+        state = Equilibrium(system, conditions, totals, *fields)
+        astray = np.flatnonzero(~state.converged)
+        if phases is None and astray.size:
+            for values, again in zip(fields, run(astray, SECOND_SHARE, None), strict=True):
+                values[astray] = again
+    return state
 
 
 def _solve_chunk(
@@ -201,6 +218,7 @@ def _solve_chunk(
     phases: Phases | None,
     active: Bools | None,
     log_ksp: Floats | None,
+    share: float,
     start_ln_m: Floats | None,
     start_water: Floats | None,
 ) -> tuple[Floats | Bools | Integers, ...]:
@@ -209,7 +227,7 @@ def _solve_chunk(
     solids = 0 if phases is None else len(phases)
     full = np.concatenate([totals, proton_total(system, totals)[:, None]], axis=1)
     ceiling = ceilings(system, totals)
-    ln_m = first_guess(system, ceiling)
+    ln_m = first_guess(system, ceiling, share)
     if start_ln_m is not None:
         usable = np.isfinite(start_ln_m).all(axis=1)
         ln_m[usable] = np.minimum(start_ln_m[usable], ceiling[usable])
