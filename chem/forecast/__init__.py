@@ -2,11 +2,11 @@
 
 from chem.forecast.check import RefereeReport, referee_mix
 from chem.forecast.forecast import forecast
-from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES
+from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES, gases, label_forbids
 from chem.forecast.outlook import THRESHOLD, Outlook, outlook
 from chem.forecast.prepare import Prepared, prepare
 from chem.forecast.result import TIMES_S, DoubtShare, Forecast, Range, SolidForecast, TankLine
-from chem.forecast.settling import MODEL_KINDS
+from chem.forecast.settling import MODEL_KINDS, settle_by
 
 __all__ = [
     "ALWAYS",
@@ -24,7 +24,10 @@ __all__ = [
     "SolidForecast",
     "TankLine",
     "forecast",
+    "gases",
+    "label_forbids",
     "outlook",
     "prepare",
     "referee_mix",
+    "settle_by",
 ]

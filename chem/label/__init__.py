@@ -1,7 +1,9 @@
 """From what is printed on a jug to moles of conserved components."""
 
+from chem.label.amounts import label_lines, misfits
 from chem.label.contents import Contents, contents
 from chem.label.product import (
+    NITROGEN_FORMS,
     Product,
     find_product,
     product_schema,
@@ -12,6 +14,7 @@ from chem.label.product import (
 from chem.label.reading import Collector, FormModel, find_file, load_toml, validate
 
 __all__ = [
+    "NITROGEN_FORMS",
     "Collector",
     "Contents",
     "FormModel",
@@ -19,7 +22,9 @@ __all__ = [
     "contents",
     "find_file",
     "find_product",
+    "label_lines",
     "load_toml",
+    "misfits",
     "product_schema",
     "read_product",
     "resolve_guarantee",

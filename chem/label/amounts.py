@@ -160,12 +160,13 @@ def misfits(product: Product, lines: Lines) -> list[Problem]:
 
 
 def source_amounts(
-    product: Product, draws: Draws, notes: list[str], round_: int = 0
+    product: Product, draws: Draws, notes: list[str], round_: int = 0, *, strict: bool = True
 ) -> tuple[tuple[Source, ...], Floats]:
     """Sources and their amounts (N, n) [kg per kg of product], evenly over all that fits.
 
     A tenth of the draws may fall short by the published allowance. One draw gives the mean.
-    round_: another set of the same size (for choosing among more candidates).
+    round_: another set of the same size (for choosing among more candidates); strict: refuse a
+    label that no liquid fits, else take what comes nearest.
 
     Raises: InputProblem where no liquid fits the label.
     """
@@ -173,7 +174,7 @@ def source_amounts(
         return _by_prior(product, draws, notes)
     lines = label_lines(product)
     problems = misfits(product, lines)
-    if problems:
+    if problems and strict:
         raise InputProblem(problems)
     n = len(lines.sources)
     if not n:

@@ -55,8 +55,10 @@ class Contents:
         return self.mol_per_kg[:, self.components.index(component)]
 
 
-def contents(product: Product, draws: Draws) -> Contents:
+def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents:
     """The contents that a label implies, over all liquids that fit it.
+
+    strict: refuse a label whose lines its sources can't reach; else come as near as can be.
 
     Where a pH is stated and the label leaves acids and bases open, liquids are chosen by how
     little closing acid or base they need for it.
@@ -66,14 +68,14 @@ def contents(product: Product, draws: Draws) -> Contents:
             weigh more than the product.
     """
     notes: list[str] = []
-    sources, amounts = source_amounts(product, draws, notes)
+    sources, amounts = source_amounts(product, draws, notes, strict=strict)
     made = _make(product, sources, amounts, draws, notes)
     need, limit = _closing(product, made, draws, notes)
     wrong = np.abs(need) > limit
     if draws.count > 1 and len(sources) > 1 and product.ph is not None:
         share = float(wrong.mean())
         if share > OFTEN_WRONG:
-            amounts = _chosen_by_ph(product, sources, amounts, need, limit, draws)
+            amounts = _chosen_by_ph(product, sources, amounts, need, limit, draws, strict)
             made = _make(product, sources, amounts, draws, [])
             need, limit = _closing(product, made, draws, [])
             wrong = np.abs(need) > limit
@@ -192,11 +194,12 @@ def _chosen_by_ph(
     need: Floats,
     limit: Floats,
     draws: Draws,
+    strict: bool,
 ) -> Floats:
     """Amounts (N, n) chosen from more candidates by how little closing acid or base they need."""
     pool, misses = [amounts], [need / np.maximum(limit, 1e-12)]
     for round_ in range(1, CANDIDATE_ROUNDS + 1):
-        _, more = source_amounts(product, draws, [], round_)
+        _, more = source_amounts(product, draws, [], round_, strict=strict)
         made = _make(product, sources, more, draws, [])
         asked, allowed = _closing(product, made, draws, [])
         pool.append(more)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from chem.label.price import Price, read_price
 from chem.label.reading import Collector, FormModel, find_file, load_toml, validate
 from chem.reference import Guarantee, Source, catalogue
 from chem.units import (
@@ -120,8 +121,7 @@ class Product:
     says: Says
     usual_rate: Rate | None
     rate_range: tuple[Rate, Rate] | None
-    price: str | None
-    notes: tuple[str, ...] = field(default=())
+    price: Price | None
 
     @property
     def dry(self) -> bool:
@@ -171,6 +171,7 @@ def read_product(path: Path, key: str | None = None) -> Product:
     usual = found.attempt(read_rate, rate, "usual_rate", dry=dry) if rate else None
     limits = form.rate_range
     span = found.attempt(read_rate_range, limits, "rate_range", dry=dry) if limits else None
+    found_price = found.attempt(read_price, form.price, "price") if form.price else None
     says = Says(
         form.says.pour,
         form.says.never_with,
@@ -201,7 +202,7 @@ def read_product(path: Path, key: str | None = None) -> Product:
         says=says,
         usual_rate=usual,
         rate_range=span,
-        price=form.price,
+        price=found_price,
     )
 
 
