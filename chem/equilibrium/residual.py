@@ -64,6 +64,7 @@ class ActivityModel:
         self._z2 = system.charge**2
         self._a = system.debye_hueckel(t_celsius)
         self._ba = system.ba
+        self._log_limit = system.log_limit
         self._eps = system.eps_at(t_celsius)
         self._log_columns = np.flatnonzero(np.any(system.eps1 != 0.0, axis=0))
         self._eps1 = np.ascontiguousarray(system.eps1[:, self._log_columns])
@@ -79,7 +80,8 @@ class ActivityModel:
         eps_m = np.matmul(molality, self._eps, out=scratch("eps_m", n, size))
         spare = scratch("spare", n, size)
         if self._log_columns.size:
-            eps_m[:, self._log_columns] += np.log10(ionic)[:, None] * (molality @ self._eps1)
+            log_i = np.log10(np.minimum(ionic, self._log_limit))
+            eps_m[:, self._log_columns] += log_i[:, None] * (molality @ self._eps1)
         if shifts is not None:
             width = self._classes * self._groups
             each = np.matmul(molality, self._estimated, out=scratch("each", n, width))

@@ -5,6 +5,7 @@ Shape letters of the whole project: N draws, C components, S species, M solids.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -32,6 +33,7 @@ class System:
         charge: (S,) charges; component_charge: (C,) of masters.
         eps, eps1, slope: (S, S) interaction coefficients [kg/mol], [kg/mol], [kg/mol/K].
         estimated: (3, S, S) 1 where a coefficient is a rule's, by SHIFT_CLASSES.
+        log_limit: I [mol/kg] up to which the log10(I) term was fitted; it stays there above.
         eps_u: (3,) one standard uncertainty of the estimated coefficients [kg/mol].
     """
 
@@ -48,6 +50,7 @@ class System:
     estimated: Floats
     eps_u: Floats
     ba: float
+    log_limit: float
 
     @cached_property
     def index(self) -> Mapping[str, int]:
@@ -90,9 +93,12 @@ class System:
         """A [(kg/mol)^1/2] at t [degC]."""
         return debye_hueckel_a(t_celsius)
 
-    def eps_at(self, t_celsius: float) -> Floats:
-        """(S, S) constant part of the coefficients at t [degC]."""
-        return self.eps + self.slope * (t_celsius - 25.0)
+    def eps_at(self, t_celsius: float, ionic_strength: float | None = None) -> Floats:
+        """(S, S) coefficients at t [degC]: their constant part, or all at I [mol/kg]."""
+        constant = self.eps + self.slope * (t_celsius - 25.0)
+        if ionic_strength is None:
+            return constant
+        return constant + self.eps1 * math.log10(min(ionic_strength, self.log_limit))
 
     def totals(self, mol_per_kgw: Mapping[str, float]) -> Floats:
         """(1, C) totals from a mapping; components not named are 0."""
@@ -279,6 +285,7 @@ def build_system(
         estimated=estimated,
         eps_u=np.array([float(np.mean(u)) if u else 0.0 for u in spread]),
         ba=table.value("sit_Ba"),
+        log_limit=table.value("interaction_log_limit"),
     )
 
 

@@ -190,7 +190,7 @@ class _Walk:
         a = system.debye_hueckel(self.t)
         root = ionic**0.5
         electric = -(z**2) * a * root / (1.0 + system.ba * root)
-        eps = system.eps_at(self.t)[i] + system.eps1[i] * np.log10(ionic)
+        eps = system.eps_at(self.t, ionic)[i]
         terms = eps * self.molality
         parts = [
             Step(

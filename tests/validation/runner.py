@@ -47,7 +47,7 @@ VALUES = Path(__file__).with_name("values.csv")
 NOT_MATCHED = Path(__file__).with_name("not_matched.csv")
 FLOOR = 1e-13
 """A component that only a solid brings in starts at this total [mol/kg water]."""
-EXCESS = (0.02, 0.2, 2.0, 12.0)
+EXCESS = (0.02, 0.2, 2.0, 3.5, 12.0)
 """Excess of the solid offered [mol/kg water], until some stays undissolved."""
 ALKALI = {"K+", "Na+", "NH4+"}
 SPECIAL = {"pH", "pCO2"}

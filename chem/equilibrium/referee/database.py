@@ -128,7 +128,7 @@ def effective_eps(
     system: System, conditions: Conditions, row: int, ionic_strength: float
 ) -> Floats:
     """(S, S) coefficients of one row at its own ionic strength [mol/kg], doubts included."""
-    eps = system.eps_at(conditions.t_celsius) + system.eps1 * np.log10(ionic_strength)
+    eps = system.eps_at(conditions.t_celsius, ionic_strength)
     if conditions.eps_shift is not None:
         eps = eps + np.tensordot(conditions.eps_shift[row], system.estimated, axes=1)
     return np.asarray(eps)
