@@ -15,7 +15,8 @@ import numpy as np
 from chem.doubts import Draws
 from chem.errors import InputProblem
 from chem.forecast import THRESHOLD, TIMES_S, Outlook, gases, label_forbids, outlook, prepare
-from chem.label import Product
+from chem.label import Product, Says
+from chem.reference import catalogue, tables
 from chem.tank import (
     Mix,
     Water,
@@ -58,12 +59,16 @@ class Fix:
 
 @dataclass(frozen=True)
 class Fixes:
-    """What works for a mix, the smallest change of each kind; `because`: why nothing does."""
+    """What works for a mix, the smallest change of each kind; `because`: why nothing does.
+
+    label_forbids: rules that the mix as asked breaks; no proposal does.
+    """
 
     mix: Mix
     judged_at: str
     probability: dict[str, float]
     fixes: tuple[Fix, ...]
+    label_forbids: tuple[str, ...]
     spray_within_minutes: float | None
     because: str | None
     draws: int
@@ -78,7 +83,6 @@ class _Asker:
         first = self.outlook(mix, count)
         self.first = first
         self.gases = {g.key for g in gases(mix, _ph(first))} if first else set()
-        self.broken = set(label_forbids(mix))
 
     def outlook(self, mix: Mix, count: int) -> Outlook | None:
         """The outlook of a variant; None where it can't be forecast or must never be poured."""
@@ -105,7 +109,7 @@ class _Asker:
                 return None
             if found.probability[self.judged_at] >= THRESHOLD:
                 return None
-            if set(label_forbids(mix)) - self.broken:
+            if label_forbids(mix):
                 return None
             if {g.key for g in gases(mix, _ph(found))} - self.gases:
                 return None
@@ -126,6 +130,32 @@ class _Asker:
         return good
 
 
+def mild_agents() -> tuple[Product, ...]:
+    """Citric acid and potassium bicarbonate as dry products: what may be tried unasked."""
+    known = catalogue().sources
+    return tuple(
+        Product(
+            key=key.replace(" ", "-"),
+            file="mild agents",
+            name=key,
+            form="dry",
+            density=None,
+            ph=None,
+            ph_at="1 %",
+            sources=(),
+            guarantee={},
+            chelated={},
+            also={known[key].key: 100.0},
+            known={known[key].key: 100.0},
+            says=Says(),
+            usual_rate=None,
+            rate_range=None,
+            price=None,
+        )
+        for key in ("citric acid", "potassium bicarbonate")
+    )
+
+
 def fix(
     mix: Mix,
     *,
@@ -133,28 +163,32 @@ def fix(
     count: int = 256,
     seed: int = 1,
     shelf: Sequence[Product] = (),
-    agents: Sequence[Product] = (),
+    agents: Sequence[Product] | None = None,
     units: Units = "both",
 ) -> Fixes:
     """Search the levers of a mix.
 
     shelf: products that may stand in for one of the mix; agents: acids and bases that may be
-    tried, as dry products, the mildest first.
+    tried, as dry products (default `mild_agents`).
 
     Raises: InputProblem as `forecast`.
     """
     prepare(mix, Draws(16, seed))  # raises what the mix itself has wrong
     asker = _Asker(mix, judged_at, count, seed)
+    tried = mild_agents() if agents is None else agents
     first = asker.first
     assert first is not None
     found: list[Fix] = []
     because = None
-    if first.probability[judged_at] < THRESHOLD:
+    forbidden = label_forbids(mix)
+    if first.probability[judged_at] < THRESHOLD and not forbidden:
         because = "nothing to change: the salts stay clear"
     else:
         for lever in (_carrier, _rates, _water, _agents, _swaps, _passes):
-            found += lever(asker, shelf, agents, units)
-        if not found:
+            found += lever(asker, shelf, tried, units)
+        if not found and forbidden:
+            because = "a label forbids this mix, and no separate passes were found"
+        elif not found:
             because = (
                 "no more carrier, lower rate, other water, mild acid, swap or second pass "
                 "keeps these clear"
@@ -164,6 +198,7 @@ def fix(
         judged_at=judged_at,
         probability=dict(first.probability),
         fixes=tuple(found),
+        label_forbids=tuple(forbidden),
         spray_within_minutes=_spray_within(first),
         because=because,
         draws=count,
@@ -186,17 +221,11 @@ def _spray_within(found: Outlook) -> float | None:
     for minutes in grid:
         t = minutes * MINUTE_S
         state = next(found.states[n] for n, s in TIMES_S.items() if t <= s)
-        shows = np.nan_to_num(state.amounts(t)).sum(axis=1) > _show_limit()
+        shows = np.nan_to_num(state.amounts(t)).sum(axis=1) > tables().value("show_limit")
         if draws.chance(shows, found.ok) >= THRESHOLD:
             return last
         last = float(minutes)
     return last
-
-
-def _show_limit() -> float:
-    from chem.reference import tables
-
-    return tables().value("show_limit")
 
 
 def _carrier(
@@ -327,7 +356,7 @@ def _agents(
 
     mix = asker.mix
     for agent in agents:
-        acid = any("acid" in h for s in agent.sources for h in s.hazard)
+        acid = any("acid" in h for k in agent.also for h in catalogue().sources[k].hazard)
 
         def changed(dose: float, product: Product = agent, first: bool = acid) -> Mix:
             rate = grams_per_litre(dose, f"{dose:.3g} g/L")

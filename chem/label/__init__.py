@@ -5,9 +5,11 @@ from chem.label.contents import Contents, contents
 from chem.label.product import (
     NITROGEN_FORMS,
     Product,
+    Says,
     find_product,
     product_schema,
     read_product,
+    read_shelf,
     resolve_guarantee,
     resolve_source,
 )
@@ -19,6 +21,7 @@ __all__ = [
     "Contents",
     "FormModel",
     "Product",
+    "Says",
     "contents",
     "find_file",
     "find_product",
@@ -27,6 +30,7 @@ __all__ = [
     "misfits",
     "product_schema",
     "read_product",
+    "read_shelf",
     "resolve_guarantee",
     "resolve_source",
     "validate",

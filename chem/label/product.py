@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from chem.errors import InputProblem, Problem
 from chem.label.price import Price, read_price
 from chem.label.reading import Collector, FormModel, find_file, load_toml, validate
 from chem.reference import Guarantee, Source, catalogue
@@ -209,6 +210,28 @@ def read_product(path: Path, key: str | None = None) -> Product:
 def find_product(name: str, beside: Path | None) -> Product:
     """A product named in a mix. Raises: InputProblem."""
     return read_product(find_file(name, beside, "products", "product"))
+
+
+def read_shelf(folder: Path) -> tuple[Product, ...]:
+    """Every product file of a folder, by name.
+
+    Raises: InputProblem with the problems of all files, or where the folder holds none.
+    """
+    problems: list[Problem] = []
+    products = []
+    paths = sorted(folder.glob("*.toml")) if folder.is_dir() else []
+    for path in paths:
+        try:
+            products.append(read_product(path))
+        except InputProblem as problem:
+            problems.extend(problem.problems)
+    if not paths:
+        problems.append(
+            Problem(f"`{folder}`", "no product file stands there", "a folder of product files")
+        )
+    if problems:
+        raise InputProblem(problems)
+    return tuple(products)
 
 
 def resolve_source(name: str, key: str, found: Collector) -> list[Source]:

@@ -29,11 +29,13 @@ def fix_sheet(result: Fixes) -> Sheet:
             f"Solids within {span}: {odds(chance)}. {len(result.fixes)} "
             f"change{'s' if len(result.fixes) > 1 else ''} would keep it clear, each alone."
         ]
-    elif chance < THRESHOLD:
+    elif chance < THRESHOLD and not result.label_forbids:
         answer = [f"Nothing to change: solids within {span} {odds(chance)}."]
     else:
         answer = [f"Solids within {span}: {odds(chance)}. {(result.because or '').capitalize()}."]
-    blocks = [
+    broken = Block("A label's own rule is broken", items=result.label_forbids)
+    blocks = [broken] if result.label_forbids else []
+    blocks += [
         Block(
             TITLES[lever],
             items=[
@@ -85,6 +87,7 @@ def fix_json(result: Fixes) -> str:
             "fixes": [one(f) for f in result.fixes],
             "spray_within_minutes": result.spray_within_minutes,
             "because": result.because,
+            "label_forbids": list(result.label_forbids),
             "draws": result.draws,
             "seed": result.seed,
         },
