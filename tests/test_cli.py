@@ -90,7 +90,8 @@ def test_help_groups_commands_and_names_exit_codes() -> None:
 
 def test_import_is_light() -> None:
     """`--help` must not pay for numpy, pint or pyEQL."""
-    code = "import chem.cli.main, sys; print([m for m in ('numpy','pint','pyEQL') if m in sys.modules])"
+    heavy = ("numpy", "pint", "pyEQL")
+    code = f"import chem.cli.main, sys; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True
     )
