@@ -16,11 +16,13 @@ from chem.equilibrium import (
 )
 from chem.equilibrium.activity import Floats
 from chem.forecast.aging import Aging
+from chem.forecast.colloids import chances
 from chem.forecast.hazards import ALWAYS, gases, label_forbids
 from chem.forecast.outlook import outlook
 from chem.forecast.prepare import Doubtful, Prepared, prepare
 from chem.forecast.result import (
     TIMES_S,
+    ColloidForecast,
     DoubtShare,
     Forecast,
     Range,
@@ -86,6 +88,7 @@ def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h"
             for i, c in enumerate(finished.components)
         },
         solids=solids,
+        colloids=tuple(ColloidForecast(*c) for c in chances(draws, seen.colloids, ok)),
         gases=tuple(gases(mix, ph.median)),
         not_judged=seen.not_judged,
         tank=tuple(

@@ -9,16 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chem.equilibrium.activity import Floats
+from chem.forecast.colloids import ColloidOutlook, colloid_outlook
 from chem.forecast.prepare import Doubtful, Prepared
 from chem.forecast.result import TIMES_S
-from chem.label import Contents
 from chem.reference import tables
 from chem.tank import Mix
 
 Bools = NDArray[np.bool_]
 THRESHOLD = 0.10
 FAILED_SHARE = 0.10
-UNJUDGED_COMPONENTS = {"humate": "humic matter", "alginate": "kelp alginate"}
 
 
 @dataclass(frozen=True)
@@ -27,7 +26,8 @@ class Outlook:
 
     fresh: at once; states: by time; ok: (N,) draws that found every state; amounts: time ->
     (N, M) [g/L] out by then; shows, blocks: time -> (N,) above the limits; probability, clogs:
-    their chances; suited: chance that the fresh pH is in the adjuvant's window, None without one.
+    their chances, salts and colloids together; colloids: each apart; suited: chance that the
+    fresh pH is in the adjuvant's window, None without one.
     """
 
     ready: Prepared
@@ -39,6 +39,7 @@ class Outlook:
     blocks: Mapping[str, Bools]
     probability: Mapping[str, float]
     clogs: Mapping[str, float]
+    colloids: tuple[ColloidOutlook, ...]
     suited: float | None
     not_judged: tuple[str, ...]
 
@@ -67,6 +68,10 @@ def outlook(ready: Prepared) -> Outlook:
     ok = np.all([s.ok for s in every], axis=0)
     show, clog = tables().value("show_limit"), tables().value("clog_limit")
     amounts, shows, blocks = {}, {}, {}
+    colloids = colloid_outlook(ready, fresh)
+    # A floc or gel is there within minutes, so it counts from the first time on.
+    loose = np.sum([c.amount_g_per_L for c in colloids], axis=0) if colloids else 0.0
+    swollen = np.sum([c.swollen_g_per_L for c in colloids], axis=0) if colloids else 0.0
     so_far = np.zeros(fresh.settled.shape)
     for name, t in TIMES_S.items():
         out = np.nan_to_num(states[name].amounts(t))
@@ -74,8 +79,8 @@ def outlook(ready: Prepared) -> Outlook:
             out = np.maximum(out, np.nan_to_num(cold.amounts(t)))
         so_far = np.maximum(so_far, out)
         amounts[name] = so_far
-        shows[name] = so_far.sum(axis=1) > show
-        blocks[name] = so_far.sum(axis=1) > clog
+        shows[name] = so_far.sum(axis=1) + loose > show
+        blocks[name] = so_far.sum(axis=1) + swollen > clog
     suited = None
     if mix.adjuvant is not None:
         inside = (fresh.clear.ph >= mix.adjuvant.ph_low) & (fresh.clear.ph <= mix.adjuvant.ph_high)
@@ -90,8 +95,9 @@ def outlook(ready: Prepared) -> Outlook:
         blocks,
         {t: draws.chance(shows[t], ok) for t in TIMES_S},
         {t: draws.chance(blocks[t], ok) for t in TIMES_S},
+        colloids,
         suited,
-        tuple(_not_judged(mix, ready.contents)),
+        tuple(_not_judged(mix)),
     )
 
 
@@ -126,14 +132,6 @@ def _answer(
     return "clear", 1.0 - probability[judged_at], None
 
 
-def _not_judged(mix: Mix, held: Sequence[Contents]) -> list[str]:
+def _not_judged(mix: Mix) -> list[str]:
     """Products whose behaviour is not chemistry of ions."""
-    out = []
-    for addition, inside in zip(mix.additions, held, strict=True):
-        product = addition.product
-        colloid = [w for c, w in UNJUDGED_COMPONENTS.items() if c in inside.components]
-        if not product.judged:
-            out.append(product.name)
-        elif colloid and len(mix.additions) > 1:
-            out.append(f"{product.name} ({colloid[0]})")
-    return out
+    return [a.product.name for a in mix.additions if not a.product.judged]

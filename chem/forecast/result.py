@@ -41,6 +41,15 @@ class SolidForecast:
 
 
 @dataclass(frozen=True)
+class ColloidForecast:
+    """A colloid that may gel or flocculate: its chance and why."""
+
+    key: str
+    risk: float
+    because: str
+
+
+@dataclass(frozen=True)
 class TankLine:
     """One product of the tank table: [mL] or [g] of it, in pouring order."""
 
@@ -86,6 +95,7 @@ class Forecast:
     coverage: float
     totals_mol_per_L: Mapping[str, float]
     solids: tuple[SolidForecast, ...]
+    colloids: tuple[ColloidForecast, ...]
     gases: tuple[Gas, ...]
     not_judged: tuple[str, ...]
     tank: tuple[TankLine, ...]
@@ -136,7 +146,9 @@ class Forecast:
                 }
                 for s in self.solids
             ],
-            "colloids": [],
+            "colloids": [
+                {"key": c.key, "risk": c.risk, "because": c.because} for c in self.colloids
+            ],
             "gases": [{"key": g.key, "because": g.because} for g in self.gases],
             "not_judged": list(self.not_judged),
             "tank": [

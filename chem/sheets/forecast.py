@@ -67,6 +67,8 @@ def forecast_short(result: Forecast, units: Units = "both") -> str:
     )
     threats = _threats(result)
     out = threats[0].name + ", " + _when(threats[0]) if threats else "nothing in a spray day"
+    if not threats and result.colloids and result.colloids[0].risk >= THRESHOLD:
+        out = f"{result.colloids[0].because}, {odds(result.colloids[0].risk)}"
     return "\n".join(
         (
             f"{result.mix.name}: {answer[0]}",
@@ -230,6 +232,11 @@ def _what_comes_out(result: Forecast, units: Units) -> Block:
             amount = format_per_gallon_and_litre(solid.amount_g_per_L, units)
             text += f", {amount} in the end"
         items.append(text + ".")
+    items += [
+        f"{c.because[0].upper()}{c.because[1:]}: {odds(c.risk)}, within minutes."
+        for c in result.colloids
+        if c.risk >= THRESHOLD
+    ]
     if items:
         return Block("What would come out", items=items)
     near = [s for s in result.solids if s.decides and s.kinetics != "dormant"]

@@ -1,0 +1,106 @@
+"""Colloids: what gels or flocculates without being a salt at its solubility limit.
+
+Thresholds with wide spreads (`data/colloids.csv`), one draw of each per version of the tank. They
+count into the odds and are listed apart from the salts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chem.doubts import Draws
+from chem.equilibrium.activity import Floats
+from chem.forecast.prepare import Doubtful, Prepared
+from chem.reference import molar_mass_g_per_mol, tables
+from chem.reference.colloids import Colloid, colloids
+
+Bools = NDArray[np.bool_]
+DIVALENT = {"Ca+2": 1.0, "Mg+2": 1.0 / 3.0, "Fe+2": 3.0, "Fe+3": 3.0, "Mn+2": 3.0, "Zn+2": 3.0}
+DIVALENT |= {"Cu+2": 3.0}
+GELLING = {"Ca+2": 1.0, "Mn+2": 1.0, "Zn+2": 1.0, "Cu+2": 3.0, "Fe+2": 1.0, "Fe+3": 3.0}
+SILICA_SOLUBLE_MMOL = 2.0
+FILM_WORDS = ("packet", "guar", "polyvinyl", "film")
+
+
+@dataclass(frozen=True)
+class ColloidOutlook:
+    """One colloid's fate per draw: amount (N,) [g/L] that shows, swollen (N,) against a screen."""
+
+    key: str
+    because: str
+    falls: Bools
+    amount_g_per_L: Floats
+    swollen_g_per_L: Floats
+
+
+def colloid_outlook(ready: Prepared, fresh: Doubtful) -> tuple[ColloidOutlook, ...]:
+    """Every colloid that the tank holds, with the draws in which it falls out or gels."""
+    finished = ready.finished
+    found = []
+    for rule in colloids().values():
+        if rule.component not in finished.components:
+            continue
+        column = finished.components.index(rule.component)
+        mol_per_L = finished.totals_mol_per_L[:, column]
+        grams = mol_per_L * molar_mass_g_per_mol(tables().components[rule.component].formula)
+        if rule.component == "Si":
+            soluble = SILICA_SOLUBLE_MMOL / 1000.0
+            grams = grams * np.maximum(1.0 - soluble / np.maximum(mol_per_L, 1e-12), 0.0)
+        if not (grams > rule.least_g_per_L).any():
+            continue
+        falls = _falls(rule, ready, fresh) & (grams > rule.least_g_per_L)
+        amount = np.where(falls, grams, 0.0)
+        found.append(ColloidOutlook(rule.key, rule.because, falls, amount, amount * rule.swelling))
+    return tuple(found)
+
+
+def _falls(rule: Colloid, ready: Prepared, fresh: Doubtful) -> Bools:
+    """(N,) draws in which the trigger passes its threshold."""
+    draws = ready.draws
+    clear = fresh.clear
+    if rule.trigger == "ph_below":
+        limit = rule.threshold + draws.normal(f"colloid:{rule.key}", 0.0, rule.factor)
+        return np.asarray(np.nan_to_num(clear.ph, nan=7.0) < limit)
+    limit = rule.threshold * draws.factor(f"colloid:{rule.key}", float(np.log(rule.factor)))
+    if rule.trigger == "ionic_strength":
+        return np.asarray(np.nan_to_num(clear.ionic_strength) > limit)
+    if rule.trigger == "film":
+        names = " ".join(a.product.name.lower() for a in ready.mix.additions)
+        if not any(word in names for word in FILM_WORDS):
+            return np.zeros(draws.count, dtype=bool)
+        return np.asarray(_total_mmol(ready, "B") > limit)
+    if rule.trigger == "ammonium":
+        return np.asarray(_total_mmol(ready, "NH4") > limit)
+    weights = DIVALENT if rule.trigger == "divalent" else GELLING
+    return np.asarray(_free_mmol(ready, fresh, weights) > limit)
+
+
+def _total_mmol(ready: Prepared, component: str) -> Floats:
+    """(N,) mmol/L of a component."""
+    finished = ready.finished
+    if component not in finished.components:
+        return np.zeros(ready.draws.count)
+    return 1000.0 * finished.totals_mol_per_L[:, finished.components.index(component)]
+
+
+def _free_mmol(ready: Prepared, fresh: Doubtful, weights: dict[str, float]) -> Floats:
+    """(N,) weighted sum of free metal ions [mmol/L]."""
+    clear = fresh.clear
+    total = np.zeros(ready.draws.count)
+    for species, weight in weights.items():
+        column = clear.system.index.get(species)
+        if column is not None:
+            total += weight * np.nan_to_num(clear.molality[:, column])
+    return np.asarray(1000.0 * total * ready.finished.water_kg_per_L)
+
+
+def chances(
+    draws: Draws, found: Sequence[ColloidOutlook], ok: Bools
+) -> list[tuple[str, float, str]]:
+    """(key, risk, because) of each colloid with any risk, the greatest first."""
+    out = [(c.key, draws.chance(c.falls, ok), c.because) for c in found]
+    return sorted((c for c in out if c[1] > 0.0), key=lambda c: -c[1])

@@ -1,0 +1,84 @@
+"""Colloids: risks apart from salts, counted into the odds."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import pytest
+from test_forecast import mix
+
+from chem.forecast import forecast
+from chem.reference import tables
+from chem.reference.colloids import colloids
+from chem.tank import change_mix, grams_per_litre, read_mix, with_rate
+
+ROOT = Path(__file__).parent.parent
+
+
+def risks(path: Path, **options: object) -> dict[str, float]:
+    result = forecast(read_mix(path), count=128, **options)  # type: ignore[arg-type]
+    return {c.key: c.risk for c in result.colloids}
+
+
+def test_kelp_gels_with_calcium_and_not_with_nitrate_of_magnesium(tmp_path: Path) -> None:
+    """All divalent salts of alginate but magnesium's are insoluble (common practice, no source)."""
+    calcium = forecast(read_mix(ROOT / "examples" / "kelp-and-calcium.toml"), count=128)
+    assert calcium.answer == "curdle"
+    assert {c.key: c.risk for c in calcium.colloids}["alginate_by_calcium"] > 0.9
+    path = mix(
+        tmp_path, ("kelp-extract", "4 fl oz/1000 sq ft"),
+        ("magnesium-nitrate-liquor", "4 fl oz/1000 sq ft"),
+    )  # fmt: skip
+    assert risks(path).get("alginate_by_calcium", 0.0) < 0.05
+
+
+def test_humic_falls_out_in_acid_and_with_calcium(tmp_path: Path) -> None:
+    """Humic acid is soluble in alkali only; calcium coagulates it (common practice, no source)."""
+    alone = mix(tmp_path, ("humic-extract", "4 fl oz/1000 sq ft"))
+    assert max(risks(alone).values(), default=0.0) < 0.05
+    acid = mix(
+        tmp_path, ("humic-extract", "4 fl oz/1000 sq ft"), ("ph-buffer", "6 fl oz/1000 sq ft")
+    )
+    assert risks(acid)["humate_by_acid"] > 0.8
+    calcium = mix(
+        tmp_path, ("humic-extract", "4 fl oz/1000 sq ft"),
+        ("calcium-chloride-liquor", "4 fl oz/1000 sq ft"),
+    )  # fmt: skip
+    assert risks(calcium)["humate_by_hardness"] > 0.8
+
+
+def test_hard_water_matters_for_humate_less_than_soft(tmp_path: Path) -> None:
+    path = mix(tmp_path, ("humic-extract", "4 fl oz/1000 sq ft"))
+    base = read_mix(path)
+    hard = forecast(change_mix(base, tmp_path, water="hard-alkaline.toml"), count=128)
+    soft = forecast(base, count=128)
+    risk = [
+        max((c.risk for c in r.colloids if c.key == "humate_by_hardness"), default=0.0)
+        for r in (soft, hard)
+    ]
+    assert risk[1] > risk[0]
+
+
+def test_risk_falls_with_less_of_the_colloid() -> None:
+    base = read_mix(ROOT / "examples" / "kelp-and-calcium.toml")
+    tiny = with_rate(base, 0, 0.001)
+    assert all(c.risk == 0.0 for c in forecast(tiny, count=64).colloids)
+    assert grams_per_litre(1.0).value == 1.0
+
+
+def test_every_threshold_has_unit_source_and_component() -> None:
+    references = {
+        r["key"] for r in csv.DictReader((ROOT / "data" / "references.csv").open(encoding="utf-8"))
+    }
+    for rule in colloids().values():
+        assert rule.source in references
+        assert rule.unit and rule.because and rule.where
+        assert rule.component in tables().components
+        assert rule.threshold > 0.0 and rule.factor > 0.0
+
+
+@pytest.mark.parametrize("key", ["humate_by_acid", "alginate_by_acid"])
+def test_acid_thresholds_lie_where_the_handbooks_put_them(key: str) -> None:
+    """Humic acid falls out from about pH 5 down, alginic acid below 3.5-4 (value from memory)."""
+    assert 3.4 <= colloids()[key].threshold <= 5.0
