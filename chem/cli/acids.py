@@ -1,0 +1,91 @@
+"""`jarsight ph`: how much acid or base, and is the adjuvant suited."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+SHED = "In the shed"
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the command."""
+    app.command("ph", rich_help_panel=SHED)(ph_command)
+
+
+def ph_command(
+    mix: Annotated[Path, typer.Argument(metavar="MIX", help="A mix file.")],
+    to: Annotated[str, typer.Option("--to", metavar="PH", help="The pH wanted, such as 5.0.")],
+    agent: Annotated[
+        str,
+        typer.Option(
+            "--with",
+            metavar="AGENT",
+            help='Such as "citric acid", "phosphoric acid", "potassium carbonate", or the file '
+            "of a product. Strong ones only by name.",
+        ),
+    ],
+    strength: Annotated[
+        str | None,
+        typer.Option(help='What the jug or bag says: "50 %", "dry", "monohydrate".'),
+    ] = None,
+    judged_at: Annotated[
+        Literal["15min", "4h", "24h"], typer.Option("--for", help="How long it must stay clear.")
+    ] = "4h",
+    svg: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Also draw the titration curve.")
+    ] = None,
+    keep: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Also write the agent as a product file for the mix."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the JSON object instead.")] = False,
+    units: Annotated[
+        Literal["us", "metric", "both"], typer.Option(help="Units on the sheet.")
+    ] = "both",
+    draws: Annotated[
+        int, typer.Option(min=16, max=20000, help="Versions of the tank that are tried.")
+    ] = 256,
+    seed: Annotated[int, typer.Option(min=0, help="Seed of the draws.")] = 1,
+) -> None:
+    """How much acid or base; is the adjuvant suited."""
+    from chem.advice.agents import choose_agent, product_file
+    from chem.advice.ph import adjust
+    from chem.sheets import as_text
+    from chem.sheets.ph import curve_svg, ph_json, ph_sheet
+    from chem.tank import read_mix
+    from chem.units import read_ph
+
+    wanted = read_mix(mix)
+    target = read_ph(to, "--to").value
+    reagent = choose_agent(agent, strength, mix.parent)
+    result = adjust(wanted, target, reagent, judged_at=judged_at, count=draws, seed=seed)
+    if svg is not None:
+        _write(svg, curve_svg(result))
+        typer.echo(f"Curve drawn: {svg}", err=True)
+    if keep is not None and reagent.agent is not None:
+        _write(keep, product_file(reagent))
+        typer.echo(f"Product written: {keep}", err=True)
+    if as_json:
+        typer.echo(ph_json(result, units))
+    else:
+        typer.echo(as_text(ph_sheet(result, units)), nl=False)
+
+
+def _write(path: Path, text: str) -> None:
+    """Write whole or not at all. Raises: InputProblem where the folder can't be written."""
+    import os
+
+    from chem.errors import InputProblem, Problem
+
+    partial = path.with_name(path.name + ".partial")
+    try:
+        partial.write_text(text, encoding="utf-8")
+        os.replace(partial, path)
+    except OSError as error:
+        partial.unlink(missing_ok=True)
+        raise InputProblem(
+            Problem(f"`{path}`", f"it can't be written ({error.strerror})", "a folder that exists")
+        ) from None

@@ -1,0 +1,444 @@
+"""The sheet of a pH adjustment: the dose first; its titration curve as text and as SVG."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from chem.advice.ph import JAR_L, Adjustment
+from chem.forecast import JAR_DECIDES
+from chem.sheets.blocks import WIDTH, Block, Sheet
+from chem.sheets.forecast import KG_PER_HA_TO_LB_PER_1000_SQ_FT
+from chem.sheets.words import TIME_WORDS, odds
+from chem.tank import grams_per_litre, millilitres_per_litre
+from chem.units import (
+    Units,
+    format_area,
+    format_mass,
+    format_rate,
+    format_volume,
+)
+
+GALLON_L = 3.785411784  # NIST Handbook 44, appendix C
+PLOT_ROWS, PLOT_COLUMNS = 13, 50
+SMALL_ML, SMALL_G = 1.0, 0.5
+STRIP_TEST = "Strip test after mixing: the jar decides."
+ANSWERS = {
+    "clear": "stays clear",
+    "haze": "clouds, but sprays",
+    "curdle": "curdles",
+    "cannot tell": "can't be told",
+}
+
+
+def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
+    """Dose, pH with its range, answer after the dose, the curve, cautions."""
+    blocks = [
+        _broken(result),
+        Block("Gas or heat", items=[g.because for g in result.gases]) if result.gases else None,
+        _how_much(result, units),
+        _after(result),
+        _answer_after(result),
+        _adjuvant(result, units),
+        _firmness(result),
+        Block("Titration curve", rows=[(line,) for line in curve_text(result)]),
+        _adds(result, units),
+        Block("Mind", items=result.cautions),
+        Block("", [STRIP_TEST, JAR_DECIDES]),
+    ]
+    heading = f"{result.mix.name}: to pH {result.target:g} with {result.reagent.name}"
+    return Sheet(heading, _answer(result, units), [b for b in blocks if b is not None])
+
+
+def dose_text(result: Adjustment, units: Units = "both") -> str:
+    """`72 fl oz (2.14 L) of 75 % phosphoric acid in 50 gal`; without a tank, per gallon."""
+    if result.dose_g_per_L is None:
+        return f"can't be reached: {result.unreached}"
+    name = _own_form(result)
+    if result.dose_g_per_L == 0.0:
+        return "none: the tank is there already"
+    tank = result.mix.tank_L
+    if tank is None:
+        return f"{_amount(result, 1.0, units)} of {name} in each litre"
+    return f"{_amount(result, tank, units)} of {name} in {format_volume(tank, units)}"
+
+
+def doses(result: Adjustment, units: Units = "both") -> dict[str, str]:
+    """The dose per tank, per 100 gallons, per gallon, per litre and for a one-quart jar."""
+    if not result.dose_g_per_L:
+        return {}
+    out = {}
+    tank = result.mix.tank_L
+    if tank is not None:
+        area = format_area(tank / result.mix.carrier_L_per_m2, units)
+        volume = format_volume(tank, units)
+        out["tank"] = f"{_amount(result, tank, units)} in {volume}, for {area}"
+    if result.density_kg_per_L is None:
+        rate = grams_per_litre(result.dose_g_per_L)
+    else:
+        rate = millilitres_per_litre(result.dose_g_per_L / result.density_kg_per_L)
+    out["hundred_gallons"] = format_rate(rate, units)
+    out["gallon"] = f"{_amount(result, GALLON_L, units)} in each gallon"
+    out["litre"] = f"{_amount(result, 1.0, 'metric')} in each litre"
+    out["jar"] = f"{_amount(result, JAR_L, units)} in a jar of {_jar(units)}"
+    return out
+
+
+def ph_json(result: Adjustment, units: Units = "both") -> str:
+    """The JSON object of the contract, with additions."""
+    reached = result.dose_g_per_L is not None
+    density = result.density_kg_per_L
+    dose = result.dose_g_per_L
+    suited = result.suited
+    data: dict[str, Any] = {
+        "mix": result.mix.name,
+        "agent": result.reagent.name,
+        "form": result.reagent.form,
+        "target_ph": result.target,
+        "dose_g_per_L": dose,
+        "dose_mL_per_L": None if density is None or dose is None else dose / density,
+        "dose_text": dose_text(result, units),
+        "doses": doses(result, units),
+        "density_kg_per_L": density,
+        "density_source": result.reagent.density_source,
+        "reached": reached,
+        "because": result.unreached,
+        "tried_g_per_L": result.tried_g_per_L,
+        "ph_before": result.ph_before.as_dict(),
+        "ph_after": result.ph_after.as_dict(),
+        "ph_settled": result.ph_settled,
+        "answer_before": result.answer_before,
+        "answer_after": result.answer_after if reached else None,
+        "chance_after": result.chance_after if reached else None,
+        "for": result.judged_at,
+        "curve": [[d, p] for d, p in result.curve],
+        "ph_per_g_per_L": {"start": result.slope_start, "target": result.slope_target},
+        "makes": [
+            {
+                "key": s.key,
+                "before": s.before,
+                "after": s.after,
+                "of_the_agent": s.of_the_agent,
+            }
+            for s in result.made
+        ],
+        "suited": None if suited is None else suited.at_once,
+        "adjuvant": None
+        if suited is None
+        else {
+            "window": list(suited.window),
+            "suited_before": suited.before,
+            "suited_settled": suited.settled,
+            "likely_dose_g_per_L": suited.likely_dose_g_per_L,
+            "suited_at_likely": suited.at_likely,
+            "because": suited.because,
+        },
+        "copper_free": None
+        if result.copper_free is None
+        else {"before": result.copper_free[0], "after": result.copper_free[1]},
+        "gases": [{"key": g.key, "because": g.because} for g in result.gases],
+        "label_forbids": list(result.label_forbids),
+        "adds_kg_per_ha": dict(result.adds_kg_per_ha) if reached else {},
+        "poured_as": result.place + 1,
+        "cautions": list(result.cautions),
+        "draws": result.draws,
+        "seed": result.seed,
+    }
+    return json.dumps(_without_nan(data), indent=2)
+
+
+def curve_text(result: Adjustment) -> list[str]:
+    """The titration curve in lines of at most 60 columns; `*` the curve, `O` the dose."""
+    points = result.curve
+    if len(points) < 2:
+        return ["no pH found along the curve"]
+    x = np.array([d for d, _ in points])
+    y = np.array([p for _, p in points])
+    low, high = _ph_span(y, result.target)
+    grid = [[" "] * PLOT_COLUMNS for _ in range(PLOT_ROWS)]
+
+    def row(ph: float) -> int:
+        return round((high - ph) / (high - low) * (PLOT_ROWS - 1))
+
+    if low <= result.target <= high:
+        for j in range(0, PLOT_COLUMNS, 2):
+            grid[row(result.target)][j] = "."
+    columns = np.linspace(x[0], x[-1], PLOT_COLUMNS)
+    for j, ph in enumerate(np.interp(columns, x, y)):
+        grid[row(float(ph))][j] = "*"
+    if result.dose_g_per_L is not None and x[-1] > 0.0:
+        j = min(round(result.dose_g_per_L / float(x[-1]) * (PLOT_COLUMNS - 1)), PLOT_COLUMNS - 1)
+        grid[row(float(np.interp(result.dose_g_per_L, x, y)))][j] = "O"
+    lines = ["pH"]
+    for i, cells in enumerate(grid):
+        ph = high - (high - low) * i / (PLOT_ROWS - 1)
+        label = f"{ph:5.1f} |" if i % 3 == 0 else "      |"
+        lines.append((label + "".join(cells)).rstrip())
+    lines.append("      +" + "-" * PLOT_COLUMNS)
+    end = f"{x[-1]:.3g} g/L"
+    lines.append("       0" + end.rjust(PLOT_COLUMNS - 1))
+    lines.append("O the dose, . the target, the middle of every doubt")
+    assert all(len(line) <= WIDTH for line in lines)
+    return lines
+
+
+def curve_svg(result: Adjustment) -> str:
+    """The titration curve as one self-contained drawing, black on white."""
+    points = result.curve
+    width, height, left, right, top, bottom = 720, 460, 70, 20, 50, 60
+    y = np.array([p for _, p in points] or [result.target])
+    low, high = _ph_span(y, result.target)
+    most = max((d for d, _ in points), default=1.0) or 1.0
+
+    def across(dose: float) -> float:
+        return left + (width - left - right) * dose / most
+
+    def down(ph: float) -> float:
+        return top + (height - top - bottom) * (high - ph) / (high - low)
+
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" '
+        f'width="{width}" height="{height}" font-family="sans-serif" font-size="15">',
+        f"<title>{_xml(result.mix.name)}, titrated with {_xml(_own_form(result))}</title>",
+        f'<rect width="{width}" height="{height}" fill="#fff"/>',
+        f'<text x="{left}" y="28">{_xml(result.mix.name)}, with {_xml(_own_form(result))}</text>',
+    ]
+    for whole in range(math.ceil(low), math.floor(high) + 1):
+        at = down(whole)
+        parts.append(
+            f'<line x1="{left}" y1="{at:.1f}" x2="{width - right}" y2="{at:.1f}" stroke="#ccc"/>'
+            f'<text x="{left - 10}" y="{at + 5:.1f}" text-anchor="end">{whole}</text>'
+        )
+    for k in range(5):
+        dose = most * k / 4.0
+        parts.append(
+            f'<text x="{across(dose):.1f}" y="{height - bottom + 22}" text-anchor="middle">'
+            f"{dose:.3g}</text>"
+        )
+    target = down(result.target)
+    parts += [
+        f'<path d="M{left} {top}V{height - bottom}H{width - right}" fill="none" stroke="#000"/>',
+        f'<line x1="{left}" y1="{target:.1f}" x2="{width - right}" y2="{target:.1f}" '
+        'stroke="#000" stroke-dasharray="6 5"/>',
+        f'<text x="{width - right}" y="{target - 6:.1f}" text-anchor="end">'
+        f"pH {result.target:g} wanted</text>",
+        '<polyline fill="none" stroke="#000" stroke-width="2.5" points="'
+        + " ".join(f"{across(d):.1f},{down(p):.1f}" for d, p in points)
+        + '"/>',
+    ]
+    if result.dose_g_per_L is not None and points:
+        ph = float(np.interp(result.dose_g_per_L, [d for d, _ in points], [p for _, p in points]))
+        x, at = across(result.dose_g_per_L), down(ph)
+        parts.append(
+            f'<line x1="{x:.1f}" y1="{down(result.ph_after.p05):.1f}" x2="{x:.1f}" '
+            f'y2="{down(result.ph_after.p95):.1f}" stroke="#000"/>'
+            f'<circle cx="{x:.1f}" cy="{at:.1f}" r="6" fill="#fff" stroke="#000" '
+            'stroke-width="2.5"/>'
+        )
+    parts += [
+        f'<text x="{(left + width - right) / 2:.0f}" y="{height - 12}" text-anchor="middle">'
+        f"{_xml(_own_form(result))}, g/L of full tank</text>",
+        f'<text x="18" y="{(top + height - bottom) / 2:.0f}" text-anchor="middle" '
+        f'transform="rotate(-90 18 {(top + height - bottom) / 2:.0f})">pH</text>',
+        "</svg>",
+    ]
+    return "\n".join(parts) + "\n"
+
+
+def _answer(result: Adjustment, units: Units) -> list[str]:
+    if result.dose_g_per_L is None:
+        return [f"pH {result.target:g} can't be reached: {result.unreached}."]
+    if result.dose_g_per_L == 0.0:
+        return [f"Nothing to add: the tank is at about pH {result.ph_before.median:.1f} already."]
+    return [f"Add {dose_text(result, units)}."]
+
+
+def _broken(result: Adjustment) -> Block | None:
+    if not result.label_forbids:
+        return None
+    return Block("A label's own rule is broken", items=result.label_forbids)
+
+
+def _how_much(result: Adjustment, units: Units) -> Block | None:
+    text = doses(result, units)
+    if not text:
+        return None
+    names = {
+        "tank": "tank",
+        "hundred_gallons": "rate",
+        "gallon": "per gallon",
+        "litre": "per litre",
+        "jar": "jar",
+    }
+    shown = [k for k in names if k in text and not (units == "metric" and k == "gallon")]
+    items = [f"{names[k]}: {text[k]}" for k in shown]
+    small = _stock(result)
+    if small:
+        items.append(small)
+    if result.reagent.taken:
+        items.append(result.reagent.taken)
+    return Block(f"How much {_own_form(result)}", items=items)
+
+
+def _stock(result: Adjustment) -> str | None:
+    """A thinner stock where the jar's dose is too small for a spoon or a syringe."""
+    assert result.dose_g_per_L is not None
+    grams = result.dose_g_per_L * JAR_L
+    if result.density_kg_per_L is None:
+        if grams >= SMALL_G:
+            return None
+        parts = 100.0 if grams * 10.0 >= SMALL_G else 10.0
+        return (
+            f"too little to weigh for the jar: stir {parts:g} g into water to make 1 L, "
+            f"use {1000.0 * grams / parts:.2g} mL of that"
+        )
+    millilitres = grams / result.density_kg_per_L
+    if millilitres >= SMALL_ML:
+        return None
+    fold = 10.0 if millilitres * 10.0 >= SMALL_ML else 100.0
+    return (
+        f"too little to measure for the jar: 1 part into {fold - 1.0:g} parts of water, "
+        f"use {fold * millilitres:.2g} mL of that"
+    )
+
+
+def _after(result: Adjustment) -> Block:
+    before, after = result.ph_before, result.ph_after
+    text = [f"Before: about {before.median:.1f}, likely {before.p05:.1f} to {before.p95:.1f}."]
+    if result.dose_g_per_L is None:
+        text.append(
+            f"With {result.tried_g_per_L:.3g} g/L, the most that is tried: about "
+            f"{after.median:.1f}, likely {after.p05:.1f} to {after.p95:.1f}."
+        )
+    elif result.dose_g_per_L > 0.0:
+        text.append(f"After: about {after.median:.1f}, likely {after.p05:.1f} to {after.p95:.1f}.")
+    if result.dose_g_per_L is not None and abs(result.ph_settled - after.median) > 0.2:
+        text.append(f"About {result.ph_settled:.1f} once solids have come out.")
+    return Block("pH of the full tank", text)
+
+
+def _answer_after(result: Adjustment) -> Block | None:
+    if result.dose_g_per_L is None:
+        return None
+    span = TIME_WORDS[result.judged_at]
+    text = [
+        f"Within {span}, before the dose: {ANSWERS[result.answer_before]}; after it: "
+        f"{ANSWERS[result.answer_after]} ({odds(result.chance_after)})."
+    ]
+    if result.because_after:
+        text.append(f"{_sentence(result.because_after)}.")
+    for solid in result.made[:3]:
+        cause = (
+            f"{result.reagent.name} is part of it" if solid.of_the_agent else "the new pH drops it"
+        )
+        text.append(
+            f"The dose itself brings on {solid.name} ({odds(solid.after)}, was "
+            f"{odds(solid.before)}): {cause}."
+        )
+    return Block("Will it stay clear with that in it?", text)
+
+
+def _adjuvant(result: Adjustment, units: Units) -> Block | None:
+    suited, adjuvant = result.suited, result.mix.adjuvant
+    if suited is None or adjuvant is None:
+        return None
+    low, high = suited.window
+    window = f"at most {high:g}" if low <= 0.0 else f"{low:g} to {high:g}"
+    if low > 0.0 and high >= 14.0:
+        window = f"at least {low:g}"
+    chances = f"{odds(suited.before)} before the dose"
+    if result.dose_g_per_L:
+        chances += f", {odds(suited.at_once)} with it, {odds(suited.settled)} once settled"
+    text = [f"{_sentence(adjuvant.name)} wants pH {window}. Chance of that: {chances}."]
+    likely = suited.likely_dose_g_per_L
+    if likely is None:
+        text.append(f"No dose makes it likely: {suited.because}.")
+    elif likely > 0.0:
+        tank = result.mix.tank_L
+        amount = _grams_as(result, likely * (tank or 1.0), units)
+        where = format_volume(tank, units) if tank else "each litre"
+        text.append(f"9 in 10 from {amount} in {where}.")
+    text.append("Only its pH window is judged, not the adjuvant itself.")
+    return Block("Adjuvant", text)
+
+
+def _firmness(result: Adjustment) -> Block | None:
+    unit = "mL" if result.density_kg_per_L is not None else "g"
+    per = result.density_kg_per_L or 1.0
+    text = [
+        f"At the start 1 {unit} per litre moves the pH by {_two(result.slope_start * per)}, "
+        f"at the end by {_two(result.slope_target * per)} (about, for a small step)."
+    ]
+    return Block("How firmly the tank holds its pH", text)
+
+
+def _adds(result: Adjustment, units: Units) -> Block | None:
+    if result.dose_g_per_L is None or not result.adds_kg_per_ha:
+        return None
+    per_area = {"us": "lb/1000 sq ft", "metric": "kg/ha"}
+    columns = ["us", "metric"] if units == "both" else [units]
+    rows = [("The dose puts down", *(per_area[c] for c in columns))]
+    for symbol, kg in result.adds_kg_per_ha.items():
+        values = {"us": _two(kg * KG_PER_HA_TO_LB_PER_1000_SQ_FT), "metric": _two(kg)}
+        rows.append((symbol, *(values[c] for c in columns)))
+    return Block("Nutrients in the dose", rows=rows)
+
+
+def _amount(result: Adjustment, litres: float, units: Units) -> str:
+    assert result.dose_g_per_L is not None
+    return _grams_as(result, result.dose_g_per_L * litres, units)
+
+
+def _grams_as(result: Adjustment, grams: float, units: Units) -> str:
+    """An amount in the agent's own form: weighed if dry, measured if liquid."""
+    if result.density_kg_per_L is None:
+        return format_mass(grams / 1000.0, units)
+    return format_volume(grams / 1000.0 / result.density_kg_per_L, units)
+
+
+def _own_form(result: Adjustment) -> str:
+    reagent = result.reagent
+    if reagent.agent is None:
+        return reagent.name
+    if reagent.form.endswith(" solution"):
+        return f"{reagent.form.removesuffix(' solution')} {reagent.name}"
+    return f"{reagent.name} ({reagent.form})"
+
+
+def _jar(units: Units) -> str:
+    return format_volume(JAR_L, "metric") if units == "metric" else "1 qt (946 mL)"
+
+
+def _two(value: float) -> str:
+    """Two figures, never an exponent."""
+    size = abs(value)
+    return f"{size:.2g}" if 1e-4 <= size < 99.5 else f"{size:.0f}"
+
+
+def _ph_span(ph: Sequence[float] | np.ndarray[Any, Any], target: float) -> tuple[float, float]:
+    low = min(float(np.min(ph)), target)
+    high = max(float(np.max(ph)), target)
+    return math.floor(2.0 * (low - 0.1)) / 2.0, math.ceil(2.0 * (high + 0.1)) / 2.0
+
+
+def _sentence(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
+def _xml(text: str) -> str:
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def _without_nan(value: Any) -> Any:
+    """NaN has no place in JSON: null says that there is no number."""
+    if isinstance(value, dict):
+        return {k: _without_nan(v) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_without_nan(v) for v in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
