@@ -85,13 +85,14 @@ def forecast_command(
     seed: SeedOption = 1,
 ) -> None:
     """Will it stay clear? The main job."""
+    from chem.cli.writing import write_text
     from chem.forecast import forecast
     from chem.sheets import as_html, as_text, forecast_json, forecast_sheet, forecast_short
 
     wanted = _changed(_read(mix), mix, carrier, water, temperature, coldest)
     result = forecast(wanted, count=draws, seed=seed, judged_at=judged_at)
     if html is not None:
-        _write(html, as_html(forecast_sheet(result, units, chemist=chemist)))
+        write_text(html, as_html(forecast_sheet(result, units, chemist=chemist)))
         typer.echo(f"Page written: {html}", err=True)
     if as_json:
         typer.echo(forecast_json(result, units))
@@ -153,21 +154,6 @@ def _referee(mix: Mix, draws: int, seed: int) -> None:
         raise typer.Exit(Exit.FAILED_CHECK)
 
 
-def _write(path: Path, text: str) -> None:
-    """Write whole or not at all. Raises: InputProblem where the folder can't be written."""
-    from chem.errors import Problem
-
-    partial = path.with_name(path.name + ".partial")
-    try:
-        partial.write_text(text, encoding="utf-8")
-        os.replace(partial, path)
-    except OSError as error:
-        partial.unlink(missing_ok=True)
-        raise InputProblem(
-            Problem(f"`{path}`", f"it can't be written ({error.strerror})", "a folder that exists")
-        ) from None
-
-
 def _show(problem: InputProblem) -> None:
     for one in problem.problems:
         typer.echo(str(one), err=True)
@@ -178,12 +164,13 @@ def _show(problem: InputProblem) -> None:
 
 def run() -> None:
     """Entry point. Exit codes as `Exit`; a problem of the input is told without traceback."""
-    from chem.cli import changes, chemists, new
+    from chem.cli import changes, chemists, new, tank_side
 
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     app.add_typer(new.app, name="new", rich_help_panel=SHED)
     changes.add_to(app)
+    tank_side.add_to(app)
     chemists.add_to(app)
     try:
         app()

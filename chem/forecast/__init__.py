@@ -6,6 +6,7 @@ from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES, gases, 
 from chem.forecast.outlook import THRESHOLD, Outlook, outlook
 from chem.forecast.prepare import Prepared, prepare
 from chem.forecast.result import TIMES_S, DoubtShare, Forecast, Range, SolidForecast, TankLine
+from chem.forecast.seen import SEEN_WORDS, read_seen
 from chem.forecast.settling import MODEL_KINDS, settle_by
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "Forecast",
     "Range",
     "RefereeReport",
+    "SEEN_WORDS",
     "SolidForecast",
     "TankLine",
     "forecast",
@@ -28,6 +30,7 @@ __all__ = [
     "label_forbids",
     "outlook",
     "prepare",
+    "read_seen",
     "referee_mix",
     "settle_by",
 ]

@@ -1,5 +1,6 @@
 """From jugs, water and rates to totals in the finished solution."""
 
+from chem.tank.catch import CatchTest, by_area, by_speed
 from chem.tank.fill import Finished, delivered_kg_per_ha, finish, tank_amounts
 from chem.tank.mix import Addition, Adjuvant, Mix, change_mix, mix_schema, read_mix
 from chem.tank.variants import (
@@ -26,10 +27,13 @@ __all__ = [
     "UNKNOWN_WATER",
     "Addition",
     "Adjuvant",
+    "CatchTest",
     "Finished",
     "Mix",
     "Water",
     "WaterTotals",
+    "by_area",
+    "by_speed",
     "change_mix",
     "delivered_kg_per_ha",
     "find_water",

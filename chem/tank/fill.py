@@ -58,7 +58,11 @@ def finish(
     Density is that of ideal mixing (volumes add); molality goes by the true mass of water.
     """
     n = draws.count
-    carrier = draws.of("carrier", "metering:carrier")
+    carrier = (
+        draws.of("carrier", "metering:carrier")
+        if mix.carrier_error is None
+        else draws.factor("metering:carrier", mix.carrier_error)
+    )
     volume_L, mass_kg = [], []
     apparent = tables().value("apparent_specific_volume_solids")
     for addition, held in zip(mix.additions, contents, strict=True):

@@ -9,7 +9,15 @@ from typing import Any, Literal
 from chem.errors import InputProblem
 from chem.label import Collector, FormModel, Product, find_product, load_toml, validate
 from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
-from chem.units import Rate, read_carrier, read_ph, read_rate, read_temperature, read_volume
+from chem.units import (
+    Rate,
+    read_carrier,
+    read_percent,
+    read_ph,
+    read_rate,
+    read_temperature,
+    read_volume,
+)
 
 DEFAULT_T_CELSIUS = 20.0
 MAX_PRODUCTS = 12
@@ -20,6 +28,14 @@ class AddForm(FormModel):
 
     product: str
     rate: str | None = None
+
+
+class CatchForm(FormModel):
+    """A catch test kept by `jarsight calibrate --out`."""
+
+    name: str
+    carrier: str
+    error_percent: str = "3"
 
 
 class AdjuvantForm(FormModel):
@@ -78,7 +94,9 @@ class Adjuvant:
 
 @dataclass(frozen=True)
 class Mix:
-    """A mix in numbers: carrier [L/m2], tank [L], temperatures [degC]."""
+    """A mix in numbers: carrier [L/m2], its relative error where a catch test gave it, tank [L],
+    temperatures [degC].
+    """
 
     name: str
     file: str
@@ -91,6 +109,7 @@ class Mix:
     additions: tuple[Addition, ...]
     adjuvant: Adjuvant | None
     notes: tuple[str, ...] = ()
+    carrier_error: float | None = None
 
 
 def mix_schema() -> dict[str, Any]:
@@ -107,7 +126,7 @@ def read_mix(path: Path) -> Mix:
     form = validate(MixForm, load_toml(path, "mix"), file)
     found = Collector(file)
     notes: list[str] = []
-    carrier = found.attempt(read_carrier, form.carrier, "carrier")
+    carrier, carrier_error = _carrier(form.carrier, path, found)
     tank = found.attempt(read_volume, form.tank, "tank") if form.tank else None
     temperature = DEFAULT_T_CELSIUS
     if form.temperature:
@@ -143,6 +162,7 @@ def read_mix(path: Path) -> Mix:
         additions=tuple(additions),
         adjuvant=adjuvant,
         notes=tuple(notes),
+        carrier_error=carrier_error,
     )
 
 
@@ -179,6 +199,20 @@ def change_mix(
     _room(list(changed.additions), changed.carrier_L_per_m2, changed.fill, found)
     found.done()
     return changed
+
+
+def _carrier(text: str, path: Path, found: Collector) -> tuple[float | None, float | None]:
+    """Spray volume [L/m2] and its relative error, from text or from a kept catch test."""
+    if not text.strip().endswith(".toml"):
+        return found.attempt(read_carrier, text, "carrier"), None
+    try:
+        file = path.parent / text.strip()
+        kept = validate(CatchForm, load_toml(file, "catch test"), file.name)
+        percent = read_percent(kept.error_percent, f"{file.name}, error_percent").value
+        return read_carrier(kept.carrier, f"{file.name}, carrier"), percent / 100.0
+    except InputProblem as problem:
+        found.problems.extend(problem.problems)
+        return None, None
 
 
 def _additions(form: MixForm, path: Path, found: Collector) -> list[Addition]:

@@ -13,6 +13,7 @@ from chem.units.amounts import (
     read_rate_range,
     read_volume,
 )
+from chem.units.motion import read_length, read_speed
 from chem.units.numbers import Number, read_number
 from chem.units.properties import (
     read_density,
@@ -55,6 +56,7 @@ __all__ = [
     "read_density_range",
     "read_duration",
     "read_hardness",
+    "read_length",
     "read_mass",
     "read_number",
     "read_percent",
@@ -62,6 +64,7 @@ __all__ = [
     "read_rate",
     "read_rate_range",
     "read_specific_gravity",
+    "read_speed",
     "read_temperature",
     "read_volume",
 ]

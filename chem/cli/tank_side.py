@@ -1,0 +1,138 @@
+"""`jarsight jar`, `saw` and `calibrate`: at the tank."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+SHED, SHELF = "In the shed", "On the shelf"
+MixArgument = Annotated[Path, typer.Argument(metavar="MIX", help="A mix file.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the JSON object.")]
+UnitsOption = Annotated[Literal["us", "metric", "both"], typer.Option(help="Units on the sheet.")]
+DrawsOption = Annotated[int, typer.Option(min=16, max=20000, help="Versions tried.")]
+SeedOption = Annotated[int, typer.Option(min=0, help="Seed of the draws.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands."""
+
+    @app.command("jar", rich_help_panel=SHED)
+    def jar_command(
+        mix: MixArgument,
+        size: Annotated[str, typer.Option(help='The jar: "1 qt", "500 mL".')] = "1 qt",
+        html: Annotated[
+            Path | None, typer.Option(metavar="FILE", help="Also write the sheet as one page.")
+        ] = None,
+        as_json: JsonOption = False,
+        units: UnitsOption = "both",
+        draws: DrawsOption = 256,
+        seed: SeedOption = 1,
+    ) -> None:
+        """The jar-test sheet at the sprayer's own ratio."""
+        from chem.advice.jar import jar
+        from chem.cli.writing import write_text
+        from chem.sheets.blocks import as_html, as_text
+        from chem.sheets.jar import jar_json, jar_sheet
+        from chem.tank import read_mix
+        from chem.units import read_volume
+
+        millilitres = 1000.0 * read_volume(size, "command line, --size")
+        result = jar(read_mix(mix), size_mL=millilitres, count=draws, seed=seed, units=units)
+        if html is not None:
+            write_text(html, as_html(jar_sheet(result, units)))
+            typer.echo(f"Page written: {html}", err=True)
+        typer.echo(jar_json(result) if as_json else as_text(jar_sheet(result, units)), nl=as_json)
+
+    @app.command("saw", rich_help_panel=SHED)
+    def saw_command(
+        mix: MixArgument,
+        seen: Annotated[str | None, typer.Option(help="What was seen: haze, flakes ...")] = None,
+        after: Annotated[str | None, typer.Option(help="After how long: 15min, 2h.")] = None,
+        ph: Annotated[str | None, typer.Option(help="pH read, or empty.")] = None,
+        note: Annotated[str | None, typer.Option(help="Anything else, in your words.")] = None,
+        draws: DrawsOption = 256,
+        seed: SeedOption = 1,
+    ) -> None:
+        """Keep what the jar or tank showed: four questions, one line in your own file."""
+        from chem.forecast import SEEN_WORDS, forecast, read_seen
+        from chem.notebook import Sighting, record_sighting
+        from chem.tank import read_mix
+        from chem.units import read_duration, read_ph
+
+        wanted = read_mix(mix)
+
+        def asked(value: str | None, question: str, default: str = "") -> str:
+            if value is not None:
+                return value
+            return str(typer.prompt(question, default=default, show_default=False, err=True))
+
+        words = read_seen(asked(seen, f"Seen ({', '.join(SEEN_WORDS)})"), "seen")
+        time = read_duration(asked(after, "After how long (15min, 2h)"), "after")
+        strip = asked(ph, "pH on the strip (Enter: not read)").strip()
+        reading = read_ph(strip, "ph").value if strip else None
+        text = asked(note, "Note (Enter: none)")
+        result = forecast(wanted, count=draws, seed=seed)
+        path = record_sighting(result, Sighting(words, time / 60.0, reading, text))
+        typer.echo(f"Kept in {path}")
+
+    @app.command("calibrate", rich_help_panel=SHELF)
+    def calibrate_command(
+        catch: Annotated[
+            str, typer.Option(help='Caught per nozzle, commas between: "22 fl oz, 23 fl oz".')
+        ],
+        time: Annotated[str | None, typer.Option(help='Time of the catch: "30 s".')] = None,
+        width: Annotated[
+            str | None, typer.Option(help='What one nozzle (or swath) covers: "20 in".')
+        ] = None,
+        speed: Annotated[str | None, typer.Option(help='Speed: "4 mph", "6 km/h".')] = None,
+        area: Annotated[
+            str | None,
+            typer.Option(help='Gun or knapsack: the area sprayed in that time: "1000 sq ft".'),
+        ] = None,
+        out: Annotated[
+            Path | None, typer.Option(metavar="FILE", help="Keep it; a mix can name the file.")
+        ] = None,
+        as_json: JsonOption = False,
+        units: UnitsOption = "both",
+    ) -> None:
+        """Spray volume from a catch test, with its error."""
+        from chem.cli.writing import write_text
+        from chem.errors import InputProblem, Problem
+        from chem.sheets.blocks import as_text
+        from chem.sheets.catch import catch_json, catch_sheet
+        from chem.tank import by_area, by_speed
+        from chem.units import read_area, read_duration, read_length, read_speed, read_volume
+
+        where = "command line"
+        caught = [read_volume(part, f"{where}, --catch") for part in catch.split(",")]
+        if area is not None:
+            result = by_area(caught, read_area(area, f"{where}, --area"))
+        elif time and width and speed:
+            result = by_speed(
+                caught,
+                read_duration(time, f"{where}, --time"),
+                read_length(width, f"{where}, --width"),
+                read_speed(speed, f"{where}, --speed"),
+            )
+        else:
+            raise InputProblem(
+                Problem(
+                    "command line",
+                    "the catch alone gives no spray volume",
+                    "--time, --width and --speed (boom), or --area (gun, knapsack)",
+                )
+            )
+        if out is not None:
+            litres = 1e4 * result.carrier_L_per_m2
+            write_text(
+                out,
+                f'name = "Catch test"\ncarrier = "{litres:.4g} L/ha"\n'
+                f"error_percent = {100 * result.relative_error:.2g}\n",
+            )
+        named = out.name if out else None
+        typer.echo(
+            catch_json(result) if as_json else as_text(catch_sheet(result, named, units)),
+            nl=as_json,
+        )
