@@ -12,11 +12,13 @@ from itertools import combinations
 
 import numpy as np
 
+from chem.advice.acid_rules import hazards_of
+from chem.advice.agents import choose_agent
 from chem.doubts import Draws
 from chem.errors import InputProblem
 from chem.forecast import THRESHOLD, TIMES_S, Outlook, gases, label_forbids, outlook, prepare
-from chem.label import Product, Says
-from chem.reference import catalogue, tables
+from chem.label import Product
+from chem.reference import tables
 from chem.tank import (
     Mix,
     Water,
@@ -131,29 +133,8 @@ class _Asker:
 
 
 def mild_agents() -> tuple[Product, ...]:
-    """Citric acid and potassium bicarbonate as dry products: what may be tried unasked."""
-    known = catalogue().sources
-    return tuple(
-        Product(
-            key=key.replace(" ", "-"),
-            file="mild agents",
-            name=key,
-            form="dry",
-            density=None,
-            ph=None,
-            ph_at="1 %",
-            sources=(),
-            guarantee={},
-            chelated={},
-            also={known[key].key: 100.0},
-            known={known[key].key: 100.0},
-            says=Says(),
-            usual_rate=None,
-            rate_range=None,
-            price=None,
-        )
-        for key in ("citric acid", "potassium bicarbonate")
-    )
+    """Citric acid and potassium bicarbonate: what may be tried unasked."""
+    return tuple(choose_agent(name).product for name in ("citric acid", "potassium bicarbonate"))
 
 
 def fix(
@@ -356,7 +337,7 @@ def _agents(
 
     mix = asker.mix
     for agent in agents:
-        acid = any("acid" in h for k in agent.also for h in catalogue().sources[k].hazard)
+        acid = any("acid" in hazard for hazard in hazards_of(agent))
 
         def changed(dose: float, product: Product = agent, first: bool = acid) -> Mix:
             rate = grams_per_litre(dose, f"{dose:.3g} g/L")

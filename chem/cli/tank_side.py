@@ -1,4 +1,4 @@
-"""`jarsight jar`, `saw` and `calibrate`: at the tank."""
+"""`jarsight jar`, `diagnose`, `saw` and `calibrate`: at the tank."""
 
 from __future__ import annotations
 
@@ -44,6 +44,43 @@ def add_to(app: typer.Typer) -> None:
             write_text(html, as_html(jar_sheet(result, units)))
             typer.echo(f"Page written: {html}", err=True)
         typer.echo(jar_json(result) if as_json else as_text(jar_sheet(result, units)), nl=as_json)
+
+    @app.command("diagnose", rich_help_panel=SHED)
+    def diagnose_command(
+        mix: MixArgument,
+        seen: Annotated[str, typer.Option(help="What was seen: haze, flakes, gel ...")],
+        after: Annotated[
+            str, typer.Option(help="How long after the last pour: minutes, or 2h.")
+        ] = "15",
+        ph: Annotated[str | None, typer.Option(help="pH on the strip.")] = None,
+        poured: Annotated[
+            int | None, typer.Option(min=1, help="How many of the products were in by then.")
+        ] = None,
+        as_json: JsonOption = False,
+        draws: DrawsOption = 512,
+        seed: SeedOption = 1,
+    ) -> None:
+        """It went wrong: what is it, will anything bring it back."""
+        from chem.advice.diagnose import diagnose
+        from chem.forecast import read_seen
+        from chem.sheets.blocks import as_text
+        from chem.sheets.diagnose import diagnose_json, diagnose_sheet
+        from chem.tank import read_mix
+        from chem.units import read_duration, read_ph
+
+        text = after if any(c.isalpha() for c in after) else f"{after} min"
+        result = diagnose(
+            read_mix(mix),
+            seen=read_seen(seen, "command line, --seen"),
+            after_min=read_duration(text, "command line, --after") / 60.0,
+            ph=None if ph is None else read_ph(ph, "command line, --ph").value,
+            poured=poured,
+            count=draws,
+            seed=seed,
+        )
+        typer.echo(
+            diagnose_json(result) if as_json else as_text(diagnose_sheet(result)), nl=as_json
+        )
 
     @app.command("saw", rich_help_panel=SHED)
     def saw_command(
