@@ -35,10 +35,16 @@ def henry_constant() -> Constant:
     )
 
 
-def aired(system: System, totals_mol_per_kgw: Floats, conditions: Conditions) -> Equilibrium | None:
-    """The solution once in balance with air, (N,) rows; None where it can hold no CO2.
+def aired(
+    system: System,
+    totals_mol_per_kgw: Floats,
+    conditions: Conditions,
+    pressure_atm: float | None = None,
+) -> Equilibrium | None:
+    """The solution once in balance with CO2 at a pressure (default the air's), (N,) rows.
 
-    Raises: ValueError as `solve`.
+    None where it can hold no CO2. `amounts` (N, 1): CO2 given off, negative where taken up
+    [mol/kg water]. Raises: ValueError as `solve`.
     """
     column = system.index.get(DISSOLVED)
     constant = None if column is None else system.constants[column]
@@ -65,8 +71,8 @@ def aired(system: System, totals_mol_per_kgw: Floats, conditions: Conditions) ->
     totals[:, system.masters[carbon]] += excess
     first_water = 1.0 - MOLAR_MASS_WATER_KG * excess
     totals /= first_water[:, None]
-    pressure = math.log10(tables().value("pco2_air"))
-    log_activity = henry_constant().at(t) + pressure
+    pressure = tables().value("pco2_air") if pressure_atm is None else pressure_atm
+    log_activity = henry_constant().at(t) + math.log10(pressure)
     state = settle(
         system,
         totals,

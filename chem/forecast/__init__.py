@@ -1,6 +1,7 @@
 """Amounts, clouding times, probabilities and the answer."""
 
 from chem.forecast.check import RefereeReport, referee_mix
+from chem.forecast.evolved import Evolved
 from chem.forecast.forecast import forecast
 from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES, gases, label_forbids
 from chem.forecast.outlook import THRESHOLD, Outlook, outlook
@@ -19,6 +20,7 @@ __all__ = [
     "THRESHOLD",
     "TIMES_S",
     "DoubtShare",
+    "Evolved",
     "Forecast",
     "Range",
     "RefereeReport",

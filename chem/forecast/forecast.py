@@ -17,6 +17,7 @@ from chem.equilibrium import (
 from chem.equilibrium.activity import Floats
 from chem.forecast.aging import Aging
 from chem.forecast.colloids import chances
+from chem.forecast.evolved import evolved
 from chem.forecast.hazards import ALWAYS, gases, label_forbids
 from chem.forecast.outlook import outlook
 from chem.forecast.prepare import Doubtful, Prepared, prepare
@@ -89,7 +90,7 @@ def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h"
         },
         solids=solids,
         colloids=tuple(ColloidForecast(*c) for c in chances(draws, seen.colloids, ok)),
-        gases=tuple(gases(mix, ph.median)),
+        gases=evolved(ready, fresh, tuple(gases(mix, ph.median))),
         not_judged=seen.not_judged,
         tank=tuple(
             TankLine(a.product.name, 1000.0 * amount, a.by_mass)

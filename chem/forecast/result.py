@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from chem.forecast.hazards import Gas
+from chem.forecast.evolved import Evolved
 from chem.tank import Mix
 
 TIMES_S = {"15min": 900.0, "4h": 14400.0, "24h": 86400.0}
@@ -96,7 +96,7 @@ class Forecast:
     totals_mol_per_L: Mapping[str, float]
     solids: tuple[SolidForecast, ...]
     colloids: tuple[ColloidForecast, ...]
-    gases: tuple[Gas, ...]
+    gases: tuple[Evolved, ...]
     not_judged: tuple[str, ...]
     tank: tuple[TankLine, ...]
     delivered_kg_per_ha: Mapping[str, float]
@@ -149,7 +149,16 @@ class Forecast:
             "colloids": [
                 {"key": c.key, "risk": c.risk, "because": c.because} for c in self.colloids
             ],
-            "gases": [{"key": g.key, "because": g.because} for g in self.gases],
+            "gases": [
+                {
+                    "key": g.key,
+                    "because": g.because,
+                    "amount": g.amount,
+                    "unit": g.unit,
+                    "limit": g.limit,
+                }
+                for g in self.gases
+            ],
             "not_judged": list(self.not_judged),
             "tank": [
                 {

@@ -11,6 +11,7 @@ from chem.forecast import (
     JAR_DECIDES,
     MODEL_KINDS,
     THRESHOLD,
+    Evolved,
     Forecast,
     SolidForecast,
     TankLine,
@@ -145,8 +146,16 @@ def _warnings(result: Forecast) -> list[Block]:
     if result.label_forbids:
         blocks.append(Block("A label's own rule is broken", items=result.label_forbids))
     if result.gases:
-        blocks.append(Block("Gas or heat", items=[g.because for g in result.gases]))
+        blocks.append(Block("Gas or heat", items=[_gas(g) for g in result.gases]))
     return blocks
+
+
+def _gas(gas: Evolved) -> str:
+    """A gas or heat with its amount, where there is one worth telling."""
+    if gas.amount is None or gas.amount < 0.5:
+        return gas.because
+    text = f"{gas.because} About {gas.amount:.2g} {gas.unit}"
+    return f"{text} (limit {gas.limit:g} ppm)." if gas.limit is not None else f"{text}."
 
 
 def _tank(result: Forecast, units: Units) -> Block:
