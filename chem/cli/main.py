@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from chem import __version__
 from chem.cli.exits import Exit
 from chem.errors import InputProblem
+from chem.version import VERSION
 
 if TYPE_CHECKING:
     from chem.tank import Mix
@@ -46,7 +46,7 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print the JSON object 
 
 def _version(asked: bool) -> None:
     if asked:
-        typer.echo(f"jarsight {__version__}")
+        typer.echo(f"jarsight {VERSION}")
         raise typer.Exit()
 
 

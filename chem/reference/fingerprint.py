@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import platform
 
-from chem import __version__
 from chem.reference.files import data_hash
+from chem.version import VERSION
 
 
 def fingerprint() -> dict[str, str]:
@@ -16,7 +16,7 @@ def fingerprint() -> dict[str, str]:
     import numpy as np
 
     return {
-        "jarsight": __version__,
+        "jarsight": VERSION,
         "data": data_hash(),
         "numpy": np.__version__,
         "python": platform.python_version(),
