@@ -181,6 +181,26 @@ def test_only_prompt_and_slow_solids_decide() -> None:
             assert "low confidence" not in row["note"] and "disputed" not in row["note"]
 
 
+def test_every_solid_has_a_name_of_its_own_in_plain_words() -> None:
+    names = [r["name"] for r in SOLIDS]
+    assert len(set(names)) == len(names)
+    for name in names:
+        assert re.fullmatch(r"[A-Za-z ]+( \([A-Za-z, -]+\))?", name) and len(name) <= 46, name
+    for key, plain in (
+        ("gypsum", "calcium sulfate"),
+        ("calcite", "lime"),
+        ("ferrihydrite", "rust"),
+    ):
+        assert BY_SOLID[key]["name"] == f"{plain} ({key})"
+
+
+def test_a_fitted_row_says_what_it_was_fitted_to() -> None:
+    for row in SPECIES + SOLIDS:
+        if row["kind"] == "fitted":
+            text = row["where"] + row["note"]
+            assert re.search("fit|solubility|saturated", text), row
+
+
 # balance ---------------------------------------------------------------------------------------
 
 
@@ -316,6 +336,25 @@ def test_edta_against_constants_at_another_ionic_strength(
     # I = 0 by the Debye-Hueckel term of SIT (0.1092 per unit of delta z^2).
     zero = at_i_01 - dz2 * 0.1092
     assert float(BY_SPECIES[species]["log_k"]) == pytest.approx(zero, abs=0.5)
+
+
+def test_two_products_of_fresh_ferric_phosphate_agree_once_at_one_ionic_strength() -> None:
+    # IUPAC SC-Database: -25.7 at I = 0 and -21.9 in a salt medium; SIT's Debye-Hueckel term at
+    # 0.5-1 mol/kg over delta z^2 = 18 stands between them.
+    row = BY_SOLID["ferric_phosphate"]
+    for strength in (0.5, 1.0):
+        shift = 18 * 0.509 * math.sqrt(strength) / (1.0 + 1.5 * math.sqrt(strength))
+        assert -21.9 - shift == pytest.approx(-25.7, abs=float(row["log_k_u"]))
+    assert float(row["log_k"]) == pytest.approx(-25.7, abs=0.4) and row["decides"] == "yes"
+
+
+def test_newberyite_lies_between_its_published_products() -> None:
+    # to HPO4-2: -5.83 (solubility, 25 C), -5.94 (37 C, Bull. Soc. Chim. Belg. 99 (1990) 543),
+    # -5.58 +- 0.23 (PSI TDB 2020)
+    product = log_k(BY_SOLID["newberyite"], 25.0) + log_k(BY_SPECIES["HPO4-2"], 25.0)
+    assert product == pytest.approx(-5.83, abs=0.05)
+    warm = log_k(BY_SOLID["newberyite"], 37.0) + log_k(BY_SPECIES["HPO4-2"], 37.0)
+    assert warm == pytest.approx(-5.94, abs=0.15)
 
 
 # trends ----------------------------------------------------------------------------------------
