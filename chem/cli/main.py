@@ -164,7 +164,7 @@ def _show(problem: InputProblem) -> None:
 
 def run() -> None:
     """Entry point. Exit codes as `Exit`; a problem of the input is told without traceback."""
-    from chem.cli import acids, changes, chemists, new, tank_side
+    from chem.cli import acids, changes, chemists, new, shelf_side, tank_side
 
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
@@ -172,6 +172,7 @@ def run() -> None:
     changes.add_to(app)
     acids.add_to(app)
     tank_side.add_to(app)
+    shelf_side.add_to(app)
     chemists.add_to(app)
     try:
         app()

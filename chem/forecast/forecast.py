@@ -31,7 +31,7 @@ from chem.forecast.result import (
     TankLine,
 )
 from chem.forecast.settling import settle_by
-from chem.reference import Solid, tables
+from chem.reference import tables
 from chem.reference.fingerprint import fingerprint
 from chem.tank import (
     Mix,
@@ -42,6 +42,7 @@ from chem.tank import (
 Bools = NDArray[np.bool_]
 AIR_DIFFERENCE_PH = 0.2
 LEAST_SHARE = 0.05
+NEAR_CRYSTAL_SI = -0.3
 
 
 def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h") -> Forecast:
@@ -65,6 +66,8 @@ def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h"
     answer, chance, because = seen.answer(judged_at)
     show = tables().value("show_limit")
     solids = _solids(draws, here, seen.amounts, ok, show)
+    solids += _crystals(draws, here, seen.crystals, ok, show)
+    solids = tuple(sorted(solids, key=_pressing))
     ph_aired = _ph_aired(aged, fresh, mix.t_celsius)
     if ph_aired is not None and abs(ph_aired - ph.median) <= AIR_DIFFERENCE_PH:
         ph_aired = None
@@ -143,12 +146,39 @@ def _solids(
                 amount,
             )
         )
-    return tuple(sorted(found, key=lambda s: _pressing(s, here.phases.solids)))
+    return tuple(found)
 
 
-def _pressing(solid: SolidForecast, solids: Sequence[Solid]) -> tuple[float, ...]:
+def _crystals(
+    draws: Draws, here: Doubtful, out: Mapping[str, Floats], ok: Bools, show: float
+) -> tuple[SolidForecast, ...]:
+    """Very soluble salts near their limit, by the solubility tables, in the place of any log K."""
+    found = []
+    for k, key in enumerate(here.cold.keys):
+        si = _range(draws, here.cold.si[:, k])
+        chance = {t: draws.chance(a[:, k] > show, ok) for t, a in out.items()}
+        if si.p95 < NEAR_CRYSTAL_SI and not any(chance.values()):
+            continue
+        amount = float(np.nan_to_num(draws.quantile(here.cold.amount_g_per_L[:, k], (0.5,))[0]))
+        found.append(
+            SolidForecast(
+                f"{key}_crystals",
+                f"{here.cold.names[k]} crystals (cold)",
+                here.cold.formulas[k],
+                "prompt",
+                True,
+                si,
+                chance,
+                None,
+                amount,
+            )
+        )
+    return tuple(found)
+
+
+def _pressing(solid: SolidForecast) -> tuple[float, ...]:
     """Sort key: chance by 4 h, then by 24 h, then amount, then SI per ion, dormant last."""
-    ions = next(s.ions for s in solids if s.key == solid.key)
+    ions = tables().solids[solid.key].ions if solid.key in tables().solids else 2.0
     return (
         -solid.probability["4h"],
         -solid.probability["24h"],
@@ -183,6 +213,7 @@ def _doubts(
     """Doubts by their share of the spread of the most pressing SI (of pH where none presses)."""
     ph = fresh.clear.ph
     pressing = [s for s in solids if s.decides and s.kinetics != "dormant"]
+    pressing = [s for s in pressing if s.key in here.phases.keys]
     si = here.si[:, here.phases.keys.index(pressing[0].key)] if pressing else ph
     found = []
     for name, column in draws.columns.items():

@@ -26,7 +26,8 @@ class Outlook:
 
     fresh: at once; states: by time; ok: (N,) draws that found every state; amounts: time ->
     (N, M) [g/L] out by then; shows, blocks: time -> (N,) above the limits; probability, clogs:
-    their chances, salts and colloids together; colloids: each apart; suited: chance that the
+    their chances, salts and colloids together; crystals: time -> (N, K)
+    [g/L] of very soluble salts; colloids: each apart; suited: chance that the
     fresh pH is in the adjuvant's window, None without one.
     """
 
@@ -39,6 +40,7 @@ class Outlook:
     blocks: Mapping[str, Bools]
     probability: Mapping[str, float]
     clogs: Mapping[str, float]
+    crystals: Mapping[str, Floats]
     colloids: tuple[ColloidOutlook, ...]
     suited: float | None
     not_judged: tuple[str, ...]
@@ -67,7 +69,8 @@ def outlook(ready: Prepared) -> Outlook:
     every = [fresh, *states.values(), *([cold] if cold else [])]
     ok = np.all([s.ok for s in every], axis=0)
     show, clog = tables().value("show_limit"), tables().value("clog_limit")
-    amounts, shows, blocks = {}, {}, {}
+    amounts, crystal, shows, blocks = {}, {}, {}, {}
+    frozen = np.zeros(fresh.cold.si.shape)
     colloids = colloid_outlook(ready, fresh)
     # A floc or gel is there within minutes, so it counts from the first time on.
     loose = np.sum([c.amount_g_per_L for c in colloids], axis=0) if colloids else 0.0
@@ -77,10 +80,17 @@ def outlook(ready: Prepared) -> Outlook:
         out = np.nan_to_num(states[name].amounts(t))
         if cold is not None and name == "24h":
             out = np.maximum(out, np.nan_to_num(cold.amounts(t)))
+        salts = np.nan_to_num(states[name].crystals(t))
+        if cold is not None and name == "24h":
+            salts = np.maximum(salts, np.nan_to_num(cold.crystals(t)))
         so_far = np.maximum(so_far, out)
+        frozen = np.maximum(frozen, salts)
+        crystal[name] = frozen
+        # Each amount is for that salt alone, so the largest stands for all.
+        coldest = frozen.max(axis=1, initial=0.0)
         amounts[name] = so_far
-        shows[name] = so_far.sum(axis=1) + loose > show
-        blocks[name] = so_far.sum(axis=1) + swollen > clog
+        shows[name] = so_far.sum(axis=1) + coldest + loose > show
+        blocks[name] = so_far.sum(axis=1) + coldest + swollen > clog
     suited = None
     if mix.adjuvant is not None:
         inside = (fresh.clear.ph >= mix.adjuvant.ph_low) & (fresh.clear.ph <= mix.adjuvant.ph_high)
@@ -95,6 +105,7 @@ def outlook(ready: Prepared) -> Outlook:
         blocks,
         {t: draws.chance(shows[t], ok) for t in TIMES_S},
         {t: draws.chance(blocks[t], ok) for t in TIMES_S},
+        crystal,
         colloids,
         suited,
         tuple(_not_judged(mix)),

@@ -21,12 +21,14 @@ from chem.equilibrium import (
 from chem.equilibrium.activity import Floats
 from chem.forecast.aging import Aging, aging
 from chem.forecast.clouding import clouding_time_s, share_out
+from chem.forecast.crystals import Crystals, crystals
 from chem.forecast.hazards import refuse_toxic
 from chem.label import Contents, contents
 from chem.reference import molar_mass_g_per_mol, tables
 from chem.tank import Finished, Mix, WaterTotals, finish, water_totals
 
 Bools = NDArray[np.bool_]
+CRYSTAL_CURVE = "generic_prompt"
 NEAR_SI = -1.0
 """Solids this far below saturation may still form once others have settled."""
 
@@ -36,7 +38,8 @@ class Doubtful:
     """One tank at one temperature, per draw.
 
     clear: speciation before anything settles; log_ksp, si: (N, M); clouding: (N, M) [s];
-    settled: (N, M) [g/L] of what may come out in a spray day; ph_settled: (N,).
+    settled: (N, M) [g/L] of what may come out in a spray day; ph_settled: (N,); cold: very
+    soluble salts, judged from their tables, with cold_clouding (N, K) [s].
     """
 
     phases: Phases
@@ -47,6 +50,12 @@ class Doubtful:
     settled: Floats
     ph_settled: Floats
     ok: Bools
+    cold: Crystals
+    cold_clouding: Floats
+
+    def crystals(self, t_s: float) -> Floats:
+        """(N, K) [g/L] of very soluble salts out by t [s]."""
+        return np.asarray(self.cold.amount_g_per_L * share_out(t_s, self.cold_clouding))
 
     def amounts(self, t_s: float) -> Floats:
         """(N, M) [g/L] out by t [s]."""
@@ -92,11 +101,22 @@ def evaluate(
     """
     conditions = conditions_of(system, t_celsius, draws)
     clear = solve(system, totals, conditions)
+    cold = crystals(clear, water_kg_per_L, t_celsius, draws)
+    cold_clouding = _cold_clouding(cold, draws)
     phases = build_phases(system)
     if not len(phases):
         nothing = np.zeros((draws.count, 0))
         return Doubtful(
-            phases, clear, nothing, nothing, nothing, nothing, clear.ph, clear.converged
+            phases,
+            clear,
+            nothing,
+            nothing,
+            nothing,
+            nothing,
+            clear.ph,
+            clear.converged,
+            cold,
+            cold_clouding,
         )
     log_ksp = log_ksp_of(phases, t_celsius, draws)
     si = clear.saturation_index(phases, log_ksp)
@@ -134,7 +154,21 @@ def evaluate(
         curve = tables().clouding[phases.solids[m].curve]
         spread = draws.factor(f"clouding:{phases.keys[m]}", float(np.log(curve.factor)))
         clouding[:, m] = clouding_time_s(curve, 2.0 * si[:, m] / phases.ions[m]) * spread
-    return Doubtful(phases, clear, log_ksp, si, clouding, settled, ph_settled, ok)
+    return Doubtful(
+        phases, clear, log_ksp, si, clouding, settled, ph_settled, ok, cold, cold_clouding
+    )
+
+
+def _cold_clouding(cold: Crystals, draws: Draws) -> Floats:
+    """(N, K) clouding times [s] of salts that come out in the cold, as prompt solids."""
+    curve = tables().clouding[CRYSTAL_CURVE]
+    out = np.full(cold.si.shape, np.inf)
+    for k, key in enumerate(cold.keys):
+        si = np.nan_to_num(cold.si[:, k], nan=-1.0)
+        if (si > 0.0).any():
+            spread = draws.factor(f"clouding:{key} crystals", float(np.log(curve.factor)))
+            out[:, k] = clouding_time_s(curve, si) * spread
+    return out
 
 
 @dataclass(frozen=True)

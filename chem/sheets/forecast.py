@@ -230,7 +230,8 @@ def _short_time(seconds: float) -> str:
 
 
 def _per_two_ions(solid: SolidForecast) -> float:
-    return 2.0 * solid.si.median / tables().solids[solid.key].ions
+    ions = tables().solids[solid.key].ions if solid.key in tables().solids else 2.0
+    return 2.0 * solid.si.median / ions
 
 
 def _what_comes_out(result: Forecast, units: Units) -> Block:

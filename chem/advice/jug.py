@@ -1,0 +1,317 @@
+"""What a jug holds by its label: ions with ranges, what doesn't add up, what is left open."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from chem.advice.salting import jug_crystals
+from chem.doubts import Draws, doubts, first_order
+from chem.equilibrium import Conditions, build_system, solve
+from chem.equilibrium.activity import Floats
+from chem.forecast import DoubtShare, Range, prepare, settle_by
+from chem.label import NITROGEN_FORMS, Contents, Product, contents, label_lines, misfits
+from chem.reference import catalogue
+from chem.tank import UNKNOWN_WATER, Mix, millilitres_per_litre
+from chem.tank.mix import Addition
+
+GALLON_L, POUND_KG = 3.785411784, 0.45359237  # NIST Handbook 44, appendix C
+READ_AS = (
+    ("available phosphate", "P"),
+    ("soluble potash", "K"),
+    ("calcium", "CaO"),
+    ("magnesium", "MgO"),
+    ("sulfur", "SO3"),
+)
+SPECIFIC_VOLUME = (0.25, 0.75)
+"""Apparent volumes that dissolved matter takes, calcium chloride to urea [L/kg] (common practice,
+no source)."""
+USUAL_SHARE_ML_PER_L = 20.0
+LEAST_SHARE = 0.05
+WATER_FIGURES = {
+    "hardness": "hardness (calcium and magnesium)",
+    "alkalinity share": "alkalinity (bicarbonate)",
+    "ph": "pH",
+    "SO4": "sulfate",
+    "Cl": "chloride",
+    "calcium share of hardness": "calcium as part of the hardness",
+}
+
+
+@dataclass(frozen=True)
+class SaltOut:
+    """A salt that leaves the jug as it cools, and the highest temperature at which it may."""
+
+    key: str
+    name: str
+    t_celsius: Range
+
+
+@dataclass(frozen=True)
+class Carried:
+    """A nutrient per volume and what a weight of it costs."""
+
+    nutrient: str
+    kg_per_L: float
+    price_per_kg: float | None
+
+
+@dataclass(frozen=True)
+class Jug:
+    """A label read as a liquid.
+
+    makeup: component -> [mol/kg]; sources_percent: [% by mass]; ph: of 1 part in 10 of water, or
+    None; clear_at: chance that nothing crystallises at `coldest` [degC], None for a dry product.
+    """
+
+    product: Product
+    density_kg_per_L: Range | None
+    makeup: Mapping[str, Range]
+    sources_percent: Mapping[str, Range]
+    ph: Range | None
+    problems: tuple[str, ...]
+    open: tuple[str, ...]
+    doubts: tuple[DoubtShare, ...]
+    carried: tuple[Carried, ...]
+    currency: str
+    salts_out: tuple[SaltOut, ...]
+    coldest_celsius: float
+    clear_at: float | None
+    water_matters: str | None
+    notes: tuple[str, ...]
+    draws: int
+    seed: int
+
+    @property
+    def adds_up(self) -> bool:
+        """Whether nothing contradicts."""
+        return not self.problems
+
+
+def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: float = 5.0) -> Jug:
+    """Read a label as a liquid. Misfits stand in `problems`; nothing is raised for them."""
+    draws = Draws(count, seed)
+    inside = contents(product, draws, strict=False)
+    crystals = None if product.dry else jug_crystals(inside, coldest_celsius, draws)
+    problems = [*_misfit_texts(product), *_nitrogen(product), *_too_heavy(product, inside)]
+    dried = None if product.dry else _range(draws, inside.density_kg_per_L)
+    price = product.price
+    per_kg = None
+    middle = 1.0 if dried is None else dried.median
+    if price is not None:
+        per_kg = price.amount if price.per == "kg" else price.amount / middle
+    salts: tuple[SaltOut, ...] = ()
+    clear_at = None
+    if crystals is not None:
+        salts = tuple(
+            SaltOut(key, name, _range(draws, t))
+            for key, name, t in zip(
+                crystals.keys, crystals.names, crystals.t_salt_out_celsius.T, strict=True
+            )
+            if np.nanmedian(t) > COLDEST_SHOWN_CELSIUS
+        )
+        clear_at = draws.chance(np.asarray(~(crystals.si > 0.0).any(axis=1)))
+        over = [
+            name
+            for name, si in zip(crystals.names, crystals.si_warm.T, strict=True)
+            if draws.quantile(si, (0.05,))[0] > SURELY_OVER_SI
+        ]
+        if over and product.form == "solution":
+            problems.append(f"more than dissolves at 77 F (25 C) as labelled: {', '.join(over)}")
+    return Jug(
+        product=product,
+        density_kg_per_L=dried,
+        makeup={c: _range(draws, inside.of(c)) for c in inside.components if inside.of(c).any()},
+        sources_percent={k: _range(draws, v) for k, v in inside.sources_percent.items()},
+        ph=_ph(inside, draws),
+        problems=tuple(problems),
+        open=tuple(_left_open(product, draws)),
+        doubts=_doubts(inside, draws),
+        carried=tuple(_carried(product, middle, per_kg)),
+        currency=price.currency if price else "",
+        salts_out=tuple(sorted(salts, key=lambda s: -s.t_celsius.median)),
+        coldest_celsius=coldest_celsius,
+        clear_at=clear_at,
+        water_matters=_water_matters(product, count, seed) if not problems else None,
+        notes=inside.notes,
+        draws=count,
+        seed=seed,
+    )
+
+
+SURELY_OVER_SI = 0.3
+"""Salts this far over in nearly every version can't be a clear jug; below, the tables may err."""
+COLDEST_SHOWN_CELSIUS = -10.0
+
+
+def _range(draws: Draws, values: Floats) -> Range:
+    low, middle, high = draws.quantile(np.asarray(values, dtype=float), (0.05, 0.5, 0.95))
+    return Range(float(middle), float(low), float(high))
+
+
+def _misfit_texts(product: Product) -> list[str]:
+    """What the sources can't reach, and the misreading that would explain it."""
+    found = misfits(product, label_lines(product))
+    if not found:
+        return []
+    texts = [f"{p.read.split(', ', 1)[-1]}: {p.wrong}" for p in found]
+    known = catalogue().guarantees
+    for line, other in READ_AS:
+        if line not in product.guarantee:
+            continue
+        factor = known[line].grams_per_mole / known[other].grams_per_mole
+        scaled = dict(product.guarantee) | {line: product.guarantee[line] * factor}
+        again = replace(product, guarantee=scaled)
+        if not misfits(again, label_lines(again)):
+            texts.append(
+                f"it would add up if {product.guarantee[line]:g} % {line} was printed as {other}"
+            )
+    return texts
+
+
+def _nitrogen(product: Product) -> list[str]:
+    """Nitrogen forms against the total."""
+    forms = {k: product.guarantee[k] for k in NITROGEN_FORMS if k in product.guarantee}
+    total = product.guarantee.get("total nitrogen")
+    if total is None or not forms:
+        return []
+    allowed = max(0.15, 0.05 * total)
+    gap = total - sum(forms.values())
+    if abs(gap) <= allowed:
+        return []
+    more = "less" if gap > 0 else "more"
+    return [f"its nitrogen forms add up to {sum(forms.values()):g} %, {more} than {total:g} %"]
+
+
+def _too_heavy(product: Product, inside: Contents) -> list[str]:
+    """Whether the printed density can belong to so much dissolved matter."""
+    if product.dry or product.density is None:
+        return []
+    water = float(np.median(inside.water_kg_per_kg))
+    least, most = (1.0 / (water / 0.998 + (1.0 - water) * v) for v in reversed(SPECIFIC_VOLUME))
+    low, high = product.density
+    if high < least * 0.97:
+        return [
+            f"a density of {high:.3g} kg/L is too light for {100 * (1 - water):.0f} % dissolved "
+            f"(at least {least:.2f})"
+        ]
+    if low > most * 1.03:
+        return [
+            f"a density of {low:.3g} kg/L is too heavy for {100 * (1 - water):.0f} % dissolved "
+            f"(at most {most:.2f})"
+        ]
+    return []
+
+
+def _ph(inside: Contents, draws: Draws) -> Range | None:
+    """pH of one part in ten of pure water."""
+    if not inside.components:
+        return None
+    system = build_system(inside.components)
+    order = [inside.components.index(c) for c in system.components]
+    per_kgw = inside.mol_per_kg[:, order] * (0.1 / (0.1 * inside.water_kg_per_kg + 0.9))[:, None]
+    state = solve(system, per_kgw, Conditions.nominal(system))
+    return _range(draws, state.ph) if state.converged.any() else None
+
+
+def _left_open(product: Product, draws: Draws) -> list[str]:
+    """What the label doesn't say, each with its reason."""
+    table = doubts()
+    out = []
+    columns = [n.removeprefix(f"product:{product.key}:") for n in draws.columns]
+    if product.ph is None:
+        out.append("no pH is given")
+    if product.density is None and not product.dry:
+        out.append("no density is given")
+    split = [c.removeprefix("source:") for c in columns if c.startswith("source:")]
+    if split:
+        out.append("how much comes from each of: " + ", ".join(split))
+    for key, words in (
+        ("undeclared_sodium_chloride", "undeclared sodium chloride"),
+        ("ferric_share", "ferric share"),
+        ("ortho_share", "orthophosphate share"),
+    ):
+        if words in columns:
+            out.append(f"{words}: {table[key].reason}")
+    out += [
+        f"what chelates the {c.removeprefix('agent of ')}" for c in columns if c[:9] == "agent of "
+    ]
+    return out
+
+
+def _doubts(inside: Contents, draws: Draws) -> tuple[DoubtShare, ...]:
+    """Doubts by the largest share that they carry of any component's spread; of_ph: of the pH's."""
+    spread = {c: inside.of(c) for c in inside.components}
+    spread = {c: v for c, v in spread.items() if v.std() > 0.02 * max(float(v.mean()), 1e-9)}
+    found = []
+    for name, column in draws.columns.items():
+        shares = [first_order(v, column) for v in spread.values()]
+        share = max(shares, default=0.0)
+        if share > 0.2 and not name.startswith("crystals"):
+            found.append(DoubtShare(name, share, 0.0, 0.0, settle_by(name)))
+    return tuple(sorted(found, key=lambda d: -d.share)[:8])
+
+
+def _carried(product: Product, density: float, price_per_kg: float | None) -> list[Carried]:
+    """N, P2O5 and K2O per volume (per kg for a dry product) and their price."""
+    lines = dict(product.guarantee)
+    forms = sum(lines.get(k, 0.0) for k in NITROGEN_FORMS)
+    amounts = {
+        "N": lines.get("total nitrogen", forms),
+        "P2O5": lines.get("available phosphate", 0.0),
+        "K2O": lines.get("soluble potash", 0.0),
+    }
+    return [
+        Carried(
+            nutrient,
+            density * percent / 100.0,
+            None if price_per_kg is None else price_per_kg / (percent / 100.0),
+        )
+        for nutrient, percent in amounts.items()
+        if percent > 0.0
+    ]
+
+
+def _water_matters(product: Product, count: int, seed: int) -> str | None:
+    """The figure of an unknown water that moves this product's most pressing solid most."""
+    if not product.has_composition:
+        return None
+    rate = product.usual_rate
+    if rate is None or rate.kind == "mass":
+        rate = millilitres_per_litre(USUAL_SHARE_ML_PER_L)
+    if product.dry:
+        return None
+    mix = Mix(
+        name=product.name,
+        file=product.file,
+        water=UNKNOWN_WATER,
+        carrier_L_per_m2=0.0815,
+        fill="to mark",
+        tank_L=None,
+        t_celsius=20.0,
+        coldest_celsius=None,
+        additions=(Addition(product, rate),),
+        adjuvant=None,
+    )
+    draws = Draws(count, seed)
+    tank = prepare(mix, draws).at(0.0)
+    solids = tank.phases.solids
+    counted = [
+        m
+        for m, s in enumerate(solids)
+        if s.decides and s.kinetics != "dormant" and np.isfinite(tank.si[:, m]).any()
+    ]
+    if not counted:
+        return None
+    pressing = max(counted, key=lambda m: float(np.nanmedian(tank.si[:, m]) / tank.phases.ions[m]))
+    shares = {
+        figure: first_order(tank.si[:, pressing], draws.columns[f"water:{figure}"])
+        for figure in WATER_FIGURES
+        if f"water:{figure}" in draws.columns
+    }
+    best = max(shares, key=lambda f: shares[f], default="")
+    if not best or shares[best] < LEAST_SHARE:
+        return None
+    return f"{WATER_FIGURES[best]}, by way of {solids[pressing].name}"

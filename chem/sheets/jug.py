@@ -1,0 +1,147 @@
+"""The sheet of one label."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from chem.advice.jug import GALLON_L, POUND_KG, Carried, Jug
+from chem.forecast import Range
+from chem.sheets.blocks import Block, Sheet
+from chem.sheets.words import odds
+from chem.units import Units, format_temperature
+
+ION_NAMES = {
+    "NH4": "ammonium",
+    "NO3": "nitrate",
+    "SO4": "sulfate",
+    "PO4": "phosphate",
+    "Cl": "chloride",
+    "Fe2": "ferrous iron",
+    "Fe3": "ferric iron",
+    "CO3": "carbonate",
+    "HPO3": "phosphite",
+    "S2O3": "thiosulfate",
+    "P2O7": "pyrophosphate",
+    "P3O10": "tripolyphosphate",
+    "slow_N": "slow nitrogen",
+}
+
+
+def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
+    """Does it add up first, then ions, sources, money, cold and what is left open."""
+    if result.adds_up:
+        answer = ["The label adds up."]
+    else:
+        answer = ["The label does not add up: " + "; ".join(result.problems) + "."]
+    rows = [("In 1 kg of it", "mmol", "5 to 95 %")]
+    for component, amount in sorted(result.makeup.items(), key=lambda kv: -kv[1].median):
+        if amount.median > 1e-5:
+            rows.append((ION_NAMES.get(component, component), _mmol(amount.median), _span(amount)))
+    shares = [("Made from", "%", "5 to 95 %")]
+    for source, percent in result.sources_percent.items():
+        spread = f"{percent.p05:.2g} to {percent.p95:.2g}"
+        shares.append((source, f"{percent.median:.2g}", spread))
+    facts = []
+    if result.density_kg_per_L is not None:
+        d = result.density_kg_per_L.median
+        facts.append(f"Density {d / POUND_KG * GALLON_L:.2f} lb/gal ({d:.3f} kg/L).")
+    if result.ph is not None:
+        facts.append(
+            f"1 part in 10 of water reads about pH {result.ph.median:.1f} "
+            f"({result.ph.p05:.1f} to {result.ph.p95:.1f})."
+        )
+    blocks = [
+        Block("Ions the label implies", rows=rows),
+        Block("Sources", rows=shares if len(shares) > 1 else ()),
+        Block("The liquid", facts),
+        Block("What it carries", items=[_carried(c, result, units) for c in result.carried]),
+        _cold(result, units),
+    ]
+    if result.water_matters:
+        blocks.append(Block("The water figure that matters most", [f"{result.water_matters}."]))
+    settle = [d.settle_by.replace(result.product.key, result.product.name) for d in result.doubts]
+    blocks += [
+        Block("Left open by the label", items=result.open),
+        Block("What would settle it", items=[s[0].upper() + s[1:] for s in settle[:4]]),
+        Block("Notes", items=result.notes),
+    ]
+    kept = [b for b in blocks if b.paragraphs or b.items or b.rows]
+    return Sheet(result.product.name, answer, kept)
+
+
+def _mmol(mol: float) -> str:
+    return f"{1000.0 * mol:.3g}" if mol < 1.0 else f"{1000.0 * mol:.0f}"
+
+
+def _span(values: Range) -> str:
+    return f"{_mmol(values.p05)} to {_mmol(values.p95)}"
+
+
+def _carried(carried: Carried, result: Jug, units: Units) -> str:
+    per_gallon = carried.kg_per_L * GALLON_L / POUND_KG
+    if result.product.dry:
+        us = metric = f"{100.0 * carried.kg_per_L:.3g} % of its weight"
+    else:
+        us, metric = f"{per_gallon:.2f} lb/gal", f"{1000.0 * carried.kg_per_L:.0f} g/L"
+    amount = {"us": us, "metric": metric, "both": us if us == metric else f"{us} ({metric})"}[units]
+    if carried.price_per_kg is None:
+        return f"{carried.nutrient}: {amount}"
+    money = result.currency
+    pound = carried.price_per_kg * POUND_KG
+    price = {
+        "us": f"{money}{pound:.2f} a lb",
+        "metric": f"{money}{carried.price_per_kg:.2f} a kg",
+        "both": f"{money}{pound:.2f} a lb ({money}{carried.price_per_kg:.2f} a kg)",
+    }[units]
+    return f"{carried.nutrient}: {amount}, {price}"
+
+
+def _cold(result: Jug, units: Units) -> Block:
+    if result.clear_at is None:
+        return Block()
+    cold = format_temperature(result.coldest_celsius, units)
+    text = [f"No crystals at {cold}: {odds(result.clear_at)}."]
+    for salt in result.salts_out[:3]:
+        text.append(
+            f"{salt.name} would come out below about "
+            f"{format_temperature(round(salt.t_celsius.median), units)} "
+            f"({format_temperature(round(salt.t_celsius.p05), units)} to "
+            f"{format_temperature(round(salt.t_celsius.p95), units)})."
+        )
+    return Block("In the cold", text)
+
+
+def jug_json(result: Jug) -> str:
+    """The JSON object of the contract."""
+    density = result.density_kg_per_L
+    data: dict[str, Any] = {
+        "product": result.product.name,
+        "density_kg_per_L": density.median if density else None,
+        "makeup_mol_per_kg": {k: v.as_dict() for k, v in result.makeup.items()},
+        "sources_percent": {k: v.as_dict() for k, v in result.sources_percent.items()},
+        "ph": result.ph.as_dict() if result.ph else None,
+        "adds_up": result.adds_up,
+        "problems": list(result.problems),
+        "doubts": [
+            {"key": d.key, "share": d.share, "settle_by": d.settle_by} for d in result.doubts
+        ],
+        "open": list(result.open),
+        "carries": [
+            {
+                "nutrient": c.nutrient,
+                "kg_per_L": c.kg_per_L,
+                "lb_per_gal": c.kg_per_L * GALLON_L / POUND_KG,
+                "price_per_kg": c.price_per_kg,
+            }
+            for c in result.carried
+        ],
+        "salts_out": [{"key": s.key, "t_celsius": s.t_celsius.as_dict()} for s in result.salts_out],
+        "coldest_celsius": result.coldest_celsius,
+        "clear_at_coldest": result.clear_at,
+        "water_matters": result.water_matters,
+        "notes": list(result.notes),
+        "draws": result.draws,
+        "seed": result.seed,
+    }
+    return json.dumps(data, indent=2)

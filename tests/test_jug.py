@@ -1,0 +1,123 @@
+"""One label read as a liquid."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from test_cli import jarsight
+from test_forecast import product
+
+from chem.advice.jug import Jug, jug
+from chem.label import read_product
+from chem.sheets.blocks import as_text
+from chem.sheets.jug import jug_json, jug_sheet
+
+DEMO = Path(__file__).parent.parent / "data" / "demo" / "products"
+
+
+def read(folder: Path, **entries: object) -> Jug:
+    return jug(read_product(folder / product(folder, "jug", **entries)), count=128)
+
+
+@pytest.mark.parametrize("path", sorted(DEMO.glob("*.toml")), ids=lambda p: p.stem)
+def test_the_demo_shelf_adds_up(path: Path) -> None:
+    result = jug(read_product(path), count=128)
+    assert result.adds_up, result.problems
+    text = as_text(jug_sheet(result))
+    assert max(map(len, text.splitlines())) <= 60
+    data = json.loads(jug_json(result))
+    assert {
+        "product", "density_kg_per_L", "makeup_mol_per_kg", "sources_percent", "ph", "adds_up",
+        "problems", "doubts",
+    } <= set(data)  # fmt: skip
+    for entry in data["makeup_mol_per_kg"].values():
+        assert entry["p05"] <= entry["median"] <= entry["p95"]
+
+
+def test_phosphate_printed_as_the_element_is_recognised(tmp_path: Path) -> None:
+    """KH2PO4 holds 22.8 % P and 34.6 % K2O (IUPAC masses): P taken for P2O5 doesn't add up."""
+    result = read(
+        tmp_path, form="dry", sources=["monopotassium phosphate"],
+        guarantee={"available phosphate": 22.5, "soluble potash": 34.0},
+    )  # fmt: skip
+    assert not result.adds_up
+    assert any("was printed as P" in p for p in result.problems)
+    right = read(
+        tmp_path, form="dry", sources=["monopotassium phosphate"],
+        guarantee={"available phosphate": 51.5, "soluble potash": 34.0},
+    )  # fmt: skip
+    assert right.adds_up, right.problems
+
+
+def test_forms_that_do_not_sum_and_densities_that_can_not_be(tmp_path: Path) -> None:
+    forms = read(
+        tmp_path, density="1.3 kg/L", sources=["urea", "ammonium nitrate"],
+        guarantee={"total nitrogen": 28.0, "nitrate nitrogen": 7.0, "ammoniacal nitrogen": 7.0},
+    )  # fmt: skip
+    assert any("nitrogen forms add up to 14" in p for p in forms.problems)
+    light = read(
+        tmp_path, density="1.02 kg/L", sources=["calcium chloride"], guarantee={"calcium": 12.0}
+    )
+    assert any("too light" in p for p in light.problems)
+    heavy = read(tmp_path, density="1.9 kg/L", sources=["urea"], guarantee={"urea nitrogen": 10.0})
+    assert any("too heavy" in p for p in heavy.problems)
+
+
+def test_an_unreachable_guarantee_stands_in_problems_and_exits_0(tmp_path: Path) -> None:
+    name = product(
+        tmp_path, "odd", density="1.3 kg/L", sources=["calcium nitrate"],
+        guarantee={"nitrate nitrogen": 12.0, "calcium": 2.0},
+    )  # fmt: skip
+    done = jarsight("label", str(tmp_path / name), "--json", "--draws", "64")
+    assert done.returncode == 0, done.stderr
+    data = json.loads(done.stdout)
+    assert not data["adds_up"] and data["problems"]
+
+
+def test_what_a_gallon_carries_and_costs(tmp_path: Path) -> None:
+    """10-34-0 at 11.4 lb/gal: 1.1 lb N and 3.9 lb P2O5 a gallon (Univ. of Nebraska lesson)."""
+    result = read(
+        tmp_path, density="11.4 lb/gal", sources=["ammonium polyphosphate"], price="$57/5 gal",
+        guarantee={"ammoniacal nitrogen": 10.0, "available phosphate": 34.0},
+    )  # fmt: skip
+    per_gallon = {c.nutrient: c.kg_per_L * 3.785412 / 0.45359237 for c in result.carried}
+    assert per_gallon["N"] == pytest.approx(1.14, abs=0.02)
+    assert per_gallon["P2O5"] == pytest.approx(3.88, abs=0.03)
+    price = next(c.price_per_kg for c in result.carried if c.nutrient == "P2O5")
+    assert price is not None
+    assert price * 0.45359237 == pytest.approx(11.4 / 3.88, rel=0.02)
+    assert "$2.9" in as_text(jug_sheet(result))
+
+
+def test_cold_salts_out_where_the_trade_says(tmp_path: Path) -> None:
+    """Half urea half water salts out near 16 C (common practice, no source)."""
+    result = read(
+        tmp_path, density="1.145 kg/L", sources=["urea"], guarantee={"urea nitrogen": 22.6},
+        known={"urea": 49.0},
+    )  # fmt: skip
+    urea = next(s for s in result.salts_out if s.key == "urea")
+    assert urea.t_celsius.median == pytest.approx(16.0, abs=4.0)
+    assert result.clear_at is not None and result.clear_at < 0.2
+
+
+def test_known_narrows_and_missing_is_said(tmp_path: Path) -> None:
+    entries = {
+        "density": "1.3 kg/L", "sources": ["calcium nitrate", "calcium chloride"],
+        "guarantee": {"calcium": 9.0},
+    }  # fmt: skip
+    wide = read(tmp_path, **entries)
+    narrow = read(tmp_path, **entries, known={"calcium chloride": 10.0, "ph": 6.0})
+    spread = [r.makeup["Cl"].p95 - r.makeup["Cl"].p05 for r in (wide, narrow)]
+    assert spread[1] < 0.5 * spread[0]
+    assert any("no pH" in o for o in wide.open) and not any("no pH" in o for o in narrow.open)
+    assert any("how much comes from each" in o for o in wide.open)
+
+
+def test_command_finds_the_demo_shelf_and_tells_what_is_missing() -> None:
+    done = jarsight("label", "urea-liquor", "--draws", "64", "--coldest", "20 F")
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[2] == "The label adds up."
+    assert jarsight("label").returncode == 2
+    assert jarsight("label", "nothing-like-it").returncode == 2
