@@ -19,8 +19,8 @@ GRID_CELSIUS = np.arange(-15.0, 36.0, 3.0)
 
 @dataclass(frozen=True)
 class JugCrystals:
-    """Salts of a jug: si (N, K) at `coldest`, si_warm at 25 degC; t_salt_out_celsius (N, K): the highest temperature
-    at which each is over its limit, -inf where it never is on -15 to 33 degC.
+    """Salts of a jug: si (N, K) at `coldest`, si_warm at 25 degC; t_salt_out_celsius (N, K): the
+    highest temperature at which each is over its limit, -inf where it never is on -15 to 33 degC.
     """
 
     keys: tuple[str, ...]
