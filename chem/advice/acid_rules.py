@@ -66,12 +66,14 @@ def refuse(mix: Mix, reagent: Reagent, place: int, target: float) -> None:
         )
     rules = set(label_forbids(tried)) - set(label_forbids(mix))
     broken = [r for r in rules if ": never with " in r]
-    words = ACID_RULES if reagent.acid else BASE_RULES
+    words = set(ACID_RULES if reagent.acid else BASE_RULES)
+    brings = {line for source in reagent.product.sources for line in source.supplies}
+    known = catalogue().guarantee_names
     broken += [
         f"{p.name}: never with {w}"
         for p in products
         for w in p.says.never_with
-        if w.strip().lower() in words
+        if w.strip().lower() in words or known.get(w.strip().lower()) in brings
     ]
     if broken:
         raise InputProblem(

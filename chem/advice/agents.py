@@ -166,7 +166,8 @@ def choose_agent(name: str, strength: str | None = None, beside: Path | None = N
         Problem(
             f"--with {name!r}",
             "no acid or base of that name is known here",
-            ", ".join(f"`{a}`" for a in agents()) + "; or the file of a product on your shelf, "
+            ", ".join(f"`{a}`" for a in (*mild("acid"), *mild("base")))
+            + "; a strong one by its full chemical name; or the file of a product on your shelf, "
             "such as `ph-buffer.toml`",
         )
     )

@@ -18,7 +18,7 @@ from chem.doubts import Draws
 from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem, Problem
 from chem.forecast import THRESHOLD, Outlook, Range, gases, label_forbids, outlook
-from chem.forecast.hazards import Gas
+from chem.forecast.evolved import Evolved, evolved
 from chem.label import Contents, Product
 from chem.reference import catalogue, tables
 from chem.tank import Mix, with_product
@@ -38,7 +38,7 @@ SALTS = {"Na", "Cl"}
 
 @dataclass(frozen=True)
 class MadeSolid:
-    """A solid that the dose brings on: its chance by the asked time, before and after."""
+    """A solid that the dose brings on, or what it does to a colloid: chance by the asked time."""
 
     key: str
     name: str
@@ -96,7 +96,7 @@ class Adjustment:
     made: tuple[MadeSolid, ...]
     suited: Suited | None
     copper_free: tuple[float, float] | None
-    gases: tuple[Gas, ...]
+    gases: tuple[Evolved, ...]
     label_forbids: tuple[str, ...]
     cautions: tuple[str, ...]
     adds_kg_per_ha: Mapping[str, float]
@@ -157,7 +157,7 @@ def adjust(
         judged_at=judged_at,
         dose_g_per_L=None if rate is None else middle.dose(rate),
         tried_g_per_L=middle.dose(tried),
-        unreached=_why_not(reagent, after.median, middle) if rate is None else None,
+        unreached=_why_not(reagent, target, after.median, middle) if rate is None else None,
         density_kg_per_L=None if reagent.dry else float(middle.agent.density_kg_per_L[0]),
         ph_before=before,
         ph_after=after,
@@ -172,7 +172,7 @@ def adjust(
         made=_made(fresh, dosed, judged_at, tank.agent),
         suited=_suited(tank, middle, fresh, dosed, judged_at),
         copper_free=copper,
-        gases=tuple(gases(tank.mixed(tried), after.median)),
+        gases=evolved(dosed.ready, dosed.fresh, tuple(gases(dosed.ready.mix, after.median))),
         label_forbids=_broken(mix, reagent.product, tried, middle, place),
         cautions=cautions(mix, reagent, tank.held, before, after, copper),
         adds_kg_per_ha=_adds(reagent.product, tried, mix),
@@ -184,8 +184,10 @@ def adjust(
     )
 
 
-def _why_not(reagent: Reagent, reached: float, middle: Middle) -> str:
+def _why_not(reagent: Reagent, target: float, reached: float, middle: Middle) -> str:
     """Why no sane dose reaches the target."""
+    if not middle.direction * (target - reached) > 0.0:
+        return "no pH can be found on the way there: the tank is outside what the model covers"
     good = middle.scanned[np.isfinite(middle.scanned)]
     half = float(np.interp(0.5 * MOST_G_PER_L, middle.rates, middle.scanned))
     if abs(good[-1] - half) < FLAT_PH:
@@ -215,28 +217,36 @@ def _curve(middle: Middle, tried: float) -> tuple[tuple[float, float], ...]:
 def _chances(seen: Outlook, judged_at: str) -> dict[str, float]:
     show = tables().value("show_limit")
     amounts = seen.amounts[judged_at]
-    return {
-        solid.key: seen.ready.draws.chance(amounts[:, m] > show, seen.ok)
+    draws = seen.ready.draws
+    out = {
+        solid.key: draws.chance(amounts[:, m] > show, seen.ok)
         for m, solid in enumerate(seen.fresh.phases.solids)
         if solid.decides and solid.kinetics != "dormant"
     }
+    return out | {c.key: draws.chance(c.falls, seen.ok) for c in seen.colloids}
 
 
 def _made(fresh: Outlook, dosed: Outlook, judged_at: str, agent: Contents) -> tuple[MadeSolid, ...]:
-    """Solids that the dose brings on, most likely first."""
+    """Solids and colloids that the dose brings on, most likely first."""
     before, after = _chances(fresh, judged_at), _chances(dosed, judged_at)
-    components = dosed.fresh.clear.system.components
+    phases, components = dosed.fresh.phases, dosed.fresh.clear.system.components
     own = {
         c
         for c, column in zip(agent.components, agent.mol_per_kg.T, strict=True)
         if c not in SALTS and column.any()
     }
+    fates = {c.key: c.because for c in dosed.colloids}
     out = []
-    for m, solid in enumerate(dosed.fresh.phases.solids):
-        chance, was = after.get(solid.key, 0.0), before.get(solid.key, 0.0)
-        if chance >= THRESHOLD and chance > was + MADE_MORE:
-            ions = {c for i, c in enumerate(components) if dosed.fresh.phases.nu[i, m] > 0.0}
-            out.append(MadeSolid(solid.key, solid.name, was, chance, bool(ions & own)))
+    for key, chance in after.items():
+        was = before.get(key, 0.0)
+        if chance < THRESHOLD or chance <= was + MADE_MORE:
+            continue
+        name, ions = fates.get(key, key), set()
+        if key in phases.keys:
+            m = phases.keys.index(key)
+            name = phases.solids[m].name
+            ions = {c for i, c in enumerate(components) if phases.nu[i, m] > 0.0}
+        out.append(MadeSolid(key, name, was, chance, bool(ions & own)))
     return tuple(sorted(out, key=lambda s: -s.after))
 
 
@@ -311,6 +321,8 @@ def _broken(
         volume = tried / float(middle.agent.density_kg_per_L[0])
         rate = Rate("volume", "area", volume * mix.carrier_L_per_m2)
     known = set(label_forbids(mix))
+    if any(a.product.key == product.key for a in mix.additions):
+        known |= {f"{product.name}: its label says to pour it {w}" for w in ("first", "last")}
     after = label_forbids(with_product(mix, product, rate, place)) if tried > 0.0 else []
     return tuple(rule for rule in after if rule not in known)
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from chem.advice.ph import JAR_L, Adjustment
-from chem.forecast import JAR_DECIDES
+from chem.forecast import JAR_DECIDES, Evolved
 from chem.sheets.blocks import WIDTH, Block, Sheet
 from chem.sheets.forecast import KG_PER_HA_TO_LB_PER_1000_SQ_FT
 from chem.sheets.words import TIME_WORDS, odds
@@ -26,6 +26,7 @@ from chem.units import (
 GALLON_L = 3.785411784  # NIST Handbook 44, appendix C
 PLOT_ROWS, PLOT_COLUMNS = 13, 50
 SMALL_ML, SMALL_G = 1.0, 0.5
+LEAST_AMOUNT = 0.5
 STRIP_TEST = "Strip test after mixing: the jar decides."
 ANSWERS = {
     "clear": "stays clear",
@@ -39,7 +40,7 @@ def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
     """Dose, pH with its range, answer after the dose, the curve, cautions."""
     blocks = [
         _broken(result),
-        Block("Gas or heat", items=[g.because for g in result.gases]) if result.gases else None,
+        Block("Gas or heat", items=[_gas(g) for g in result.gases]) if result.gases else None,
         _how_much(result, units),
         _after(result),
         _answer_after(result),
@@ -50,8 +51,11 @@ def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
         Block("Mind", items=result.cautions),
         Block("", [STRIP_TEST, JAR_DECIDES]),
     ]
-    heading = f"{result.mix.name}: to pH {result.target:g} with {result.reagent.name}"
-    return Sheet(heading, _answer(result, units), [b for b in blocks if b is not None])
+    return Sheet(
+        f"{result.mix.name}: to pH {result.target:g}",
+        _answer(result, units),
+        [b for b in blocks if b is not None],
+    )
 
 
 def dose_text(result: Adjustment, units: Units = "both") -> str:
@@ -140,7 +144,10 @@ def ph_json(result: Adjustment, units: Units = "both") -> str:
         "copper_free": None
         if result.copper_free is None
         else {"before": result.copper_free[0], "after": result.copper_free[1]},
-        "gases": [{"key": g.key, "because": g.because} for g in result.gases],
+        "gases": [
+            {"key": g.key, "because": g.because, "amount": g.amount, "unit": g.unit}
+            for g in result.gases
+        ],
         "label_forbids": list(result.label_forbids),
         "adds_kg_per_ha": dict(result.adds_kg_per_ha) if reached else {},
         "poured_as": result.place + 1,
@@ -263,6 +270,14 @@ def _broken(result: Adjustment) -> Block | None:
     return Block("A label's own rule is broken", items=result.label_forbids)
 
 
+def _gas(gas: Evolved) -> str:
+    """A gas or heat with its amount, where there is one worth telling."""
+    if gas.amount is None or gas.amount < LEAST_AMOUNT:
+        return gas.because
+    limit = f" (limit {gas.limit:g} ppm)" if gas.limit is not None else ""
+    return f"{gas.because} About {_two(gas.amount)} {gas.unit}{limit}."
+
+
 def _how_much(result: Adjustment, units: Units) -> Block | None:
     text = doses(result, units)
     if not text:
@@ -336,8 +351,8 @@ def _answer_after(result: Adjustment) -> Block | None:
             f"{result.reagent.name} is part of it" if solid.of_the_agent else "the new pH drops it"
         )
         text.append(
-            f"The dose itself brings on {solid.name} ({odds(solid.after)}, was "
-            f"{odds(solid.before)}): {cause}."
+            f"The dose itself brings on: {solid.name} ({odds(solid.after)}, was "
+            f"{odds(solid.before)}). {_sentence(cause)}."
         )
     return Block("Will it stay clear with that in it?", text)
 
@@ -369,9 +384,12 @@ def _adjuvant(result: Adjustment, units: Units) -> Block | None:
 def _firmness(result: Adjustment) -> Block | None:
     unit = "mL" if result.density_kg_per_L is not None else "g"
     per = result.density_kg_per_L or 1.0
+    steepest = max(abs(result.slope_start), abs(result.slope_target)) * per
+    step = next((s for s in (1.0, 0.1, 0.01) if steepest * s <= 1.5), 0.001)
     text = [
-        f"At the start 1 {unit} per litre moves the pH by {_two(result.slope_start * per)}, "
-        f"at the end by {_two(result.slope_target * per)} (about, for a small step)."
+        f"At the start {step:g} {unit} per litre moves the pH by about "
+        f"{_two(result.slope_start * per * step)}, at the end by about "
+        f"{_two(result.slope_target * per * step)}."
     ]
     return Block("How firmly the tank holds its pH", text)
 
@@ -410,7 +428,7 @@ def _own_form(result: Adjustment) -> str:
 
 
 def _jar(units: Units) -> str:
-    return format_volume(JAR_L, "metric") if units == "metric" else "1 qt (946 mL)"
+    return {"us": "1 qt", "metric": "946 mL", "both": "1 qt (946 mL)"}[units]
 
 
 def _two(value: float) -> str:
