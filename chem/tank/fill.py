@@ -46,6 +46,7 @@ def finish(
     water: WaterTotals,
     draws: Draws,
     poured: Collection[int] | None = None,
+    water_share: float = 1.0,
 ) -> Finished:
     """Mix the products into the water.
 
@@ -54,6 +55,7 @@ def finish(
         contents: of each addition, in the mix's order.
         poured: indices of additions already in; default all. The water is the full tank's
             less the room of the products not yet poured, so that a path can be followed.
+        water_share: how much of that water is in already (0.5 while the products go in).
 
     Density is that of ideal mixing (volumes add); molality goes by the true mass of water.
     """
@@ -78,7 +80,7 @@ def finish(
         mass_kg.append(mass)
     room = np.sum(volume_L, axis=0) if volume_L else np.zeros(n)
     total = 1.0 + room if mix.fill == "water first" else np.ones(n)
-    water_L = np.maximum(total - room, 1e-3)
+    water_L = np.maximum(total - room, 1e-3) * water_share
     included = range(len(mix.additions)) if poured is None else sorted(poured)
     final = water_L + sum((volume_L[i] for i in included), np.zeros(n))
     keys = set(water.components).union(*(contents[i].components for i in included))
