@@ -1,0 +1,224 @@
+"""A label as people have it, a text that was copied, typed or scanned, read into a product file.
+
+Every line is understood, left out for a stated reason, or named as not understood; a figure or a
+name with two readings is never chosen for the reader.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+from chem.errors import InputProblem, Problem
+from chem.label.printed.content import Content
+from chem.label.printed.declared import Named, Quantity
+from chem.label.printed.derived import MAY_START, STARTS, is_open, items_of, resolves
+from chem.label.printed.lines import Line, bare, lines_of
+from chem.label.printed.records import Ignored, NotUnderstood, Pasted, Understood
+from chem.label.printed.statements import IN_WATER, Around, Outcome, Piece, pieces, read_statement
+from chem.label.printed.whole import finish
+from chem.label.printed.words import form_of
+
+__all__ = ["Ignored", "NotUnderstood", "Pasted", "Understood", "read_paste"]
+
+_POINT_HABIT = re.compile(r"(?:^|(?<=[ (]))\.[0-9]+\s?%")
+
+
+def read_paste(text: str, name: str) -> Pasted:
+    """Read a label's text into a product file of that name.
+
+    Raises:
+        InputProblem: no name, or a text in which no guarantee at all can be read.
+    """
+    title = " ".join("".join(c for c in name if unicodedata.category(c)[0] != "C").split())
+    if not title:
+        raise InputProblem(
+            Problem(f"name = {name!r}", "a product needs a name", "the name on the label")
+        )
+    lines, _ = lines_of(text)
+    pasted = _read(lines, title, dry=False)
+    return _read(lines, title, dry=True) if pasted.form.get("form") == "dry" else pasted
+
+
+def _read(lines: list[Line], title: str, *, dry: bool) -> Pasted:
+    hides = any(_POINT_HABIT.search(bare(line.text)) for line in lines)
+    reader = _Reader(hides, dry)
+    reader.read(list(pieces(lines)))
+    return finish(reader.content, title, lines)
+
+
+class _Reader:
+    """Goes through the statements in order and keeps what they give."""
+
+    def __init__(self, dots_hide_points: bool, dry: bool) -> None:
+        self.dots_hide_points = dots_hide_points
+        self.dry = dry
+        self.content = Content()
+        self.pending: list[tuple[Named, Line]] = []
+        self.values: list[tuple[Quantity, Line, str]] = []
+        self.last: Named | None = None
+
+    def read(self, pieces: list[Piece]) -> None:
+        """Take every statement."""
+        i = 0
+        while i < len(pieces):
+            piece = pieces[i]
+            if not re.search(r"\w", piece.text):
+                if piece.line.printed and piece.text == piece.line.text:
+                    self.content.ignored.append(
+                        Ignored(piece.line.number, piece.line.printed, "a rule")
+                    )
+                i += 1
+                continue
+            started = _list_starts(piece.text)
+            i = (
+                self._take_list(pieces, i, started)
+                if started is not None
+                else self._take(pieces, i)
+            )
+        self._flush()
+
+    def _outcome(self, text: str, cells: tuple[str, ...] = ()) -> Outcome:
+        content = self.content
+        analysed = bool(content.guarantee or content.grade)
+        around = Around(self.dots_hide_points, self.last, bool(self.pending), analysed, self.dry)
+        return read_statement(text, cells, around)
+
+    def _take(self, pieces: list[Piece], i: int) -> int:
+        piece = pieces[i]
+        if self.values and IN_WATER.search(piece.text):
+            self._flush_if_even()
+        outcome = self._outcome(piece.text, piece.line.cells)
+        after = pieces[i + 1] if i + 1 < len(pieces) else None
+        apart = after is None or piece.ended or not re.search(r"\w", after.text)
+        if outcome.productive or outcome.names or outcome.values or apart or after is None:
+            self._keep(outcome, piece.text, [piece.line])
+            return i + 1
+        alone = self._outcome(after.text, after.line.cells)
+        if (outcome.left or alone.left) and _list_starts(after.text) is None:
+            joined = self._outcome(f"{piece.text} {after.text}", ())
+            if joined.productive and not joined.left and not alone.productive:
+                self._keep(joined, f"{piece.text} {after.text}", [piece.line, after.line])
+                return i + 2
+        self._keep(outcome, piece.text, [piece.line])
+        return i + 1
+
+    def _take_list(self, pieces: list[Piece], i: int, started: str) -> int:
+        """The list of sources, over as many lines as it goes on."""
+        self._flush()
+        taken = [(pieces[i], started)]
+        i += 1
+        while i < len(pieces) and self._goes_on(taken, pieces, i):
+            if re.search(r"\w", pieces[i].text):
+                taken.append((pieces[i], pieces[i].text))
+            i += 1
+        text, starts = "", []
+        for piece, words in taken:
+            starts.append(len(text))
+            text += words.rstrip() + (". " if piece.ended and not words.endswith(".") else " ")
+        named: set[int] = set()
+        for item in items_of(text):
+            covered = [
+                piece.line
+                for n, (piece, _) in enumerate(taken)
+                if starts[n] < item.end and item.start < [*starts, len(text)][n + 1] - 1
+            ]
+            for line in dict.fromkeys(covered):
+                named.add(line.number)
+                self.content.add_source(item.text, item.found, item.notes, line, line is covered[0])
+        for piece, _ in taken:
+            if piece.line.number not in named:
+                self.content.note(piece.line, piece.line.printed, "the list of sources")
+        self.content.corrections([piece.line for piece, _ in taken])
+        return i
+
+    def _goes_on(self, taken: list[tuple[Piece, str]], pieces: list[Piece], i: int) -> bool:
+        last = taken[-1][0]
+        so_far = " ".join(words for _, words in taken)
+        piece = pieces[i]
+        opened = is_open(so_far)
+        if not re.search(r"\w", piece.text):
+            return opened and not last.ended
+        if _list_starts(piece.text) is not None:
+            return False
+        claimed = self._outcome(piece.text, piece.line.cells)
+        if claimed.productive or (claimed.ignored and not claimed.guessed):
+            return False
+        if opened and not last.ended:
+            return True
+        known = resolves(piece.text)
+        if last.ended:
+            return bool(known) and all(known)
+        tail = re.split(r"[,;]|\band\b", so_far.lower())[-1]
+        head = re.split(r"[,;.]|\band\b", piece.text.lower())[0]
+        return any(known) or any(resolves(f"{tail} {head}"))
+
+    def _keep(self, outcome: Outcome, text: str, lines: list[Line]) -> None:
+        line = lines[0]
+        words = bare(text)
+        if outcome.names or outcome.values:
+            if outcome.names and self.values:
+                self._flush_if_even()
+            self.pending += [(named, line) for named in outcome.names]
+            self.values += [(value, line, words) for value in outcome.values]
+        elif outcome.productive or not outcome.guessed:
+            self._flush()
+        for named, quantity in outcome.entries:
+            self._add(named, quantity, line, words)
+        for fact, meaning in outcome.facts:
+            self.content.state(fact, meaning, line, words)
+        if outcome.grade:
+            self.content.add_grade(outcome.grade, line, words)
+        for refused in outcome.left:
+            shown = refused.text.strip() or words
+            self.content.not_understood.append(
+                NotUnderstood(line.number, shown, refused.why, refused.near)
+            )
+        for reason in outcome.ignored:
+            self.content.ignored.append(Ignored(line.number, words, reason))
+        if outcome.guessed and outcome.ignored and not self.content.guarantee:
+            form = form_of(words)
+            if form is not None:
+                self.content.forms.append(form)
+        self.content.problems += [f"line {line.number}: {problem}" for problem in outcome.problems]
+        for other in lines[1:]:
+            self.content.note(other, other.printed, f"goes on from line {line.number}")
+        self.content.corrections(lines)
+
+    def _add(self, named: Named, quantity: Quantity, line: Line, words: str) -> None:
+        self.last = named
+        self.content.add(named, quantity, line, words)
+
+    def _flush_if_even(self) -> None:
+        if len(self.values) == len(self.pending):
+            self._flush()
+
+    def _flush(self) -> None:
+        """Names in one column, their figures in another: matched only where they are as many."""
+        pending, values = self.pending, self.values
+        self.pending, self.values = [], []
+        if len(pending) == len(values):
+            for (named, _), (quantity, line, words) in zip(pending, values, strict=True):
+                self._add(named, quantity, line, f"{named.name} {words}")
+            for named, line in pending:
+                self.content.note(line, line.printed, f"`{named.name}`, its figure stands below")
+            return
+        for named, line in pending:
+            if not self.content.guarantee and not values and not self.content.grade:
+                self.content.ignored.append(Ignored(line.number, line.printed, "a title"))
+                continue
+            why = f"`{named.name}` without its figure"
+            self.content.not_understood.append(NotUnderstood(line.number, line.printed, why))
+        for quantity, line, words in values:
+            why = f"{quantity.text} % without its name"
+            self.content.not_understood.append(NotUnderstood(line.number, words, why))
+
+
+def _list_starts(text: str) -> str | None:
+    found = STARTS.match(text)
+    if found:
+        return text[found.end() :]
+    found = MAY_START.match(text)
+    if found and (any(resolves(text[found.end() :])) or found.end() == len(text)):
+        return text[found.end() :]
+    return None

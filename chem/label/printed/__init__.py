@@ -1,0 +1,1 @@
+"""Reading a label's printed text: lines, percentages, sources, statements, the whole."""

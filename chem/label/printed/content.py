@@ -1,0 +1,155 @@
+"""What a pasted label has given so far, each figure held against those before it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from chem.label.printed.declared import Named, Quantity
+from chem.label.printed.derived import near_sources
+from chem.label.printed.lines import Line
+from chem.label.printed.reading import Agents, Stated
+from chem.label.printed.records import Ignored, Kept, NotUnderstood, Understood, in_terms_of
+
+
+@dataclass
+class Content:
+    """The file's content in the making, and what became of every line."""
+
+    understood: list[Understood] = field(default_factory=list)
+    not_understood: list[NotUnderstood] = field(default_factory=list)
+    ignored: list[Ignored] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+    guarantee: dict[str, Kept] = field(default_factory=dict)
+    chelated: dict[str, Kept] = field(default_factory=dict)
+    also: dict[str, Kept] = field(default_factory=dict)
+    stated: dict[str, str] = field(default_factory=dict)
+    never_with: list[str] = field(default_factory=list)
+    sources: list[str] = field(default_factory=list)
+    lost_sources: bool = False
+    agents: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    all_agents: tuple[str, ...] = ()
+    grade: tuple[tuple[str, float], ...] = ()
+    grade_line: Line | None = None
+    measured: bool = False
+    forms: list[str] = field(default_factory=list)
+
+    def note(self, line: Line, text: str, meaning: str) -> None:
+        """Something understood."""
+        self.understood.append(Understood(line.number, text, meaning))
+
+    def corrections(self, lines: list[Line]) -> None:
+        """What was put right on these lines."""
+        for line in dict.fromkeys(lines):
+            for note in line.notes:
+                entry = Understood(line.number, line.printed, note)
+                if entry not in self.understood:
+                    self.understood.append(entry)
+
+    def add(self, named: Named, quantity: Quantity, line: Line, words: str) -> None:
+        """One percentage, against what stands for the same element already."""
+        notes = "".join(f"; {note}" for note in (*named.notes, *quantity.notes))
+        kept = Kept(named, quantity, line)
+        if named.also:
+            table, key, what = self.also, named.name, f"also {named.name}"
+        elif named.chelated:
+            table, key = self.chelated, named.element_line
+            what = f"chelated {named.name}" + (f" ({named.agent})" if named.agent else "")
+        else:
+            table, key, what = self.guarantee, named.element_line, named.name
+        old = table.get(key)
+        if old is None:
+            table[key] = kept
+            part = ", the part soluble in water" if named.soluble else ""
+            self.note(line, words, f"{what} {quantity.text} %{part}{notes}")
+            return
+        if old.quantity.basis != quantity.basis and {old.quantity.basis, quantity.basis} == {
+            "w/w",
+            "w/v",
+        }:
+            if quantity.basis == "w/w":
+                table[key] = kept
+            self.note(line, words, f"{what} again, on the other basis; the w/w figure is kept")
+            return
+        first, again = in_terms_of(old), in_terms_of(kept)
+        slack = 1e-9
+        if old.named.name != named.name:
+            slack = 0.5 * max(first[1], again[1]) + 0.01 * first[0]
+        if old.named.soluble and not named.soluble and again[0] > first[0] - slack:
+            table[key] = kept
+            old, kept, first, again = kept, old, again, first
+        if abs(first[0] - again[0]) <= slack:
+            self.note(line, words, f"{what} {quantity.text} %, the same again{notes}")
+        elif kept.named.soluble and again[0] < first[0]:
+            self.note(line, words, f"{what}: {kept.quantity.text} % of it soluble in water{notes}")
+            self.problems.append(
+                f"line {line.number}: only {kept.quantity.text} % of {old.quantity.text} % "
+                f"{old.named.name} is soluble in water; a product file has one figure, the total"
+            )
+        else:
+            self.note(line, words, f"{what} {quantity.text} %, against line {old.line.number}")
+            self.problems.append(
+                f"line {line.number}: {what} {quantity.text} %, but line {old.line.number} says "
+                f"{old.named.name} {old.quantity.text} %; the first is kept"
+            )
+
+    def add_grade(self, grade: tuple[tuple[str, float], ...], line: Line, words: str) -> None:
+        """A grade; the first one counts."""
+        shown = ", ".join(f"{name} {percent:g}" for name, percent in grade)
+        if self.grade and grade != self.grade:
+            self.problems.append(f"line {line.number}: a second grade, {shown}")
+        elif not self.grade:
+            self.grade, self.grade_line = grade, line
+        self.note(line, words, f"grade: {shown} %")
+
+    def state(self, fact: Stated | Agents, meaning: str, line: Line, words: str) -> None:
+        """A key of the file, or chelating agents; the first one counts."""
+        if isinstance(fact, Agents):
+            for metal in fact.metals:
+                self.agents[metal] = fact.agents
+            if not fact.metals:
+                self.all_agents = tuple(dict.fromkeys((*self.all_agents, *fact.agents)))
+            self.note(line, words, meaning)
+            return
+        if fact.key == "never_with":
+            if fact.text not in self.never_with:
+                self.never_with.append(fact.text)
+            self.note(line, words, meaning)
+            return
+        old = self.stated.setdefault(fact.key, fact.text)
+        if old == fact.text:
+            self.note(line, words, meaning)
+        elif fact.key in ("usual_rate", "rate_range", "carrier_at_least", "carrier_at_most"):
+            reason = f"another {fact.key.replace('_', ' ')}, {fact.text}; {old} is kept"
+            self.ignored.append(Ignored(line.number, words, reason))
+        else:
+            self.note(line, words, meaning)
+            self.problems.append(
+                f"line {line.number}: {fact.key} {fact.text}, but above it was {old}"
+            )
+
+    def add_source(
+        self,
+        text: str,
+        found: str | tuple[str, ...] | None,
+        notes: tuple[str, ...],
+        line: Line,
+        first: bool,
+    ) -> None:
+        """An item of the list of sources; `first` on the line where it begins."""
+        if isinstance(found, str):
+            if found and found not in self.sources:
+                self.sources.append(found)
+            meaning = f"source `{found}`" if found else "no source"
+            self.note(line, text, "; ".join((meaning, *notes)))
+            return
+        self.lost_sources = True
+        if not first:
+            self.note(line, text, "the end of a source named on the line before")
+        elif found is None:
+            self.not_understood.append(
+                NotUnderstood(line.number, text, "no source of that name", near_sources(text))
+            )
+        else:
+            why = "this name is used for more than one compound: which one?"
+            why = "; ".join((why, *notes))
+            self.not_understood.append(NotUnderstood(line.number, text, why, found))

@@ -1,0 +1,352 @@
+"""Percentages on a label, and what each is a percentage of."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from functools import cache
+
+from chem.label.printed.derived import find_source
+from chem.label.printed.lines import GLUED, SPACED, bare
+from chem.label.product import NITROGEN_FORMS, resolve_guarantee
+from chem.reference import Guarantee, catalogue
+
+NUMBER = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
+BASES = {
+    "w/w": "w/w",
+    "m/m": "w/w",
+    "wt/wt": "w/w",
+    "by weight": "w/w",
+    "by mass": "w/w",
+    "w/v": "w/v",
+    "m/v": "w/v",
+    "wt/vol": "w/v",
+    "by volume": "v/v",
+    "v/v": "v/v",
+}
+_BASIS = (
+    r"(?:w ?/ ?w|m ?/ ?m|wt ?/ ?wt|w ?/ ?v|m ?/ ?v|wt ?/ ?vol|v ?/ ?v|by (?:weight|mass|volume))"
+)
+_PERCENT_OF = {
+    "%": (1, None),
+    "percent": (1, None),
+    "per cent": (1, None),
+    "pct": (1, None),
+    "g/kg": (10, "w/w"),
+    "mg/kg": (10000, "w/w"),
+    "g/l": (10, "w/v"),
+    "mg/l": (10000, "w/v"),
+}
+_MINIMUM = r"(?:not less than|no less than|at least|min(?:imum)?\.?|>=?)"
+_MAXIMUM = r"(?:not more than|no more than|at most|max(?:imum)?\.?|less than|up to|<=?)"
+QUANTITY = re.compile(
+    rf"(?:(?P<least>{_MINIMUM})\s*|(?P<most>{_MAXIMUM})\s*)?"
+    rf"(?P<mark>[{GLUED}{SPACED}])?(?:(?P<before>%)\s*)?"
+    rf"(?<![\w.])(?<![0-9],)(?<!\w-)(?P<low>{NUMBER})(?:\s?(?:-|to)\s?(?P<high>{NUMBER}))?"
+    r"(?(before)(?!\s*%)|\s*(?:wt\.?\s?|mass\s?)?"
+    r"(?P<unit>%|percent\b|per cent\b|pct\b\.?|(?:m?g ?/ ?kg|m?g ?/ ?l)\b))"
+    rf"(?:\s*[(\[]?\s*(?P<basis>{_BASIS})(?![\w/])\s*[)\]]?)?"
+    r"(?:\s*(?P<after>min(?:imum)?\b\.?|max(?:imum)?\b\.?))?",
+    re.IGNORECASE,
+)
+_AGENTS = (
+    ("EDDHA", r"eddha|hydroxyphenyl"),
+    ("HEDTA", r"\bhe?edta|hydroxyethyl"),
+    ("DTPA", r"dtpa|diethylene ?triamine"),
+    ("EDTA", r"edta|ethylene ?diamine ?tetra"),
+    ("citrate", r"citr"),
+    ("gluconate", r"glucon|glucohept|heptagluc"),
+    ("glycine", r"glycin|amino acid"),
+    ("tartrate", r"tartar|tartrate"),
+    ("lignosulfonate", r"ligno?.?sul(?:f|ph)on"),
+)
+_HELD = re.compile(
+    r"[,(]?\s*\b(?:fully )?(?:chelated|complexed)\s+(?:by|with)\s+(?P<by>.+?)\s*\)?$|"
+    r",?\s*\(?\bas (?:an? )?(?P<with>[\w,-]+ )?chelate(?: (?:of|with|by) (?P<of>[^()]+))?\)?$|"
+    r"\b(?P<in>edta|dtpa|hedta|eddha)[- ]chelated\b|"
+    r"\((?:as )?(?:[a-z]{2}-)?(?P<held>(?:o,[op]-)?(?:edta|dtpa|hedta|eddha))\)|"
+    r"\(?\b(?:in )?(?:chelated|chelate|complexed)(?: form)?\b\)?",
+    re.IGNORECASE,
+)
+_SOLUBLE = re.compile(
+    r",?\s*\(?\b(?:(?:in )?water[- ]soluble|"
+    r"(?:soluble(?: only)? in (?:the )?)?neutral (?:ammonium citrate)(?: and(?: in)?(?: water)?)?|"
+    r"soluble(?: only)? in (?:cold )?water|in (?:cold )?water|soluble(?: in)?)\b\s*\)?",
+    re.IGNORECASE,
+)
+_IN_WATER = re.compile(r"water[- ]soluble|soluble(?: only)? in (?:cold )?water", re.IGNORECASE)
+_AS = re.compile(r"\b(?:expressed |calculated )?as ([A-Za-z0-9]{1,5})$", re.IGNORECASE)
+_EXTRA = re.compile(
+    r"^(?:also |of which |including |which includes |contains? |containing |with |plus |"
+    r"guaranteed |declared |minimum |min\.? |and |of |as )+|"
+    r"\b(?:total|min\.?|minimum|content|guaranteed|by weight|expressed|calculated|w/w|m/m)$|"
+    r"^total\b",
+    re.IGNORECASE,
+)
+_FROM = re.compile(r"\s*\(?\b(?:derived )?from\b.*$", re.IGNORECASE)
+_SLOW = re.compile(
+    r"(?:slowly available|slow[- ]release|controlled[- ]release)(?: water soluble)? nitrogen", re.I
+)
+_EDGE = " ,;:=/*+<>#'\"!-._"
+
+
+@dataclass(frozen=True)
+class Named:
+    """What a percentage is of: a guarantee line, or another ingredient by its source's key.
+
+    name: in the file's terms; chelated, soluble: only that part of it; agent: as stated.
+    """
+
+    name: str
+    also: bool = False
+    chelated: bool = False
+    soluble: bool = False
+    agent: str | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def element_line(self) -> str:
+        """The line that guarantees the same element in US terms."""
+        line = None if self.also else catalogue().guarantees.get(self.name)
+        return (line.same_as or line.key) if line else self.name
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Percent as printed: its text for the file, both ends, its last digit's worth, its basis."""
+
+    text: str
+    low: float
+    high: float
+    step: float
+    basis: str | None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A figure or a name that can't be used, why, and what it may be."""
+
+    text: str
+    why: str
+    near: tuple[str, ...] = ()
+
+
+def quantities(text: str, dots_hide_points: bool) -> Iterator[tuple[int, int, Quantity | Refused]]:
+    """Every percentage of a line, with its place.
+
+    dots_hide_points: the label prints figures such as `.05`, so a leader may end in a point.
+    """
+    for found in QUANTITY.finditer(text):
+        yield found.start(), found.end(), _quantity(found, dots_hide_points)
+
+
+def basis_of(text: str) -> str | None:
+    """The basis that words such as `% w/v` or `percent by weight` state."""
+    found = re.search(_BASIS, text, re.IGNORECASE)
+    return None if found is None else BASES[_basis_key(found[0])]
+
+
+def agents_in(text: str) -> list[str]:
+    """Chelating agents named in a text, in the file's terms."""
+    rest, out = text.lower(), []
+    for agent, pattern in _AGENTS:
+        if re.search(pattern, rest):
+            out.append(agent)
+            rest = re.sub(rf"[\w,-]*(?:{pattern})[\w-]*", " ", rest)
+    return out
+
+
+def stripped(piece: str) -> str:
+    """Without the marks around a name and brackets that have lost their partner."""
+    words = bare(piece).strip(_EDGE)
+    while words.count("(") != words.count(")"):
+        opened = words.count("(") > words.count(")")
+        at = words.rfind("(") if opened else words.find(")")
+        words = (words[:at] + " " + words[at + 1 :]).strip(_EDGE)
+        words = " ".join(words.split())
+    if words.startswith("(") and words.endswith(")") and ")" not in words[:-1]:
+        words = words[1:-1].strip(_EDGE)
+    words = re.sub(r"\(\s*[*%]?\s*\)", " ", words).replace("*", " ")
+    return " ".join(words.split()).strip(_EDGE)
+
+
+def is_filler(piece: str) -> bool:
+    """Whether a piece of a line names nothing: marks and words such as `soluble in water`."""
+    words = stripped(piece)
+    words = _SOLUBLE.sub(" ", words)
+    words = re.sub(_BASIS, " ", words, flags=re.IGNORECASE)
+    words = re.sub(
+        r"\b(?:and|or|in|of|which|w|by|min|minimum|guaranteed|as|the|a|total|weight|mass|only|"
+        r"percent|content|declared|equivalent|equal|to|also|including|with|plus)\b",
+        " ",
+        words,
+        flags=re.IGNORECASE,
+    )
+    return not re.search(r"\w", words)
+
+
+@cache
+def recognise(piece: str) -> Named | Refused:
+    """A printed name -> the guarantee line or ingredient, with what its words add."""
+    words = stripped(piece)
+    if not words:
+        return Refused(piece, "there is no name beside the figure")
+    agent, chelated = None, False
+    plain = _line_of(words)
+    soluble = _IN_WATER.search(words) is not None
+    if plain is None:
+        rest, agent, chelated = _without_agent(words)
+        rest = _FROM.sub("", rest).strip(_EDGE)
+        if chelated and is_filler(rest):
+            return Named("", chelated=True, agent=agent)
+        plain = _line_of(rest)
+        if plain is None and _SLOW.search(rest):
+            plain = Named("other water soluble nitrogen")
+        if plain is None and not chelated:
+            source = _source(rest)
+            if source is not None:
+                return source
+        if plain is None:
+            return _unknown(words)
+    if isinstance(plain, Refused):
+        return plain
+    if plain.name in (*NITROGEN_FORMS, "total nitrogen"):
+        soluble = False
+    return replace(plain, chelated=chelated, soluble=soluble and not chelated, agent=agent)
+
+
+def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refused:
+    text, low, high = bare(found[0].replace(SPACED, "")), found["low"], found["high"]
+    glued = found["mark"] == GLUED and "." not in low
+    if (found["mark"] == SPACED and "." not in low) or (
+        glued and (low[0] == "0" or dots_hide_points) and low != "0"
+    ):
+        return Refused(
+            text, "is the last dot a decimal point?", (f"{low.lstrip('0')} %", f"0.{low} %")
+        )
+    if low[0] == "0" and low[1:2].isdigit():
+        return Refused(text, f"`{low}` seems to have lost its point", (f"0.{low} %",))
+    after = (found["after"] or "").lower()
+    if found["most"] or after.startswith("max"):
+        return Refused(text, "a highest content guarantees nothing, and a product file has no key")
+    key = _basis_key((found["unit"] or "%").rstrip("."))
+    part, own = _PERCENT_OF[key]
+    basis = BASES[_basis_key(found["basis"])] if found["basis"] else own
+    if basis == "v/v":
+        return Refused(text, "percent by volume of a nutrient has no meaning here", ("% w/w",))
+    ends = [Decimal(end) / part for end in (low, high) if end]
+    if ends[-1] > 100 or ends[0] > ends[-1]:
+        return Refused(text, "no percentage of a product", ("a figure from 0 to 100",))
+    printed = [f"{end.normalize():f}" if part > 1 else _digits(str(end)) for end in ends]
+    notes = (f"{text} is {printed[0]} %",) if part > 1 else ()
+    exponent = ends[0].as_tuple().exponent
+    step = 10.0 ** (exponent if isinstance(exponent, int) else 0)
+    return Quantity("-".join(printed), float(ends[0]), float(ends[-1]), step, basis, notes)
+
+
+def _digits(number: str) -> str:
+    return f"0{number}" if number.startswith(".") else number
+
+
+def _basis_key(text: str) -> str:
+    return re.sub(r"\s*/\s*", "/", " ".join(text.lower().split()))
+
+
+def _without_agent(words: str) -> tuple[str, str | None, bool]:
+    found = _HELD.search(words)
+    if found is None:
+        return words, None, False
+    stated = next((t for t in found.groups() if t), "")
+    agents = agents_in(stated)
+    rest = " ".join((words[: found.start()] + " " + words[found.end() :]).split()).strip(_EDGE)
+    return stripped(rest), agents[0] if len(agents) == 1 else None, True
+
+
+def _line_of(words: str) -> Named | Refused | None:
+    """The guarantee line of a name without chelating agent."""
+    for candidate in _candidates(words):
+        line = resolve_guarantee(candidate)
+        if line is not None:
+            return Named(line.key)
+    inside = re.fullmatch(r"(?P<name>[^()]*?)\s*\((?P<in>[^()]*)\)\s*(?P<more>[^()]*)", words)
+    found_as = _AS.search(words)
+    if inside:
+        return _expressed(f"{inside['name']} {inside['more']}", inside["in"], words)
+    if found_as:
+        return _expressed(words[: found_as.start()], found_as[1], words)
+    first, _, rest = words.partition(" ")
+    for symbol, name in ((first, rest), (words.rpartition(" ")[2], words.rpartition(" ")[0])):
+        if name and re.fullmatch(r"[A-Za-z0-9]{1,4}", symbol) and resolve_guarantee(symbol):
+            named = _line_of(name)
+            if isinstance(named, Named):
+                both = _expressed(name, symbol, words)
+                return both if isinstance(both, Named) else None
+    return None
+
+
+def _expressed(name: str, formula: str, words: str) -> Named | Refused | None:
+    """A name with the formula it is expressed as: `Magnesium (MgO)`."""
+    outer = next((x for c in _candidates(stripped(name)) if (x := resolve_guarantee(c))), None)
+    inner = next((x for c in _candidates(stripped(formula)) if (x := resolve_guarantee(c))), None)
+    if outer is None:
+        return Named(inner.key) if inner and is_filler(name) else None
+    if inner is None or inner is outer or outer.key in NITROGEN_FORMS:
+        return Named(outer.key) if inner or is_filler(formula) else None
+    if inner.element != outer.element:
+        return Refused(words, f"`{outer.key}` and `{inner.key}` on one line", _pair(outer, inner))
+    note = f"`{words}` is read as {inner.key}, as its formula says"
+    return Named(inner.key, notes=(note,))
+
+
+def _pair(*lines: Guarantee) -> tuple[str, ...]:
+    return tuple(line.key for line in lines)
+
+
+def _candidates(words: str) -> Iterator[str]:
+    """A name, then the same without the words that only qualify it."""
+    seen = []
+    trimmed = words
+    for _ in range(3):
+        seen.append(trimmed)
+        seen.append(_SOLUBLE.sub(" ", trimmed))
+        shorter = _EXTRA.sub(" ", trimmed).strip(_EDGE)
+        if shorter == trimmed:
+            break
+        trimmed = shorter
+    for candidate in list(seen):
+        seen.append(_EXTRA.sub(" ", " ".join(candidate.split())).strip(_EDGE))
+    for candidate in dict.fromkeys(" ".join(c.split()).strip(_EDGE) for c in seen):
+        if candidate:
+            yield candidate
+            if re.fullmatch(r"(?:ammoniacal|nitric|ureic)(?: n)?", candidate, re.IGNORECASE):
+                yield candidate.split()[0] + " nitrogen"
+            if "sulph" in candidate.lower():
+                yield candidate.lower().replace("sulph", "sulf")
+
+
+def _source(words: str) -> Named | Refused | None:
+    for candidate in _candidates(words):
+        found = find_source(candidate)
+        if isinstance(found, str):
+            if catalogue().sources[found].bound:
+                return Refused(
+                    words,
+                    "percent of the metal or of the chelate?",
+                    ("a line for the metal, and its chelated part",),
+                )
+            return Named(found, also=True)
+        if isinstance(found, tuple):
+            return Refused(words, "this name is used for more than one compound", found)
+    return None
+
+
+def _unknown(words: str) -> Refused:
+    known = catalogue()
+    if len(words) > 60:
+        return Refused(words, "no line of a guaranteed analysis has this name")
+    plain = " ".join(words.lower().split())
+    near = known.near(plain, known.guarantee_names)[:2] + known.near(plain, known.source_names)[:2]
+    return Refused(words, "no line of a guaranteed analysis has this name", tuple(near))

@@ -1,0 +1,167 @@
+"""A label's text, line by line, with its printing put right and nothing else touched.
+
+Dotted leaders, odd spaces and line numbers go; a zero printed for the letter O in a formula is
+read as the letter and noted. A letter among digits, or a comma with two readings, is never put
+right: `doubtful_figure` says what to ask.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from chem.units.text import tidy
+
+GLUED = "\x1f"
+"""Stands before a figure that a dotted leader touches: its own point may be one of the dots."""
+
+SPACED = "\x1e"
+"""The same, where the leader's dots stand apart, so that the last may be a decimal point."""
+
+_LEADER = re.compile(r"[._\u00b7\u2219\u22c5\u2022~=-](?:\s?[._\u00b7\u2219\u22c5\u2022~=-])+")
+_NUMBERED = re.compile(r"^\s*(?P<number>[0-9]{1,4})(?:[:|)\]]\s*|\.\s+|\s+)(?=[^\s%])")
+_MARKS = re.compile("[\u00ae\u2122\u00a9\u2120\u2020\u2021]")
+_FORMULAS = (
+    (re.compile(r"\bP\s?2\s?[O0]\s?5\b", re.I), "P2O5"),
+    (re.compile(r"\bK\s?2\s?[O0](?![0-9])\b", re.I), "K2O"),
+    (re.compile(r"\bNa\s?2\s?[O0]\b", re.I), "Na2O"),
+    (re.compile(r"\bS\s?[O0]\s?3\b", re.I), "SO3"),
+    (re.compile(r"\bSi\s?[O0]\s?2\b", re.I), "SiO2"),
+    (re.compile(r"\bCa\s?0\b|\bCaO\b", re.I), "CaO"),
+    (re.compile(r"\bMg\s?0\b|\bMgO\b", re.I), "MgO"),
+)
+_LETTERS = (
+    re.compile(r"(?<![\w.,-])(?=[OoIl.,]*[0-9])(?=[0-9.,]*[OoIl])[0-9OoIl.,]+(?=\s?%)"),
+    re.compile(r"(?<![\w.,])[0-9]+[.,][Oo][0-9]*\b|(?<![\w.,])[OoIl][.,][0-9]+\b"),
+    re.compile(r"(?<![\w-])(?=[0-9O-]*[0-9])(?=[0-9-]*O)[0-9O]{1,2}-[0-9O]{1,2}-[0-9O]{1,2}\b"),
+)
+_COMMA_NUMBER = re.compile(r"(?<![\w.,])[0-9]+(?:,[0-9]+)+(?![\w,])")
+_PARTS_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+")
+_DECIMAL = re.compile(r"[0-9]+,[0-9]+")
+_POINT = re.compile(r"(?<![\w.,])[0-9]*\.[0-9]+(?![0-9.]|,[0-9])")
+_SURFACE = re.compile(r"\s?(?:sq|square|ft2|ft\b|acres?)", re.I)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line: its number from 1, as printed, tidied, its columns, and what was put right."""
+
+    number: int
+    printed: str
+    text: str
+    cells: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def lines_of(text: str) -> tuple[list[Line], bool]:
+    """Every line of a label, blank ones included, and whether commas are its decimal points.
+
+    A comma is a decimal point only where every number with a comma can be read so, at least one
+    can't be read otherwise, and no number has a point.
+    """
+    plain = text.encode("utf-8", "replace").decode("utf-8")
+    printed = ["".join(_printable(c) for c in row) for row in re.split(r"\r\n|\r|\n", plain)]
+    rows = [_tidied(row) for row in _without_numbers(printed)]
+    decimal_comma = _commas_are_decimal([words for _, words, _ in rows])
+    out = []
+    change = _with_points if decimal_comma else str
+    for number, (row, (cells, words, notes)) in enumerate(zip(printed, rows, strict=True), start=1):
+        columns = tuple(change(cell) for cell in cells)
+        out.append(Line(number, " ".join(row.split()), change(words), columns, notes))
+    return out, decimal_comma
+
+
+def doubtful_figure(text: str) -> tuple[str, tuple[str, ...]] | None:
+    """Why a figure in `text` must be asked for, with its possible readings, or None."""
+    for pattern in _LETTERS:
+        found = pattern.search(text)
+        if found:
+            read = found[0]
+            meant = re.sub("[Il]", "1", re.sub("[Oo]", "0", read))
+            return f"`{read}` has a letter among its digits", (meant,)
+    for found in _COMMA_NUMBER.finditer(text):
+        grouped = _PARTS_THOUSANDS.fullmatch(found[0])
+        if grouped and _SURFACE.match(text, found.end()):
+            continue
+        point, none = found[0].replace(",", ".", 1), found[0].replace(",", "")
+        return f"the comma in `{found[0]}` can be read in two ways", (point, none)
+    return None
+
+
+def bare(text: str) -> str:
+    """Without the marks of touching leaders."""
+    return " ".join(text.replace(GLUED, "").replace(SPACED, ".").split())
+
+
+def _printable(char: str) -> str:
+    if char == "\t":
+        return "  "
+    kind = unicodedata.category(char)
+    return "" if kind == "Cf" else " " if kind in ("Cc", "Cs", "Co", "Cn") else char
+
+
+def _without_numbers(rows: Sequence[str]) -> list[str]:
+    """Line numbers go where every line that is not blank has the next one."""
+    full = [i for i, row in enumerate(rows) if row.strip()]
+    found = [_NUMBERED.match(rows[i]) for i in full]
+    numbers = [int(m["number"]) for m in found if m]
+    consecutive = numbers == list(range(numbers[0], numbers[0] + len(full))) if numbers else False
+    by_place = numbers == [i + 1 for i in full]
+    if len(full) < 3 or not (consecutive or by_place):
+        return list(rows)
+    out = list(rows)
+    for i in full:
+        out[i] = _NUMBERED.sub("", rows[i], count=1)
+    return out
+
+
+def _tidied(row: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
+    row = _MARKS.sub("", row)
+    cells = tuple(
+        filter(None, (_one(cell)[0] for cell in re.split(r"\s{2,}|\|", row.replace("\xa0", " "))))
+    )
+    words, notes = _one(row.replace("|", " "))
+    return cells, words, notes
+
+
+def _one(row: str) -> tuple[str, tuple[str, ...]]:
+    words = _LEADER.sub(_leader, tidy(row))
+    notes = []
+    for pattern, right in _FORMULAS:
+        for found in pattern.finditer(words):
+            if "0" in found[0]:
+                notes.append(f"`{found[0]}` is read as {right}")
+        words = pattern.sub(right, words)
+    return " ".join(words.split(" ")).strip(), tuple(dict.fromkeys(notes))
+
+
+def _leader(found: re.Match[str]) -> str:
+    """A space; with a mark where the leader's last dot touches a figure."""
+    run, after = found[0], found.string[found.end() : found.end() + 1]
+    before = found.string[found.start() - 1 : found.start()]
+    if run in ("--", "-.") and before.isdigit() and (after.isdigit() or after == "."):
+        return "-" + run[1:].replace("-", "")
+    if not after.isdigit() or run[-1] != ".":
+        return " "
+    if len(run) > 2 and run[-2] == " " and " " not in run[:-2]:
+        return " ."
+    return f" {SPACED}" if " " in run else f" {GLUED}"
+
+
+def _commas_are_decimal(rows: Sequence[str]) -> bool:
+    certain = False
+    for row in rows:
+        if _POINT.search(row):
+            return False
+        for found in _COMMA_NUMBER.finditer(row):
+            grouped = _PARTS_THOUSANDS.fullmatch(found[0])
+            if not _DECIMAL.fullmatch(found[0]) or (grouped and _SURFACE.match(row, found.end())):
+                return False
+            certain = certain or not grouped
+    return certain
+
+
+def _with_points(words: str) -> str:
+    return _COMMA_NUMBER.sub(lambda found: found[0].replace(",", "."), words)

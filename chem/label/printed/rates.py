@@ -1,0 +1,162 @@
+"""Rates of use and spray volumes on a label."""
+
+from __future__ import annotations
+
+import re
+from functools import partial
+
+from chem.label.printed.declared import NUMBER, Refused
+from chem.label.printed.reading import (
+    AMOUNT,
+    MASS,
+    RANGE,
+    VOLUME,
+    Agents,
+    Reading,
+    Stated,
+    attempt,
+    fact,
+    plain_range,
+    plain_unit,
+)
+from chem.units import read_carrier, read_rate_range
+
+_UNIT = (
+    rf"(?:{VOLUME}|{MASS}|oz\b\.?|ounces?\b|tbsps?\b\.?|tsps?\b\.?|tablespoon(?:ful)?s?\b|"
+    r"teaspoon(?:ful)?s?\b)"
+)
+
+_AREA = (
+    r"(?:sq\.?\s?ft\b\.?|square f(?:ee|oo)t\b|ft2\b|acres?\b|ac\b\.?|(?-i:A)\b|ha\b|hectares?\b|"
+    r"m2\b|sq\.?\s?m\b|square met(?:er|re)s?\b)"
+)
+
+_COUNT = r"(?:[0-9]{1,3}(?:,[0-9]{3})+|[0-9]+|one|a)"
+
+_SPRAY = r"(?:finished |total |spray )*(?:water|spray|solution|mix(?:ture)?|carrier|volume)\b"
+
+_BASE = (
+    rf"(?:{_COUNT}\s+(?!of\b))?{_AREA}|(?:[0-9]{{1,3}}(?:,[0-9]{{3}})+|[0-9]+)\s?{_AREA}|(?-i:M)\b|"
+    rf"1,?000\b(?!\s?[a-z0-9])|{_COUNT}?\s?(?:{VOLUME})(?:\s+(?:of\s+)?{_SPRAY})?"
+)
+
+_RATE = re.compile(
+    rf"(?P<limit>at least|no less than|not less than|minimum(?: of)?|a minimum of|at most|"
+    rf"no more than|not more than|maximum(?: of)?|up to|exceed)?\s*"
+    rf"(?<![\w.,/-])(?P<amount>(?:{AMOUNT})(?:\s?(?:-|to)\s?(?:{AMOUNT}))?)\s*"
+    rf"(?P<unit>{_UNIT})\s*(?:of\s+)?(?P<what>product\b|{_SPRAY})?\s*"
+    rf"(?:(?:/|per\b|on\b|to\b|over\b|for(?: each| every)?\b|each\b|every\b)\s*(?:every |each )?"
+    rf"(?P<base>{_BASE}))?",
+    re.IGNORECASE,
+)
+
+_SHARE = re.compile(rf"(?P<amount>{RANGE})\s?%\s?(?P<by>v ?/ ?v|by volume)", re.IGNORECASE)
+
+_RATE_WORDS = re.compile(
+    r"\b(?:appl(?:y|ied|ication)|rates?|use|dilute|mix|spray|dose|dosage|turf|greens?|fairways?|"
+    r"lawns?|foliar|drench|tees|exceed|volume|carrier)\b|(?:/|per)\s*(?:1,?000|acre|ha\b|(?-i:M)\b)",
+    re.IGNORECASE,
+)
+
+
+def read_rates(text: str, dry: bool = False) -> Reading | None:
+    """Rates of product, and spray volumes where they are a rule."""
+    found = [m for m in _RATE.finditer(text) if m["base"] or (m["what"] and m["limit"])]
+    shares = list(_SHARE.finditer(text))
+    if not (found or shares) or not _RATE_WORDS.search(text):
+        return None
+    facts: list[tuple[Stated | Agents, str]] = []
+    left: list[Refused] = []
+    ignored: list[str] = []
+    rest, area = text, None
+    for m in found:
+        rest = rest.replace(m[0], " ", 1)
+        base = m["base"] or area
+        spoken = m["what"] is not None and m["what"].lower() != "product"
+        if m["base"] and re.search(rf"{_AREA}|1,?000|(?-i:M)$", m["base"], re.IGNORECASE):
+            area = m["base"]
+        amount = m["amount"].lower()
+        if "/" in amount:
+            amount = re.sub(r"\s(?:-|to)\s", " to ", amount)  # 1-1/2 is a mixed number
+        else:
+            amount = plain_range(amount)
+        limit = (m["limit"] or "").lower()
+        low = re.search(r"least|less|minimum", limit) is not None
+        if base is None:
+            left.append(Refused(m[0].strip(), "on what area?", ("such as `2 gal/1000 sq ft`",)))
+            continue
+        rate = f"{amount} {plain_unit(m['unit'])}/{_base(base)}"
+        if spoken:
+            _carrier(m, rate, low, bool(limit), facts, left, ignored)
+            continue
+        wrong = attempt(partial(read_rate_range, rate, "label", dry=dry), m[0].strip())
+        if wrong:
+            left.append(wrong)
+        elif low:
+            near = (f'rate_range = "{amount}-... "',)
+            left.append(Refused(m[0].strip(), "a lowest rate alone has no key", near))
+        elif limit:
+            facts.append(fact("rate_at_most", rate))
+        else:
+            ends = read_rate_range(rate, "label", dry=dry)
+            facts.append(fact("usual_rate" if ends[0] == ends[1] else "rate_range", rate))
+    for m in shares:
+        rest = rest.replace(m[0], " ", 1)
+        rate = f"{plain_range(m['amount'])} % v/v"
+        key = "rate_range" if "-" in rate else "usual_rate"
+        wrong = attempt(partial(read_rate_range, rate, "label"), m[0])
+        if wrong:
+            left.append(wrong)
+        else:
+            facts.append(fact(key, rate))
+    rest = re.sub(
+        r"\b(?:every|each|at|in)?\s*[0-9]+(?:\s?(?:-|to)\s?[0-9]+)? (?:days?|weeks?|times|"
+        r"months?|applications?)\b",
+        " ",
+        rest,
+        flags=re.IGNORECASE,
+    )
+    rest = re.sub(rf"\(\s*{NUMBER}(?:-{NUMBER})?\s*[^()]*\)", " ", rest)
+    if re.search(r"[0-9]", rest):
+        left.append(Refused(" ".join(rest.split()), "figures beside the rate"))
+    return Reading(tuple(facts), tuple(left), tuple(ignored))
+
+
+def _carrier(
+    found: re.Match[str],
+    rate: str,
+    low: bool,
+    limited: bool,
+    facts: list[tuple[Stated | Agents, str]],
+    left: list[Refused],
+    ignored: list[str],
+) -> None:
+    """A spray volume: a rule where it is a limit or a range."""
+    head, _, base = rate.partition("/")
+    number, _, unit = head.partition(" ")
+    ends = number.split("-")
+    texts = [f"{end} {unit}/{base}" for end in ends]
+    for text in texts:
+        wrong = attempt(partial(read_carrier, text, "label"), found[0].strip())
+        if wrong:
+            left.append(wrong)
+            return
+    if len(ends) == 2:
+        facts.append(fact("carrier_at_least", texts[0]))
+        facts.append(fact("carrier_at_most", texts[1]))
+    elif limited:
+        facts.append(fact("carrier_at_least" if low else "carrier_at_most", texts[0]))
+    else:
+        ignored.append(f"{texts[0]} is the usual spray volume, which belongs in the mix")
+
+
+def _base(base: str) -> str:
+    plain = " ".join(base.split()).strip(". ")
+    if plain == "M":
+        return "1000 sq ft"
+    plain = re.sub(r"^(?:one|a) ", "", plain.lower() if plain != "A" else "acre")
+    plain = plain.replace("square feet", "sq ft").replace("square foot", "sq ft")
+    plain = re.sub(r"sq\.?\s?ft\.?|ft2", "sq ft", plain)
+    plain = re.sub(r"(?<=[0-9])(?=[a-z])", " ", plain)
+    plain = re.sub(r"^(1),?000$", "1000 sq ft", plain)
+    return re.sub(r"(?<=[0-9]),(?=[0-9]{3})", "", plain)

@@ -1,0 +1,299 @@
+"""One statement of a label: what its percentages, grade and words say, before it is kept."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from chem.label.printed.declared import (
+    NUMBER,
+    Named,
+    Quantity,
+    Refused,
+    basis_of,
+    is_filler,
+    quantities,
+    recognise,
+    stripped,
+)
+from chem.label.printed.derived import STARTS
+from chem.label.printed.lines import Line, bare, doubtful_figure
+from chem.label.printed.reading import Agents, Stated
+from chem.label.printed.stated import read_stated
+from chem.label.printed.words import chore, heading, is_idle
+from chem.label.product import resolve_guarantee
+
+IN_WATER = re.compile(r"water[- ]soluble|soluble in water", re.IGNORECASE)
+_SENTENCE = re.compile(r"(?<=[^\s.])\.\s+(?=\S)")
+_ABBREVIATION = re.compile(
+    r"\b(?:fl|oz|sq|ft|gal|lbs?|wt|no|nr|approx|min|max|vol|sp|gr|temp|ca|reg|u\.s|e\.g|i\.e|inc|co|"
+    r"ltd|conc|soln?|pt|qt|vs|deg|tel|avg|p\.o|st|dept|aq)$",
+    re.IGNORECASE,
+)
+_BEGINS = re.compile(r"(?:add|apply|do|don't|use|keep|shake|mix|pour|store|never|always)\b", re.I)
+_NEXT_STATEMENT = re.compile(
+    r"(?<=\S)[\s,;/|]+(?=(?:chelating agents?\b|net (?:weight|wt|contents?|volume)\b|"
+    r"specific gravity\b|density\b|weight per\b|ph\b(?! range)))",
+    re.IGNORECASE,
+)
+_LEANS_ON = re.compile(
+    r"\b(?:typical|product|the|bulk|solution|and|relative|to|at|of|a|below|above|or|with|by|is|"
+    r"spray|tank|target|its|adjust|between)$",
+    re.IGNORECASE,
+)
+_PART = r"(?:0|[1-9][0-9]?)(?:\.[0-9]+)?"
+_GRADE = re.compile(
+    rf"(?<![\w.,-])(?P<n>{_PART})\s?-\s?(?P<p>{_PART})\s?-\s?(?P<k>{_PART})(?![0-9.]|\s?-\s?[0-9]+$)"
+)
+_GRADE_MORE = re.compile(
+    rf"\s*(?:\+|-|&|,|with\b|plus\b|and\b)?\s*\(?(?P<low>{NUMBER})\s*%?\s*"
+    r"(?P<name>[A-Za-z]+[0-9]?(?: ?\([A-Za-z]{1,3}\))?)\)?",
+    re.IGNORECASE,
+)
+GRADE_LINES = ("total nitrogen", "available phosphate", "soluble potash")
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A statement on one line; `ended` by a full stop. Blank lines have no text."""
+
+    line: Line
+    text: str
+    ended: bool
+
+
+@dataclass(frozen=True)
+class Around:
+    """What stands around a statement.
+
+    dots_hide_points: the label prints figures such as `.05`; last: the line before it; waiting:
+    names stand without their figures; analysed: the analysis has begun; dry: the product
+    is weighed out, so that a bare ounce is a weight.
+    """
+
+    dots_hide_points: bool
+    last: Named | None = None
+    waiting: bool = False
+    analysed: bool = False
+    dry: bool = False
+
+
+@dataclass
+class Outcome:
+    """What one statement gives, before anything is done with it."""
+
+    entries: list[tuple[Named, Quantity]] = field(default_factory=list)
+    facts: list[tuple[Stated | Agents, str]] = field(default_factory=list)
+    grade: tuple[tuple[str, float], ...] = ()
+    names: list[Named] = field(default_factory=list)
+    values: list[Quantity] = field(default_factory=list)
+    left: list[Refused] = field(default_factory=list)
+    ignored: list[str] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+    guessed: bool = False
+
+    @property
+    def productive(self) -> bool:
+        """Whether it gives anything for the file."""
+        return bool(self.entries or self.facts or self.grade)
+
+
+def pieces(lines: list[Line]) -> Iterator[Piece]:
+    """A label parted into statements, in order; a blank line is one without text."""
+    for line in lines:
+        text = line.text
+        parts = [text]
+        start = next((m for m in STARTS.finditer(text) if _list_may_start(text, m)), None)
+        if start and start.start() > 0:
+            parts = [text[: start.start()].strip(" ("), text[start.start() :]]
+        for part in [s for p in parts for s in _statements(p)]:
+            sentences = list(_sentences(part))
+            for i, sentence in enumerate(sentences):
+                ended = i + 1 < len(sentences) or sentence.rstrip(" )").endswith(".")
+                yield Piece(line, sentence.strip(), ended)
+
+
+def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome:
+    """Read one statement; `cells` are the columns it was printed in."""
+    out = Outcome()
+    head = heading(text)
+    if head is not None:
+        basis = basis_of(head[0])
+        if basis in ("w/w", "w/v"):
+            out.facts.append((Stated("basis", basis), f"percentages are {basis}"))
+        out.ignored.append("a heading")
+        text, cells = head[1], ()
+        if not re.search(r"\w", text):
+            return out
+    doubt = doubtful_figure(text)
+    if doubt is not None:
+        out.left.append(Refused(bare(text), *doubt))
+        return out
+    stated = read_stated(bare(text), around.dry)
+    if stated is not None:
+        out.facts += stated.facts
+        out.left += stated.left
+        out.ignored += stated.ignored
+        out.problems += stated.problems
+        return out
+    text = _graded(text, out)
+    if not re.search(r"\w", text):
+        return out
+    found = list(quantities(text, around.dots_hide_points))
+    if found:
+        _declared(text, found, around, out)
+    elif not out.grade:
+        _words(text, cells, around, out)
+    elif re.search(r"[0-9]", text):
+        out.left.append(Refused(bare(text), "figures beside the grade"))
+    else:
+        out.ignored.append("a title beside the grade")
+    return out
+
+
+def _list_may_start(text: str, found: re.Match[str]) -> bool:
+    """Whether "derived from" at this place begins the label's list of sources."""
+    before = text[: found.start()]
+    if not re.search(r"\w", before):
+        return True
+    bracketed = found[0].startswith("(") or before.count("(") > before.count(")")
+    return not bracketed and any(True for _ in quantities(before, False))
+
+
+def _statements(text: str) -> Iterator[str]:
+    if STARTS.match(text):
+        yield text
+        return
+    at = 0
+    for found in _NEXT_STATEMENT.finditer(text):
+        before = text[at : found.start()]
+        if re.search(r"[0-9]", before) and not _LEANS_ON.search(before.rstrip()):
+            yield before
+            at = found.end()
+    yield text[at:]
+
+
+def _sentences(text: str) -> Iterator[str]:
+    at = 0
+    for found in _SENTENCE.finditer(text):
+        before = text[at : found.start()]
+        begins = _BEGINS.match(text, found.end())
+        if (begins or not _ABBREVIATION.search(before)) and re.search(r"\w", before):
+            yield before
+            at = found.end()
+    yield text[at:]
+
+
+def _graded(text: str, out: Outcome) -> str:
+    """Take a grade such as `12-0-0 + 10% Ca` off a line; what remains."""
+    found = _GRADE.search(text)
+    if found is None or sum(float(found[k]) for k in "npk") > 100.0:
+        return text
+    parts = [(line, float(found[k])) for line, k in zip(GRADE_LINES, "npk", strict=True)]
+    end = found.end()
+    while more := _GRADE_MORE.match(text, end):
+        line = resolve_guarantee(more["name"])
+        if line is None:
+            break
+        parts.append((line.key, float(more["low"])))
+        end = more.end()
+    out.grade = tuple(parts)
+    return f"{text[: found.start()]} {text[end:]}"
+
+
+def _declared(
+    text: str, found: list[tuple[int, int, Quantity | Refused]], around: Around, out: Outcome
+) -> None:
+    """Match every percentage with the name before it, or else the one after it."""
+    ends = [0, *(end for _, end, _ in found)]
+    starts = [*(start for start, _, _ in found), len(text)]
+    gaps: list[str | None] = [text[a:b] for a, b in zip(ends, starts, strict=True)]
+    last = around.last
+    for i, (_, _, quantity) in enumerate(found):
+        at = next((g for g in (i, i + 1) if gaps[g] and not is_filler(gaps[g] or "")), None)
+        words = "" if at is None else gaps[at] or ""
+        beside = f"{gaps[i] or ''} {gaps[i + 1] or ''}"
+        if at is not None:
+            gaps[at] = None
+        if isinstance(quantity, Refused):
+            why = f"{quantity.why} ({quantity.text})"
+            out.left.append(Refused(stripped(words) or quantity.text, why, quantity.near))
+            continue
+        if at is None:
+            if out.entries or (IN_WATER.search(beside) and not around.waiting):
+                if last is None or last.also or not IN_WATER.search(beside):
+                    out.left.append(Refused(bare(text), "a figure without a name"))
+                else:
+                    out.entries.append((Named(last.name, soluble=True), quantity))
+            else:
+                out.values.append(quantity)
+            continue
+        named = recognise(words)
+        if isinstance(named, Named) and not named.name:
+            if last is None or last.also:
+                named = Refused(bare(words), "chelated, but of which metal?")
+            else:
+                named = Named(last.name, chelated=True, agent=named.agent)
+        if isinstance(named, Named):
+            out.entries.append((named, quantity))
+            last = named
+        elif is_idle(bare(words).strip(" ,;.")):
+            out.ignored.append("nothing that a product file holds")
+        else:
+            out.left.append(named)
+    for gap in gaps:
+        if gap and not is_filler(gap):
+            _beside(gap, out)
+
+
+def _beside(gap: str, out: Outcome) -> None:
+    """Words on a line of percentages that no percentage needed."""
+    named = recognise(gap)
+    lines = {entry.element_line for entry, _ in out.entries}
+    if isinstance(named, Named) and (not named.name or named.element_line in lines):
+        if named.chelated and not named.name and len(lines) == 1:
+            whole, quantity = out.entries[-1]
+            out.entries.append((Named(whole.name, chelated=True, agent=named.agent), quantity))
+        elif named.chelated:
+            why = "how much of it is chelated?"
+            out.left.append(Refused(bare(gap), why, ("its percent on the same line",)))
+        else:
+            out.ignored.append(f"`{bare(gap).strip()}` names the same again")
+    elif not re.search(r"[0-9]", gap) and chore(bare(gap)):
+        out.ignored.append(f"`{bare(gap).strip()}`: {chore(bare(gap))}")
+    else:
+        out.left.append(Refused(bare(gap), "words beside the percentages"))
+
+
+def _words(text: str, cells: tuple[str, ...], around: Around, out: Outcome) -> None:
+    """A line without percentages that no reader knows."""
+    columns = [recognise(cell) for cell in cells]
+    whole = recognise(text)
+    if isinstance(whole, Named) and whole.name and not whole.also:
+        out.names.append(whole)
+        return
+    names = [c for c in columns if isinstance(c, Named) and c.name and not c.also]
+    if len(names) == len(columns) > 1:
+        out.names += names
+        return
+    words = bare(text)
+    out.guessed = True
+    if not re.search(r"[0-9]", words):
+        reason = chore(words)
+        if not around.analysed:
+            reason = reason or "a title or a description"
+        if reason:
+            out.ignored.append(reason)
+            return
+    elif reason := (chore(words) if "care" in (chore(words) or "") else None):
+        out.ignored.append(reason)
+        return
+    number = re.search(rf"(?<![\w.,-])({NUMBER})$", words)
+    named = recognise(words[: number.start()]) if number else None
+    if number and isinstance(named, Named) and named.name:
+        why = "a figure without its % sign: percent of what?"
+        out.left.append(Refused(words, why, (f"{number[1]} %",)))
+        return
+    near = whole.near if isinstance(whole, Refused) else ()
+    out.left.append(Refused(words, "no rule reads this line", near))

@@ -1,0 +1,295 @@
+"""A pasted label as a whole: held against itself, and written as a product file."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from itertools import pairwise
+
+from chem.errors import InputProblem, Problem
+from chem.label.printed.content import Content
+from chem.label.printed.declared import Named, Quantity
+from chem.label.printed.lines import Line
+from chem.label.printed.records import Ignored, Kept, NotUnderstood, Pasted, in_terms_of
+from chem.label.printed.statements import GRADE_LINES
+from chem.label.product import NITROGEN_FORMS
+from chem.reference import catalogue
+from chem.units import read_density_range, read_mass, read_specific_gravity, read_volume
+
+DENSITIES_AGREE = 0.03
+"""Relative; labels round pounds and gallons."""
+
+GRADE_ROUNDS = 0.95
+"""A grade prints whole numbers: less than one point from its line agrees."""
+
+
+def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
+    """Check the label against itself and write the file. Raises: InputProblem."""
+    for key, kept in content.chelated.items():
+        content.guarantee.setdefault(key, kept)
+    _settle_basis(content)
+    _settle_grade(content)
+    if not content.guarantee and not content.also:
+        raise InputProblem(
+            Problem(
+                f"a text of {sum(bool(line.printed) for line in lines)} lines",
+                "no guarantee can be read in it, such as `Total Nitrogen (N) 5.0%`",
+                "the label's guaranteed analysis, a line for each nutrient with its percent",
+            )
+        )
+    _settle_rates(content)
+    _check_nitrogen(content)
+    _check_chelated(content)
+    _check_density(content)
+    _cover(content, lines)
+    content.not_understood.sort(key=lambda entry: entry.line_number)
+    content.understood.sort(key=lambda entry: entry.line_number)
+    content.ignored.sort(key=lambda entry: entry.line_number)
+    toml = _toml(content, name)
+    return Pasted(
+        tomllib.loads(toml),
+        toml,
+        tuple(content.understood),
+        tuple(content.not_understood),
+        tuple(content.ignored),
+        tuple(dict.fromkeys(content.problems)),
+    )
+
+
+def _settle_basis(content: Content) -> None:
+    """One basis for the file; figures on the other are named, not mixed in."""
+    default = content.stated.pop("basis", None)
+    tables = (content.guarantee, content.chelated, content.also)
+    own = {k.quantity.basis or default or "w/w" for t in tables for k in t.values()}
+    basis = "w/v" if own == {"w/v"} else "w/w"
+    if basis == "w/v":
+        content.stated["basis"] = basis
+        return
+    for table in tables:
+        for key, kept in list(table.items()):
+            if (kept.quantity.basis or default or "w/w") == "w/w":
+                continue
+            del table[key]
+            entry = NotUnderstood(
+                kept.line.number,
+                kept.line.printed,
+                "percent by volume beside others by weight",
+                ("the w/w figure of the same line",),
+            )
+            if entry not in content.not_understood:
+                content.not_understood.append(entry)
+
+
+def _settle_grade(content: Content) -> None:
+    """The grade checks its lines, and stands for them where the label has none."""
+    if content.grade_line is None:
+        return
+    lines = [*GRADE_LINES, *NITROGEN_FORMS]
+    analysed = any(line in content.guarantee for line in lines)
+    nitrogen = sum(
+        content.guarantee[form].quantity.low for form in NITROGEN_FORMS if form in content.guarantee
+    )
+    for name, percent in content.grade:
+        line = catalogue().guarantees[name]
+        kept = content.guarantee.get(line.same_as or name)
+        quantity = Quantity(f"{percent:g}", percent, percent, 1.0, None)
+        entry = Kept(Named(name), quantity, content.grade_line)
+        if kept is None and name == "total nitrogen" and nitrogen:
+            value = nitrogen
+        elif kept is None:
+            if percent and (not analysed or name not in lines):
+                content.guarantee[line.same_as or name] = entry
+            elif percent:
+                content.problems.append(
+                    f"line {content.grade_line.number}: the grade says {name} {percent:g} %, "
+                    "but no line guarantees it"
+                )
+            continue
+        else:
+            value = (
+                in_terms_of(kept)[0] / in_terms_of(entry)[0] * percent
+                if percent
+                else (kept.quantity.low)
+            )
+        if abs(value - percent) > (GRADE_ROUNDS if percent == int(percent) else 0.051):
+            content.problems.append(
+                f"line {content.grade_line.number}: the grade says {name} {percent:g} %, its "
+                f"line {value:.4g} %"
+            )
+
+
+def _settle_rates(content: Content) -> None:
+    most = content.stated.pop("rate_at_most", None)
+    if most is None:
+        return
+    number, _, unit = most.partition(" ")
+    usual, span = content.stated.get("usual_rate"), content.stated.get("rate_range")
+    if span and span.partition(" ") == (f"{span.split('-')[0]}-{number}", " ", unit):
+        return
+    if usual and not span and usual.partition(" ")[2] == unit:
+        content.stated["rate_range"] = f"{usual.partition(' ')[0]}-{number} {unit}"
+        return
+    line = next(u for u in content.understood if u.meaning == f"rate_at_most {most}")
+    content.understood.remove(line)
+    content.not_understood.append(
+        NotUnderstood(
+            line.line_number,
+            line.line,
+            "a highest rate alone has no key",
+            (f'rate_range = "...-{most}"',),
+        )
+    )
+
+
+def _check_nitrogen(content: Content) -> None:
+    total = content.guarantee.get("total nitrogen")
+    forms = [content.guarantee[f].quantity for f in NITROGEN_FORMS if f in content.guarantee]
+    if total is None or not forms:
+        return
+    low, high = sum(f.low for f in forms), sum(f.high for f in forms)
+    slack = 0.5 * sum(f.step for f in (*forms, total.quantity)) + 0.02
+    if low > total.quantity.high + slack or high < total.quantity.low - slack:
+        content.problems.append(
+            f"line {total.line.number}: total nitrogen {total.quantity.text} %, but its forms "
+            f"add up to {0.5 * (low + high):.4g} %"
+        )
+
+
+def _check_chelated(content: Content) -> None:
+    for key, kept in content.chelated.items():
+        whole = content.guarantee.get(key)
+        if whole is None:
+            continue
+        part, all_of_it = in_terms_of(kept)[0], in_terms_of(whole)[0]
+        if part > all_of_it * 1.001:
+            content.problems.append(
+                f"line {kept.line.number}: more {kept.named.name} chelated "
+                f"({kept.quantity.text} %) than guaranteed ({whole.quantity.text} %)"
+            )
+
+
+def _check_density(content: Content) -> None:
+    found = {}
+    if "density" in content.stated:
+        found[f"density {content.stated['density']}"] = read_density_range(
+            content.stated["density"], "label"
+        )
+    if "specific_gravity" in content.stated:
+        value = read_specific_gravity(content.stated["specific_gravity"], "label")
+        found[f"specific gravity {content.stated['specific_gravity']}"] = (value, value)
+    if "net_weight" in content.stated and "net_volume" in content.stated:
+        mass = read_mass(content.stated["net_weight"], "label")
+        value = mass / read_volume(content.stated["net_volume"], "label")
+        net = f"net {content.stated['net_weight']} in {content.stated['net_volume']}"
+        found[net] = (value, value)
+        if not 0.6 <= value <= 2.5:
+            content.problems.append(f"{net} is {value:.3g} kg/L, which no liquid can have")
+            del found[net], content.stated["net_weight"], content.stated["net_volume"]
+    ways = list(found.items())
+    for (one, (low, high)), (other, (low_2, high_2)) in pairwise(ways):
+        if low > high_2 * (1.0 + DENSITIES_AGREE) or low_2 > high * (1.0 + DENSITIES_AGREE):
+            content.problems.append(
+                f"{one} ({low:.3g} kg/L) and {other} ({low_2:.3g} kg/L) don't agree"
+            )
+    content.measured = bool(found)
+
+
+def _cover(content: Content, lines: list[Line]) -> None:
+    """No line goes missing."""
+    seen = {entry.line_number for entry in content.understood}
+    seen |= {entry.line_number for entry in content.not_understood}
+    seen |= {entry.line_number for entry in content.ignored}
+    for line in lines:
+        if line.printed and line.number not in seen:
+            if not re.search(r"\w", line.text):
+                content.ignored.append(Ignored(line.number, line.printed, "a rule"))
+            else:
+                content.not_understood.append(
+                    NotUnderstood(line.number, line.printed, "no rule reads this line")
+                )
+
+
+def _form(content: Content) -> str:
+    for form in content.forms:
+        liquid = content.measured or "net_volume" in content.stated
+        if form != "dry" or not liquid:
+            return form
+    return "solution"
+
+
+def _toml(content: Content, name: str) -> str:
+    form = _form(content)
+    head = ["# Read from a pasted label: check it against the jug."]
+    for entry in content.not_understood:
+        near = f"; perhaps {', '.join(entry.near)}" if entry.near else ""
+        head.append(
+            _comment(f"line {entry.line_number} not understood: {entry.line}: {entry.why}{near}")
+        )
+    for problem in dict.fromkeys(content.problems):
+        head.append(_comment(f"does not add up: {problem}"))
+    head.append(f"name = {_quoted(name)}")
+    if form != "solution":
+        head.append(f"form = {_quoted(form)}")
+    for key in ("basis", "density", "specific_gravity", "net_weight", "net_volume"):
+        if key in content.stated:
+            head.append(f"{key} = {_quoted(content.stated[key])}")
+    if not content.measured and form != "dry":
+        head.append('density = "unknown"    # the label gives none: weigh a measured volume')
+    if "ph" in content.stated:
+        head.append(f"ph = {_figure(content.stated['ph'])}")
+    if "ph_at" in content.stated:
+        head.append(f"ph_at = {_quoted(content.stated['ph_at'])}")
+    if content.lost_sources:
+        head.append("# sources not understood, named above, are left out here")
+    if content.sources:
+        head.append(f"sources = [{', '.join(map(_quoted, content.sources))}]")
+    for key in ("usual_rate", "rate_range"):
+        if key in content.stated:
+            head.append(f"{key} = {_quoted(content.stated[key])}")
+    tables = {
+        "guarantee": [
+            f"{_quoted(k.named.name)} = {_figure(k.quantity.text)}"
+            for k in content.guarantee.values()
+        ],
+        "chelated": [_chelated_line(content, key, k) for key, k in content.chelated.items()],
+        "also": [f"{_quoted(key)} = {_figure(k.quantity.text)}" for key, k in content.also.items()],
+        "says": _says(content),
+    }
+    blocks = ["\n".join(head)]
+    blocks += ["\n".join([f"[{key}]", *rows]) for key, rows in tables.items() if rows]
+    return "\n\n".join(blocks) + "\n"
+
+
+def _chelated_line(content: Content, key: str, kept: Kept) -> str:
+    agents = content.agents.get(key, content.all_agents)
+    agent = kept.named.agent or (agents[0] if len(agents) == 1 else None)
+    figure = _figure(kept.quantity.text)
+    entry = f"{{ percent = {figure}, agent = {_quoted(agent)} }}" if agent else figure
+    return f"{_quoted(kept.named.name)} = {entry}"
+
+
+def _says(content: Content) -> list[str]:
+    rows = [f"pour = {_quoted(content.stated['pour'])}"] if "pour" in content.stated else []
+    if content.never_with:
+        rows.append(f"never_with = [{', '.join(map(_quoted, content.never_with))}]")
+    for key in ("carrier_at_least", "carrier_at_most"):
+        if key in content.stated:
+            rows.append(f"{key} = {_quoted(content.stated[key])}")
+    return rows
+
+
+def _comment(text: str) -> str:
+    return "# " + " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _figure(text: str) -> str:
+    """A bare number, or a range in quotes."""
+    if "-" in text:
+        return _quoted(text)
+    whole, point, decimals = text.partition(".")
+    return f"{whole.lstrip('0') or '0'}{point}{decimals}"
