@@ -158,6 +158,7 @@ def _summary(
         ("pH standards", "standard_", "0"),
         ("gypsum in NaCl", "gypsum_nacl", "1 %"),
         ("gypsum in nitrates, I up to 3", "gypsum_", "1 %"),
+        ("gypsum in every medium, I up to 3", "gypsum_", "1 %"),
     ):
         found = [r for r in both if r["id"].startswith(start) and where[r["id"]].tolerance]
         if "nitrates" in name:
@@ -175,6 +176,11 @@ def _summary(
                 f"{len(having)}: {statistics.mean(mine) * scale:.3g}{unit})"
             )
         lines += ["", f"Mean distance, {name}: {'; '.join(parts)}."]
+    lines += [
+        "",
+        "pitzer.dat is nearer than ours on its own ground (Na, K, Mg, Ca with Cl and SO4); it "
+        "holds neither nitrogen nor phosphorus, so it can judge hardly any tank.",
+    ]
     return lines
 
 
