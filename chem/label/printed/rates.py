@@ -75,11 +75,7 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
         spoken = m["what"] is not None and m["what"].lower() != "product"
         if m["base"] and re.search(rf"{_AREA}|1,?000|(?-i:M)$", m["base"], re.IGNORECASE):
             area = m["base"]
-        amount = m["amount"].lower()
-        if "/" in amount:
-            amount = re.sub(r"\s(?:-|to)\s", " to ", amount)  # 1-1/2 is a mixed number
-        else:
-            amount = plain_range(amount)
+        amount = _amount(m["amount"].lower())
         limit = (m["limit"] or "").lower()
         low = re.search(r"least|less|minimum", limit) is not None
         if base is None:
@@ -148,6 +144,12 @@ def _carrier(
         facts.append(fact("carrier_at_least" if low else "carrier_at_most", texts[0]))
     else:
         ignored.append(f"{texts[0]} is the usual spray volume, which belongs in the mix")
+
+
+def _amount(printed: str) -> str:
+    """A number or a range; `1-1/2` without spaces is a mixed number."""
+    fractions = re.sub(r"\s(?:-|to)\s", " to ", printed)
+    return fractions if "/" in printed else plain_range(printed)
 
 
 def _base(base: str) -> str:

@@ -34,6 +34,7 @@ from chem.units import (
     read_volume,
 )
 
+_Reader = Callable[[str], Reading | None]
 _TEMPERATURE = re.compile(
     r"[(,]?\s*(?:@|at)?\s*-?[0-9]+(?:\.[0-9]+)?\s*(?:\u00b0|degrees?|deg\.?)?\s*"
     r"(?:F|C|Fahrenheit|Celsius)\b\s*\)?",
@@ -108,7 +109,8 @@ def read_stated(text: str, dry: bool = False) -> Reading | None:
 
     dry: the product is weighed out, so that a bare ounce is a weight.
     """
-    for reader in (*_FIRST, partial(read_rates, dry=dry), *_THEN):
+    readers: tuple[_Reader, ...] = (*_FIRST, partial(read_rates, dry=dry), *_THEN)
+    for reader in readers:
         found = reader(text)
         if found is not None:
             return found
@@ -187,9 +189,8 @@ def _no_figure(text: str, what: str) -> Reading:
 
 
 def _per(unit: str) -> str:
-    mass, _, volume = re.sub(
-        r"\s*(?:/|\bper\b|\bin\b)\s*(?:a |one )?", "/", unit.lower()
-    ).partition("/")
+    ratio = re.sub(r"\s*(?:/|\bper\b|\bin\b)\s*(?:a |one )?", "/", unit.lower())
+    mass, _, volume = ratio.partition("/")
     mass = "lb" if re.match(r"lb|pound", mass, re.I) else "kg" if mass[0] in "kK" else "g"
     volume = volume.lower().strip(". ")
     if re.search(r"gal", volume):
@@ -305,7 +306,7 @@ def _basis(text: str) -> Reading | None:
     return Reading((fact("basis", basis, f"percentages are {basis}"),))
 
 
-_FIRST: tuple[Callable[[str], Reading | None], ...] = (
+_FIRST: tuple[_Reader, ...] = (
     _gravity,
     _density,
     _net,
@@ -313,7 +314,7 @@ _FIRST: tuple[Callable[[str], Reading | None], ...] = (
     _agents,
     read_rules,
 )
-_THEN: tuple[Callable[[str], Reading | None], ...] = (
+_THEN: tuple[_Reader, ...] = (
     _basis,
     read_identity,
     read_idle,
