@@ -96,3 +96,24 @@ def test_import_is_light() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True
     )
     assert done.stdout.strip() == "[]"
+
+
+def test_a_pasted_label_becomes_a_product_file(tmp_path: Path) -> None:
+    out = tmp_path / "pasted.toml"
+    label = ROOT / "tests" / "labels" / "calcium-nitrate.txt"
+    done = jarsight("label", "--paste", str(label), "--name", "Pasted, invented", "--out", str(out))
+    assert done.returncode == 0, done.stderr
+    assert done.stdout == out.read_text(encoding="utf-8")
+    assert "Understood:" in done.stderr and "Left out:" in done.stderr
+    as_json = jarsight("label", "--paste", str(label), "--json", "--draws", "32")
+    assert json.loads(as_json.stdout)["adds_up"] in {True, False}
+    assert jarsight("label", str(out), "--draws", "32").returncode == 0
+    typed = subprocess.run(
+        [sys.executable, "-m", "chem", "label", "--paste", "-"],
+        input="Soluble Potash (K2O) 25%\nDerived from: potassium carbonate",
+        capture_output=True, text=True, cwd=ROOT, check=False,
+    )  # fmt: skip
+    assert typed.returncode == 0 and "potassium carbonate" in typed.stdout
+    nothing = tmp_path / "nothing.txt"
+    nothing.write_text("keep out of reach")
+    assert jarsight("label", "--paste", str(nothing)).returncode == 2

@@ -8,8 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from chem.doubts import doubts
 from chem.errors import InputProblem, ToxicGas
 from chem.forecast import Forecast, forecast
+from chem.forecast.clouding import delay_factor, delays
 from chem.sheets import as_html, as_text, forecast_json, forecast_sheet, forecast_short
 from chem.tank import change_mix, read_mix
 
@@ -186,11 +188,13 @@ def test_totals_by_hand(tmp_path: Path) -> None:
     )  # fmt: skip
     result = run(mix(tmp_path, (name, "10 mL/L")), count=256)
     water = 6.0 / 40.078 / 1000.0
-    # 13 g of product per litre at 10 % Ca and, evenly, up to 12 % more; a tenth may fall short.
-    exact = 0.010 * 1300.0 * 0.10 * 1.055 / 40.078 + 0.99 * water
+    # 13 g of product per litre at 10 % Ca and some percent more; a tenth may fall short.
+    over = doubts()["over_formulation"]
+    exact = 0.010 * 1300.0 * 0.10 * (0.995 + 0.5 * (over.a + over.b)) / 40.078 + 0.99 * water
     assert result.totals_mol_per_L["Ca"] == pytest.approx(exact, rel=0.01)
-    # Chloride: twice the calcium and up to 1 % of undeclared sodium chloride.
-    salt = 13.0 * 0.005 / 58.44
+    # Chloride: twice the calcium and what comes with undeclared sodium chloride.
+    declared = doubts()["undeclared_sodium_chloride"]
+    salt = 13.0 * 0.5 * (declared.a + declared.b) / 58.44
     assert result.totals_mol_per_L["Cl"] == pytest.approx(2 * exact + salt, rel=0.01)
 
 
@@ -348,3 +352,15 @@ def test_colder_tank_is_judged_where_it_stands(tmp_path: Path) -> None:
     result = forecast(cold, count=64)
     assert result.probability["24h"] >= warm.probability["24h"]
     assert np.isfinite(result.ph.median)
+
+
+def test_retarders_delay_and_never_hasten() -> None:
+    """Citrate and polyphosphate delay gypsum (common practice; order citric > tartaric)."""
+    one = np.array([0.0, 1.0, 10.0, 100.0])
+    citrate = delay_factor("gypsum", {"citrate": one})
+    tartrate = delay_factor("gypsum", {"tartrate": one})
+    assert np.all(np.diff(np.asarray(citrate)) > 0.0)
+    assert np.asarray(citrate)[0] == 1.0
+    assert np.all(np.asarray(citrate)[1:] > np.asarray(tartrate)[1:])
+    assert delay_factor("gypsum", {"NO3": one}) == 1.0
+    assert all(row.most > 1.0 and row.half_mmol_per_L > 0.0 for row in delays())

@@ -143,3 +143,22 @@ def test_a_jar_at_another_ratio_may_stay_clear(tmp_path: Path) -> None:
     assert sprayer.answer == "curdle"
     assert more_water.answer == "clear"
     assert less_of_one.answer == "clear"
+
+
+@pytest.mark.parametrize("calcium", ["calcium-nitrate-liquor.toml", "calcium-chloride-liquor.toml"])
+def test_calcium_and_acid_iron_at_an_eighth_each_sprays_at_first_and_not_by_morning(
+    tmp_path: Path, calcium: str
+) -> None:
+    """Supersaturated with gypsum, yet sprays minutes after mixing (common practice, no source)."""
+    path = tmp_path / "mix.toml"
+    path.write_text(
+        'name = "Eighths, invented"\nwater = "soft.toml"\ncarrier = "2 gal/1000 sq ft"\n'
+        'temperature = "68 F"\n'
+        '[[add]]\nproduct = "iron-citric.toml"\nrate = "12.5 % v/v"\n'
+        f'[[add]]\nproduct = "{calcium}"\nrate = "12.5 % v/v"\n'
+    )
+    result = forecast(read_mix(path))
+    gypsum = next(s for s in result.solids if s.key == "gypsum")
+    assert gypsum.si.p05 > 0.5
+    assert result.clogs["15min"] < 0.5
+    assert result.clogs["24h"] > 0.9

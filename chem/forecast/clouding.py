@@ -2,13 +2,50 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
 import numpy as np
 
 from chem.equilibrium.activity import Floats
-from chem.reference import Clouding
+from chem.reference import Clouding, read_csv
 
 GROWTH_SPAN = 5.0
 """Amount(t) = settled (1 - exp(-(t - t_c) / (5 t_c))): common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Delay:
+    """How much longer a solid takes beside a retarder: up to `most` times, half at half_mmol."""
+
+    curve: str
+    component: str
+    most: float
+    half_mmol_per_L: float
+
+
+@cache
+def delays() -> tuple[Delay, ...]:
+    """Read `delays.csv` once."""
+    return tuple(
+        Delay(r["curve"], r["component"], float(r["most"]), float(r["half_mmol_per_L"]))
+        for r in read_csv("delays.csv")
+    )
+
+
+def delay_factor(curve: str, mmol_per_L: Mapping[str, Floats]) -> Floats | float:
+    """Factor on clouding times of a curve from the retarders there are, 1 or more.
+
+    mmol_per_L: total of each component, (N,) each. A retarder's effect levels off:
+    1 + (most - 1) c / (c + half).
+    """
+    factor: Floats | float = 1.0
+    for row in delays():
+        if row.curve == curve and row.component in mmol_per_L:
+            c = mmol_per_L[row.component]
+            factor = factor * (1.0 + (row.most - 1.0) * c / (c + row.half_mmol_per_L))
+    return factor
 
 
 def clouding_time_s(curve: Clouding, si_per_two_ions: Floats) -> Floats:

@@ -20,7 +20,7 @@ from chem.equilibrium import (
 )
 from chem.equilibrium.activity import Floats
 from chem.forecast.aging import Aging, aging
-from chem.forecast.clouding import clouding_time_s, share_out
+from chem.forecast.clouding import clouding_time_s, delay_factor, share_out
 from chem.forecast.crystals import Crystals, crystals
 from chem.forecast.hazards import refuse_toxic
 from chem.label import Contents, contents
@@ -150,10 +150,12 @@ def evaluate(
         ok &= states[0].converged & states[1].converged
     settled[~ok] = np.nan
     clouding = np.full(si.shape, np.inf)
+    mmol = {c: 1000.0 * totals[:, i] * water_kg_per_L for i, c in enumerate(system.components)}
     for m in np.flatnonzero(highest > 0.0):
         curve = tables().clouding[phases.solids[m].curve]
         spread = draws.factor(f"clouding:{phases.keys[m]}", float(np.log(curve.factor)))
         clouding[:, m] = clouding_time_s(curve, 2.0 * si[:, m] / phases.ions[m]) * spread
+        clouding[:, m] *= delay_factor(curve.curve, mmol)
     return Doubtful(
         phases, clear, log_ksp, si, clouding, settled, ph_settled, ok, cold, cold_clouding
     )
