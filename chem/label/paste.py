@@ -12,7 +12,15 @@ import unicodedata
 from chem.errors import InputProblem, Problem
 from chem.label.printed.content import Content
 from chem.label.printed.declared import Named, Quantity
-from chem.label.printed.derived import MAY_START, STARTS, is_open, items_of, resolves
+from chem.label.printed.derived import (
+    MAY_START,
+    STARTS,
+    across,
+    are_apart,
+    is_open,
+    items_of,
+    resolves,
+)
 from chem.label.printed.lines import Line, bare, lines_of
 from chem.label.printed.records import Ignored, NotUnderstood, Pasted, Understood
 from chem.label.printed.statements import IN_WATER, Around, Outcome, Piece, pieces, read_statement
@@ -53,6 +61,7 @@ class _Reader:
     def __init__(self, dots_hide_points: bool, dry: bool) -> None:
         self.dots_hide_points = dots_hide_points
         self.dry = dry
+        self.percents = False
         self.content = Content()
         self.pending: list[tuple[Named, Line]] = []
         self.values: list[tuple[Quantity, Line, str]] = []
@@ -81,7 +90,9 @@ class _Reader:
     def _outcome(self, text: str, cells: tuple[str, ...] = ()) -> Outcome:
         content = self.content
         analysed = bool(content.guarantee or content.grade)
-        around = Around(self.dots_hide_points, self.last, bool(self.pending), analysed, self.dry)
+        around = Around(
+            self.dots_hide_points, self.last, bool(self.pending), analysed, self.dry, self.percents
+        )
         return read_statement(text, cells, around)
 
     def _take(self, pieces: list[Piece], i: int) -> int:
@@ -113,9 +124,11 @@ class _Reader:
                 taken.append((pieces[i], pieces[i].text))
             i += 1
         text, starts = "", []
-        for piece, words in taken:
+        for n, (piece, words) in enumerate(taken):
             starts.append(len(text))
-            text += words.rstrip() + (". " if piece.ended and not words.endswith(".") else " ")
+            after = taken[n + 1][1] if n + 1 < len(taken) else ""
+            stop = "." if piece.ended else "," if are_apart(words, after) else ""
+            text += words.rstrip(" .") + stop + " "
         named: set[int] = set()
         for item in items_of(text):
             covered = [
@@ -149,13 +162,13 @@ class _Reader:
         known = resolves(piece.text)
         if last.ended:
             return bool(known) and all(known)
-        tail = re.split(r"[,;]|\band\b", so_far.lower())[-1]
-        head = re.split(r"[,;.]|\band\b", piece.text.lower())[0]
-        return any(known) or any(resolves(f"{tail} {head}"))
+        return any(known) or any(resolves(across(so_far, piece.text)))
 
     def _keep(self, outcome: Outcome, text: str, lines: list[Line]) -> None:
         line = lines[0]
         words = bare(text)
+        if not outcome.entries and re.search(r"%|\bpercent", words, re.I):
+            self.percents |= not re.search(r"[0-9]", words)
         if outcome.names or outcome.values:
             if outcome.names and self.values:
                 self._flush_if_even()

@@ -62,11 +62,8 @@ class Content:
             part = ", the part soluble in water" if named.soluble else ""
             self.note(line, words, f"{what} {quantity.text} %{part}{notes}")
             return
-        if old.quantity.basis != quantity.basis and {old.quantity.basis, quantity.basis} == {
-            "w/w",
-            "w/v",
-        }:
-            if quantity.basis == "w/w":
+        if old.quantity.basis != quantity.basis and "w/v" in (old.quantity.basis, quantity.basis):
+            if old.quantity.basis == "w/v":
                 table[key] = kept
             self.note(line, words, f"{what} again, on the other basis; the w/w figure is kept")
             return

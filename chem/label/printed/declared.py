@@ -180,7 +180,8 @@ def is_filler(piece: str) -> bool:
     words = re.sub(_BASIS, " ", words, flags=re.IGNORECASE)
     words = re.sub(
         r"\b(?:and|or|in|of|which|w|by|min|minimum|guaranteed|as|the|a|total|weight|mass|only|"
-        r"percent|content|declared|equivalent|equal|to|also|including|with|plus)\b",
+        r"percent|content|declared|equivalent|equal|to|also|including|with|plus|"
+        r"this|product|contains?|containing)\b",
         " ",
         words,
         flags=re.IGNORECASE,

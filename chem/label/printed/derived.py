@@ -79,6 +79,21 @@ def is_open(text: str) -> bool:
     return _OPEN.search(text.strip()) is not None
 
 
+def across(text: str, after: str) -> str:
+    """The name that would go over the end of a line."""
+    tail = re.split(r"[,;]|\band\b", text.lower())[-1]
+    head = re.split(r"[,;.]|\band\b", after.lower())[0]
+    return f"{tail} {head}"
+
+
+def are_apart(text: str, after: str) -> bool:
+    """Whether a line's end parts two names, so that a list needs no commas."""
+    if is_open(text) or not re.search(r"\w", after):
+        return False
+    tail, head = resolves(text)[-1:], resolves(after)[:1]
+    return all((*tail, *head)) and find_source(across(text, after)) is None
+
+
 def resolves(text: str) -> list[bool]:
     """For each item of a text, whether it is a known name."""
     return [item.found is not None for item in items_of(text)]

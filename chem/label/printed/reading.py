@@ -80,4 +80,5 @@ def plain_range(text: str) -> str:
 def plain_unit(unit: str) -> str:
     """A unit without dots, in lower case but for L."""
     plain = re.sub(r"\bu\.?s\.?\s", "", unit.lower().strip(". "))
+    plain = re.sub(r"\bgal(?:lon)?s?$", "gal", plain)
     return re.sub(r"^lbs$", "lb", re.sub(r"^l$", "L", plain.replace(".", "")))

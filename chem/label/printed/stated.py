@@ -64,7 +64,9 @@ _NET = re.compile(
     re.IGNORECASE,
 )
 
-_PACKS = re.compile(rf"\b[0-9]+\s?[x/*]\s?{NUMBER}\s?(?:{VOLUME}|{MASS})", re.IGNORECASE)
+_PACKS = re.compile(
+    rf"\b[0-9]+(?:\s?[x*]\s?|/(?=[0-9]+\.)){NUMBER}\s?(?:{VOLUME}|{MASS})", re.IGNORECASE
+)
 
 _PH = re.compile(
     r"^(?:typical |product |solution |approximate |approx\.? |the |average )*"

@@ -69,7 +69,8 @@ class Around:
 
     dots_hide_points: the label prints figures such as `.05`; last: the line before it; waiting:
     names stand without their figures; analysed: the analysis has begun; dry: the product
-    is weighed out, so that a bare ounce is a weight.
+    is weighed out, so that a bare ounce is a weight;
+    percents: a heading says that figures are percent.
     """
 
     dots_hide_points: bool
@@ -77,6 +78,7 @@ class Around:
     waiting: bool = False
     analysed: bool = False
     dry: bool = False
+    percents: bool = False
 
 
 @dataclass
@@ -106,7 +108,9 @@ def pieces(lines: list[Line]) -> Iterator[Piece]:
         parts = [text]
         start = next((m for m in STARTS.finditer(text) if _list_may_start(text, m)), None)
         if start and start.start() > 0:
-            parts = [text[: start.start()].strip(" ("), text[start.start() :]]
+            before = text[: start.start()].strip(" (")
+            parts = [text[start.start() :]]
+            parts[:0] = [before] if any(True for _ in quantities(before, False)) else []
         for part in [s for p in parts for s in _statements(p)]:
             sentences = list(_sentences(part))
             for i, sentence in enumerate(sentences):
@@ -157,8 +161,13 @@ def _list_may_start(text: str, found: re.Match[str]) -> bool:
     before = text[: found.start()]
     if not re.search(r"\w", before):
         return True
-    bracketed = found[0].startswith("(") or before.count("(") > before.count(")")
-    return not bracketed and any(True for _ in quantities(before, False))
+    if found[0].startswith("(") or before.count("(") > before.count(")"):
+        return False
+    if any(True for _ in quantities(before, False)):
+        return True
+    named = recognise(before)
+    nutrient = isinstance(named, Named) and not named.also
+    return nutrient and not any(True for _ in quantities(text, False))
 
 
 def _statements(text: str) -> Iterator[str]:
@@ -221,7 +230,10 @@ def _declared(
             out.left.append(Refused(stripped(words) or quantity.text, why, quantity.near))
             continue
         if at is None:
-            if out.entries or (IN_WATER.search(beside) and not around.waiting):
+            before = out.entries[-1] if out.entries else None
+            if before and "w/v" in (bases := {before[1].basis, quantity.basis}) and len(bases) == 2:
+                out.entries.append((before[0], quantity))
+            elif out.entries or (IN_WATER.search(beside) and not around.waiting):
                 if last is None or last.also or not IN_WATER.search(beside):
                     out.left.append(Refused(bare(text), "a figure without a name"))
                 else:
@@ -291,6 +303,10 @@ def _words(text: str, cells: tuple[str, ...], around: Around, out: Outcome) -> N
         return
     number = re.search(rf"(?<![\w.,-])({NUMBER})$", words)
     named = recognise(words[: number.start()]) if number else None
+    if number and isinstance(named, Named) and named.name and around.percents:
+        _declared(f"{text} %", list(quantities(f"{text} %", False)), around, out)
+        out.guessed = False
+        return
     if number and isinstance(named, Named) and named.name:
         why = "a figure without its % sign: percent of what?"
         out.left.append(Refused(words, why, (f"{number[1]} %",)))
