@@ -162,3 +162,14 @@ def test_one_draw_is_the_middle() -> None:
     middle = contents(product, Draws(1, 1)).of("Ca")
     many = contents(product, Draws(512, 1)).of("Ca")
     assert middle[0] == pytest.approx(many.mean(), rel=0.02)
+
+
+def test_percent_by_volume_is_divided_by_density_for_every_line(tmp_path: Path) -> None:
+    text = (
+        'density = "1.25 kg/L"\nbasis = "w/v"\nsources = ["zinc EDTA", "zinc sulfate"]\n'
+        '[guarantee]\nzinc = 5.0\n[chelated]\nzinc = 2.5\n[also]\n"citric acid" = 5.0\n'
+    )
+    product = read_product(write(tmp_path, text))
+    assert product.guarantee["zinc"] == pytest.approx(4.0)
+    assert product.chelated["zinc"].percent == pytest.approx(2.0)
+    assert product.also["citric acid"] == pytest.approx(4.0)

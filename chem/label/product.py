@@ -161,6 +161,8 @@ def read_product(path: Path, key: str | None = None) -> Product:
     if form.basis == "w/v" and density is not None:
         middle = 0.5 * (density[0] + density[1])
         guarantee = {k: v / middle for k, v in guarantee.items()}
+        also = {k: v / middle for k, v in also.items()}
+        chelated = {k: Chelated(c.percent / middle, c.agent) for k, c in chelated.items()}
     elif form.basis == "w/v":
         found.add("basis", form.basis, "percent by volume needs a density", DENSITY_WAYS)
     known = _known(form, found)
