@@ -47,6 +47,8 @@ POOL_SI = -3.0
 COMMON = 25
 """Tanks in which a solid must count to stand in a row of its own."""
 BINS = (0.0, 0.02, 0.1, 0.3, 0.7, 0.9, 0.98, 1.0)
+TIMED = 25
+"""Tanks whose liquids are timed."""
 COVERAGE = (0.85, 0.95)
 BRIER = 0.12
 SHOWS = (0.30, 0.70)
@@ -66,13 +68,12 @@ class Compared:
     problem: str = ""
     ph: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     every_ph: bool = False
-    ionic_strength: float = 0.0
+    unsaid: bool = False
     si: dict[str, tuple[float, float, float, float]] = field(default_factory=dict)
     odds: dict[str, tuple[float, bool]] = field(default_factory=dict)
     answer: str = ""
     curdled_by: list[str] = field(default_factory=list)
     seconds: float = 0.0
-    contents_ms: list[float] = field(default_factory=list)
 
 
 def compare(seed: int) -> Compared:
@@ -92,11 +93,6 @@ def compare(seed: int) -> Compared:
         except InputProblem as problem:
             return Compared(seed, families, problem=f"refused: {problem}")
         seconds = time.perf_counter() - start
-        timed = []
-        for addition in mix.additions:
-            start = time.perf_counter()
-            contents(addition.product, Draws(DRAWS, 2))
-            timed.append(1000.0 * (time.perf_counter() - start))
     here = seen.states["4h"]
 
     def beside(true: float, values: np.ndarray) -> tuple[float, float, float, float]:
@@ -108,7 +104,7 @@ def compare(seed: int) -> Compared:
         families,
         ph=beside(truth.ph, seen.fresh.clear.ph),
         every_ph=truth.labels_with_ph == len(families),
-        ionic_strength=truth.ionic_strength,
+        unsaid=truth.unsaid,
         si={
             key: beside(truth.si["4h"][key], here.si[:, m])
             for m, key in enumerate(here.phases.keys)
@@ -118,7 +114,6 @@ def compare(seed: int) -> Compared:
         answer=seen.answer("4h")[0],
         curdled_by=[k for k, grams in truth.out["4h"].items() if grams > 0.02],
         seconds=seconds,
-        contents_ms=timed,
     )
 
 
@@ -145,7 +140,14 @@ def brier(pairs: list[tuple[float, bool]]) -> tuple[float, float, float]:
     return float(((odds - happened) ** 2).mean()), base * (1.0 - base), base
 
 
-def report(found: list[Compared], seconds: float, workers: int, cold: float, seed: int) -> str:
+def report(
+    found: list[Compared],
+    seconds: float,
+    workers: int,
+    cold: float,
+    contents_ms: list[float],
+    seed: int,
+) -> str:
     """The page."""
     good = [c for c in found if not c.problem]
     without = [c for c in found if c.problem.startswith("no truth")]
@@ -158,7 +160,7 @@ def report(found: list[Compared], seconds: float, workers: int, cold: float, see
     every = [row for rows in pooled.values() for row in rows]
     ph = [c.ph for c in good]
     scores = {t: brier([c.odds[t] for c in good]) for t in world.TIMES_S}
-    timed = sorted(ms for c in good for ms in c.contents_ms)
+    timed = sorted(contents_ms)
     base = scores["4h"][2]
     checks = [
         ("90 % range of pH holds the truth", inside(ph), COVERAGE),
@@ -181,6 +183,22 @@ def report(found: list[Compared], seconds: float, workers: int, cold: float, see
         "**What it can't:** whether the tables are right. The world draws its constants about the",
         "same tables and its clock of clouding is the same rule; no jar was shaken.",
         "",
+        "How blind it is: the world's distributions were written down before the first forecast of",
+        "a tank, but by someone who had read the forecast's own doubts, and several are alike.",
+        "Since then a label no maker would print (a chelated metal that is not guaranteed) was",
+        "taken out of it, and it follows the table of what delays clouding.",
+        "",
+        "What it has changed in the forecast: over-formulation reaches 15 % instead of 12 %, the",
+        "figure that the world uses too, since truths of potassium, boron and sulfate lay above",
+        "their ranges too often, on this page's tanks and again on 600 others (seed 2). The aims",
+        "were met before: pH 0.903, SI 0.898, Brier score 0.053 in the first run of these tanks.",
+        "",
+        "Not solved: figures rounded down (a whole number of 10 % or more, a hundredth of boron)",
+        "take away more than the forecast adds back, so the truth is oftener above than below.",
+        "Nor a label that names an acid without saying how much. The forecast takes at most 5 %,",
+        "none where the label states no amount at all; an acidifier may hold 35 %. The pH of such",
+        "tanks is often far too high.",
+        "",
         "| aim | reached | asked | |",
         "|---|---|---|---|",
         *(
@@ -199,10 +217,14 @@ def report(found: list[Compared], seconds: float, workers: int, cold: float, see
         "|---|---|---|---|---|---|---|",
         f"| pH, all | {coverage(ph)} |",
     ]
-    for what, flag in (("pH, every label gives its own", True), ("pH, a label without", False)):
-        some = [c.ph for c in good if c.every_ph is flag]
-        if some:
-            out.append(f"| {what} | {coverage(some)} |")
+    parts = {
+        "pH, an acidifier of no stated amount": [c.ph for c in good if c.unsaid],
+        "pH, the others, every label gives its pH": [
+            c.ph for c in good if c.every_ph and not c.unsaid
+        ],
+        "pH, the others, a label without": [c.ph for c in good if not (c.every_ph or c.unsaid)],
+    }
+    out += [f"| {what} | {coverage(rows)} |" for what, rows in parts.items() if rows]
     out.append(f"| SI, all solids | {coverage(every)} |")
     for key, rows in sorted(pooled.items(), key=lambda item: -len(item[1])):
         if len(rows) >= COMMON:
@@ -248,12 +270,29 @@ def report(found: list[Compared], seconds: float, workers: int, cold: float, see
         "",
         f"- {seconds:.0f} s in all with {workers} processes; "
         f"one outlook (label to odds) {statistics.median(c.seconds for c in good):.2f} s median.",
-        f"- `contents` of one product at {DRAWS} draws: {statistics.median(timed):.0f} ms median, "
+        f"- `contents` of one product at {DRAWS} draws, processor time of {len(timed)} products, "
+        f"best of three: {statistics.median(timed):.0f} ms median, "
         f"{timed[int(0.9 * len(timed))]:.0f} ms at nine in ten, {timed[-1]:.0f} ms at most.",
         f"- A whole forecast from a cold start, imports included: {cold:.2f} s.",
         "",
     ]
     return "\n".join(out)
+
+
+def contents_time(seeds: range) -> list[float]:
+    """Processor time of `contents` for every liquid of some tanks [ms], best of three."""
+    out = []
+    for seed in seeds:
+        with tempfile.TemporaryDirectory() as folder:
+            additions = read_mix(world.draw_tank(seed, Path(folder)).mix).additions
+        for addition in additions:
+            runs = []
+            for k in range(3):
+                start = time.process_time()
+                contents(addition.product, Draws(DRAWS, k + 1))
+                runs.append(1000.0 * (time.process_time() - start))
+            out.append(min(runs))
+    return out
 
 
 def cold_start() -> float:
@@ -282,7 +321,9 @@ def main() -> None:
     seeds = range(asked.seed * 100_000, asked.seed * 100_000 + asked.mixes)
     with multiprocessing.Pool(asked.workers) as pool:
         found = pool.map(compare, seeds, chunksize=4)
-    page = report(found, time.perf_counter() - start, asked.workers, cold, asked.seed)
+    seconds = time.perf_counter() - start
+    timed = contents_time(seeds[:TIMED])
+    page = report(found, seconds, asked.workers, cold, timed, asked.seed)
     asked.out.write_text(page)
     print(page)
 

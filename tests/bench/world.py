@@ -15,7 +15,7 @@ What a forecast can't know is drawn from a generator of this world's own:
   and is drawn again;
 - the label: guarantees rounded down, the sources' names with or without their hydrate, density
   rounded, in 70 % of labels the pH of a 10 % dilution, read within 0.1 (one standard uncertainty)
-  and rounded to 0.1; citric acid has its own line in half of the labels;
+  and rounded to 0.1; how much citric acid it holds stands in half of the labels;
 - the water, and a report of it within 5 % per line; jugs and tank filled within 3 %; the tank's
   temperature within 1.5 degC (one standard uncertainty each);
 - every constant, every interaction coefficient on its own, measured or estimated: normal, with
@@ -47,7 +47,7 @@ from chem.equilibrium import (
     solve,
     water_density_g_per_mL,
 )
-from chem.reference import catalogue, molar_mass_g_per_mol, tables
+from chem.reference import catalogue, molar_mass_g_per_mol, read_csv, tables
 
 Floats = NDArray[np.float64]
 
@@ -61,11 +61,14 @@ PH_ON_LABEL = 0.7
 PH_READING = 0.1
 WATER_REPORT = 0.05
 METERING = 0.03
+UNSAID = 0.07
+"""Above what an acid that only steadies metals reaches here, below an acidifier's."""
 T_TANK = 1.5
 FL_OZ_PER_GAL = 128.0
 POUNDS_PER_GAL = 8.3454
 """lb/gal of 1 kg/L (NIST Handbook 44, appendix C)."""
 NEAR_SI = -1.0
+NEVER_S = 1e12
 SLOW_FERRIC = {("Fe3", "EDTA"), ("Fe3", "DTPA")}
 
 # Family: (source, least, most [kg/kg], chance that the recipe holds it), usual fl oz/1000 sq ft.
@@ -317,18 +320,19 @@ class Well:
 class Truth:
     """One tank, as it is.
 
-    ph: fresh; si: by solid at each time; shows: by each time; out: solid -> g/L by each time.
+    ph: fresh; si: by solid at each time; shows: by each time; out: solid -> g/L by each time;
+    unsaid: whether a label names an acid without saying how much, and it is above UNSAID [kg/kg].
     """
 
     mix: Path
     families: tuple[str, ...]
     labels_with_ph: int
+    unsaid: bool
     ph: float
     ionic_strength: float
     si: Mapping[str, Mapping[str, float]]
     out: Mapping[str, Mapping[str, float]]
     shows: Mapping[str, bool]
-    nature: Nature
 
 
 class NoTruth(RuntimeError):
@@ -639,7 +643,6 @@ def _stand(
             )
         index, settled, starts = now
         grown = 1.0 - np.exp(-np.maximum(t - starts, 0.0) / (5.0 * np.maximum(starts, 1e-3)))
-        grown = np.where(np.isfinite(starts), grown, 0.0)
         so_far = np.maximum(so_far, settled * grown)
         si[name] = dict(zip(phases.keys, index.tolist(), strict=True))
         out[name] = dict(zip(phases.keys, so_far.tolist(), strict=True))
@@ -648,12 +651,14 @@ def _stand(
         mix=path,
         families=tuple(liquid.family for liquid in liquids),
         labels_with_ph=sum("\nph = " in liquid.label for liquid in liquids),
+        unsaid=any(
+            q.amounts.get("citric acid", 0.0) > UNSAID and "[also]" not in q.label for q in liquids
+        ),
         ph=float(fresh.ph[0]),
         ionic_strength=float(fresh.ionic_strength[0]),
         si=si,
         out=out,
         shows={t: sum(grams.values()) > show for t, grams in out.items()},
-        nature=nature,
     )
 
 
@@ -726,14 +731,16 @@ def _state(
             mass = np.array([molar_mass_g_per_mol(s.formula) for s in some.solids])
             grams = np.maximum(state.amounts[0], 0.0) * mass * water_per_L
             settled[near] = np.maximum(settled[near], grams)
+    mmol = {c: 1000.0 * m * water_per_L for c, m in zip(system.components, totals[0], strict=True)}
     starts = np.array(
         [
             clouds_after_s(s.curve, 2.0 * si[m] / phases.ions[m])
             * nature.factor(f"clouding {s.key}", tables().clouding[s.curve].factor)
+            * retarded(s.curve, mmol)
             for m, s in enumerate(phases.solids)
         ]
     )
-    return si, settled, starts
+    return si, settled, np.minimum(starts, NEVER_S)
 
 
 def clouds_after_s(curve: str, si: float) -> float:
@@ -747,6 +754,23 @@ def clouds_after_s(curve: str, si: float) -> float:
     if si >= points[0]:
         return math.exp(float(np.interp(si, points, ln_t)))
     return math.exp(min(ln_t[0] + slope * (si**-2 - points[0] ** -2), 700.0))
+
+
+def retarded(curve: str, mmol_per_L: Mapping[str, float]) -> float:
+    """How many times longer a solid takes beside what slows it: the table's rule."""
+    times = 1.0
+    for slowed, component, most, half in _retarders():
+        c = mmol_per_L.get(component, 0.0) if slowed == curve else 0.0
+        times *= 1.0 + (most - 1.0) * c / (c + half)
+    return times
+
+
+@cache
+def _retarders() -> list[tuple[str, str, float, float]]:
+    return [
+        (r["curve"], r["component"], float(r["most"]), float(r["half_mmol_per_L"]))
+        for r in read_csv("delays.csv")
+    ]
 
 
 @cache
