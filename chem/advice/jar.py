@@ -14,7 +14,7 @@ from chem.tank import Mix
 from chem.units import Units
 
 LEAST_ML, LEAST_G = 0.5, 0.5
-"""Smallest dose that a 1 mL syringe or a 0.01 g scale measures well (common practice, no source)."""
+"""Smallest dose that a 1 mL syringe or 0.01 g scale measures well (common practice, no source)."""
 HEADSPACE = 0.8
 ROUND_ML = 50.0
 LARGEST_JAR_ML = 10_000.0
