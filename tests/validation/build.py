@@ -180,7 +180,14 @@ def _summary(
         "",
         "pitzer.dat is nearer than ours on its own ground (Na, K, Mg, Ca with Cl and SO4); it "
         "holds neither nitrogen nor phosphorus, so it can judge hardly any tank.",
+        "",
+        "Whole forecasts against a simulated world, from labels alone "
+        "([calibration](../bench/calibration.md)):",
+        "",
     ]
+    bench = (Path(__file__).parents[1] / "bench" / "calibration.md").read_text(encoding="utf-8")
+    start = bench.index("| aim |")
+    lines += bench[start : bench.index("\n\n", start)].splitlines()
     return lines
 
 
