@@ -1,0 +1,179 @@
+"""The sheet of pouring orders: what to pour when, and what the worst moment is."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from chem.advice.pour import CUSTOM, MATTERS, Pour, PourOrder
+from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD
+from chem.sheets.blocks import Block, Sheet
+from chem.sheets.words import odds
+from chem.units import Units, format_mass, format_volume
+
+ODDS = "Odds of clouding on the way:"
+HANDLING = (
+    "Stir all the time. Wait until one product is mixed in before the next.",
+    "Slowly, into the moving water: where the stream enters it is stronger than any step here.",
+    "Rinse the measure with water in between, so that concentrates never meet.",
+)
+"""As sprayer guides say it: GRDC Spray Application Manual, module 7 (2025)."""
+
+
+def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
+    """Answer first, then the order to pour with its amounts and the odds after each step."""
+    order = result.advised if not result.never else None
+    blocks = []
+    warnings = [*result.forbids, *(r for r in result.asked.breaks if r not in result.forbids)]
+    if warnings:
+        blocks.append(Block("A rule is broken as asked", items=warnings))
+    if result.gases:
+        blocks.append(Block("Gas or heat", items=result.gases))
+    blocks.append(Block("Do this next", [_next(result, order)]))
+    if order is not None:
+        blocks.append(_steps(result, order, units))
+    if order is not result.asked:
+        worst = _worst(result, result.asked)
+        blocks.append(Block("The order you asked for", [f"At its worst {worst}."]))
+    if result.matters and order is not None and result.ways > 1:
+        blocks.append(
+            Block(
+                "Other orders",
+                [
+                    f"{result.ways:,} orders keep every rule; odds of clouding in the worst of "
+                    f"them: {odds(result.most)}."
+                ],
+            )
+        )
+    if order is not None:
+        blocks.append(Block("While pouring", items=[*_acids(result), *HANDLING]))
+        blocks.append(Block("Where the order comes from", [_custom(result)]))
+    granted = [
+        f"{name} is not judged: its label says when it goes in" for name in result.not_judged
+    ]
+    if result.unsure:
+        granted.append("Some steps had no answer in more than a tenth of the versions tried")
+    blocks += [
+        Block("Taken for granted, check these", items=granted),
+        Block("Always", items=ALWAYS),
+        Block("", [JAR_DECIDES]),
+    ]
+    keep = [b for b in blocks if b.paragraphs or b.items or b.rows]
+    return Sheet(f"{result.mix.name}: pouring order", _answer(result, order), keep)
+
+
+def pour_json(result: Pour) -> str:
+    """The JSON object of the contract, with more about each order."""
+
+    def one(order: PourOrder) -> dict[str, Any]:
+        return {
+            "sequence": list(order.sequence),
+            "worst_step": order.worst_step,
+            "probability": order.probability,
+            "after_step": list(order.chances),
+            "culprit": order.culprit,
+            "breaks": list(order.breaks),
+        }
+
+    return json.dumps(
+        {
+            "mix": result.mix.name,
+            "orders": [one(o) for o in result.orders],
+            "asked": one(result.asked),
+            "advised": list(result.advised.sequence) if result.advised else None,
+            "order_matters": result.matters,
+            "orders_that_keep_every_rule": result.ways,
+            "least": result.least,
+            "most": result.most,
+            "because": result.because,
+            "label_forbids": list(result.forbids),
+            "gases": list(result.gases),
+            "not_judged": list(result.not_judged),
+            "draws": result.draws,
+            "seed": result.seed,
+        },
+        indent=2,
+    )
+
+
+def _answer(result: Pour, order: PourOrder | None) -> list[str]:
+    if result.never:
+        return ["Don't pour these together: a label forbids it. No order changes that."]
+    if order is None:
+        return [f"Not in one tank: {result.because}."]
+    chance = odds(order.probability)
+    if len(order.indices) == 1:
+        return [f"One product, one order. Odds of clouding as you pour: {chance}."]
+    lines = []
+    if result.asked.breaks:
+        lines.append(
+            f"Your order breaks a rule: pour as below. Odds of clouding on the way: {chance}."
+        )
+    elif order is not result.asked:
+        lines.append(
+            f"Pour in another order. {ODDS} {chance}, not {odds(result.asked.probability)}."
+        )
+    elif not result.matters:
+        lines.append(
+            f"The order makes no difference. Odds of clouding on the way: {chance} in any."
+        )
+    else:
+        lines.append(f"Your order is as good as any. {ODDS} {chance}.")
+    if order.probability >= THRESHOLD:
+        lines.append(f"At its worst {_worst(result, order)}.")
+    return lines
+
+
+def _worst(result: Pour, order: PourOrder) -> str:
+    step = order.worst_step
+    names = len(order.sequence)
+    where = f"after {order.sequence[step - 1]}" if step <= names else "with the last water in"
+    what = f", {order.culprit}" if order.culprit else ""
+    return f"at step {step}, {where}: {odds(order.probability)}{what}"
+
+
+def _next(result: Pour, order: PourOrder | None) -> str:
+    if order is None:
+        return "Spray them apart, the tank rinsed in between."
+    if order.probability >= THRESHOLD:
+        return "No order keeps it clear: ask `jarsight fix`, or try a jar before the tank."
+    return "Pour it in this order in a jar at the same ratio first; then the tank."
+
+
+def _steps(result: Pour, order: PourOrder, units: Units) -> Block:
+    rows = [("Pour in this order", "amount", "shows")]
+    first, last = result.first_water_L, result.last_water_L
+    amount = "" if first is None else format_volume(max(first, 0.0), units)
+    rows.append(("half the water" if last != 0.0 else "all the water", amount, ""))
+    additions = result.mix.additions
+    for step, (i, chance) in enumerate(zip(order.indices, order.chances, strict=False), start=1):
+        value = result.amounts[i]
+        amount = format_mass(value, units) if additions[i].by_mass else format_volume(value, units)
+        rows.append((f"{step} {order.sequence[step - 1]}", amount, odds(chance)))
+    if len(order.chances) > len(order.indices):
+        amount = "" if last is None else format_volume(max(last, 0.0), units)
+        rows.append((f"{len(order.chances)} water to the mark", amount, odds(order.chances[-1])))
+    lead = ["Odds that solids show within 15 minutes after each step."]
+    if first is None:
+        lead.append("Amounts per litre of full tank.")
+    return Block("Step by step", lead, rows=rows)
+
+
+def _acids(result: Pour) -> list[str]:
+    names = [result.mix.additions[i].product.name for i in result.acids]
+    items = [f"{name} (acid): alone, stirred, into at least half the water." for name in names]
+    for i, j in result.apart:
+        pair = sorted((i, j), key=lambda k: k not in result.acids)
+        acid, other = (result.mix.additions[k].product.name for k in pair)
+        items.append(f"Never {acid} right before or after {other}.")
+    return items
+
+
+def _custom(result: Pour) -> str:
+    groups = [CUSTOM[k] for k in sorted(set(result.custom))]
+    custom = f" ({', then '.join(groups)})" if len(groups) > 1 else ""
+    return (
+        "The labels' own order first; then acids apart from what they set free; then the least "
+        f"odds of clouding; between orders alike, the custom of the trade{custom}: common "
+        f"practice, no source. Orders within {round(100 * MATTERS)} in 100 count as alike."
+    )

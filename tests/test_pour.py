@@ -1,0 +1,292 @@
+"""Pouring orders: set states against brute force, rules kept, facts of the trade."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import re
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from chem.advice.pour import MATTERS, Pour, Rules, pour
+from chem.advice.stack import glances
+from chem.doubts import Draws
+from chem.forecast import forecast, outlook, prepare
+from chem.forecast.aging import aging
+from chem.sheets.blocks import as_text
+from chem.sheets.pour import pour_json, pour_sheet
+from chem.tank import Mix, finish, in_order, read_mix
+
+EXAMPLES = Path(__file__).parent.parent / "examples"
+PLAIN_ACID = """
+name = "Citric buffer, invented"
+density = "9.9 lb/gal"
+ph = 3.1
+ph_at = "1 %"
+sources = ["citric acid", "potassium citrate"]
+[guarantee]
+"soluble potash" = 4.0
+[also]
+"citric acid" = 30.0
+"""
+
+
+def write(folder: Path, *adds: tuple[str, str], water: str = "soft.toml", **extra: str) -> Mix:
+    """A mix of demo products (or files beside it) at rates in fl oz/1000 sq ft."""
+    lines = ['name = "A trial, invented"', f'water = "{water}"', 'carrier = "2 gal/1000 sq ft"']
+    lines += ['tank = "50 gal"', 'temperature = "60 F"']
+    lines += [f'{k} = "{v}"' for k, v in extra.items()]
+    for product, rate in adds:
+        lines += ["[[add]]", f'product = "{product}.toml"', f'rate = "{rate} fl oz/1000 sq ft"']
+    path = folder / "trial.toml"
+    path.write_text("\n".join(lines), encoding="utf-8")
+    return read_mix(path)
+
+
+@pytest.fixture
+def four(tmp_path: Path) -> Mix:
+    """Four products of which an acid, written last, keeps two others from clouding."""
+    (tmp_path / "citric.toml").write_text(PLAIN_ACID, encoding="utf-8")
+    return write(
+        tmp_path,
+        ("npk-orthophosphate", "4"),
+        ("calcium-chloride-liquor", "1"),
+        ("micronutrient-pack", "1"),
+        ("citric", "1.5"),
+    )
+
+
+def brute_force(mix: Mix, draws: Draws) -> dict[tuple[int, ...], float]:
+    """Every order walked step by step, each step a forecast of its own, nothing shared."""
+    ready = prepare(mix, draws)
+    seen: dict[tuple[frozenset[int], float], float] = {}
+
+    def chance(poured: tuple[int, ...], share: float) -> float:
+        key = (frozenset(poured), share)
+        if key not in seen:
+            state = finish(mix, ready.contents, ready.water, draws, poured, share)
+            tank = replace(ready, finished=state, aged=aging(state, mix.t_celsius, draws))
+            seen[key] = outlook(tank).probability["15min"]
+        return seen[key]
+
+    n = len(mix.additions)
+    return {
+        order: max(
+            *(chance(order[: k + 1], 0.5) for k in range(n)),
+            chance(order, 1.0),
+        )
+        for order in itertools.permutations(range(n))
+    }
+
+
+def test_set_states_score_every_order_as_brute_force_does(four: Mix) -> None:
+    draws = Draws(32, 1)
+    slow = brute_force(four, draws)
+    assert max(slow.values()) - min(slow.values()) > 0.5, "the order has to matter here"
+    result = pour(four, count=32)
+    assert result.ways == len(slow)
+    assert result.least == pytest.approx(min(slow.values()), abs=1e-6)
+    assert result.most == pytest.approx(max(slow.values()), abs=1e-6)
+    for order in (*result.orders, result.asked):
+        assert order.probability == pytest.approx(slow[order.indices], abs=1e-6)
+        assert order.probability == order.chances[order.worst_step - 1] == max(order.chances)
+    best = sorted(slow.values())[: len(result.orders)]
+    assert [o.probability for o in result.orders] == pytest.approx(best, abs=1e-6)
+
+
+def test_a_batch_of_states_says_what_each_says_alone(tmp_path: Path) -> None:
+    """Iron that rusts, a held chelate, a night in the cold and a gel: by every time."""
+    mix = write(
+        tmp_path,
+        ("iron-citric", "4"),
+        ("iron-edta", "2"),
+        ("npk-orthophosphate", "2"),
+        ("kelp-extract", "2"),
+        water="hard-alkaline.toml",
+        coldest="40 F",
+    )
+    draws = Draws(16, 3)
+    ready = prepare(mix, draws)
+    sets = [(0,), (1,), (0, 1), (0, 2), (2, 3), (0, 1, 2, 3)]
+    states = [finish(mix, ready.contents, ready.water, draws, s, 0.5) for s in sets]
+    alone = [
+        outlook(replace(ready, finished=s, aged=aging(s, mix.t_celsius, draws))) for s in states
+    ]
+    for when, seconds in (("15min", 900.0), ("4h", 14400.0), ("24h", 86400.0)):
+        batch = [g.probability for g in glances(ready, states, seconds)]
+        assert batch == pytest.approx([a.probability[when] for a in alone], abs=0.07)
+        assert any(batch)
+
+
+def test_the_full_tank_does_not_know_its_order(four: Mix) -> None:
+    """Invariant: the finished solution depends on what is in it alone."""
+    draws = Draws(16, 1)
+    whole = prepare(four, draws).finished
+    for order in itertools.islice(itertools.permutations(range(4)), 3, None, 7):
+        other = prepare(in_order(four, order), Draws(16, 1)).finished
+        assert other.components == whole.components
+        np.testing.assert_allclose(other.totals, whole.totals, rtol=1e-12)
+
+
+def test_half_the_water_holds_twice_as_much_product(four: Mix) -> None:
+    draws = Draws(1, 1)
+    ready = prepare(four, draws)
+    full = finish(four, ready.contents, ready.water, draws, [1])
+    half = finish(four, ready.contents, ready.water, draws, [1], 0.5)
+    column = full.components.index("Ca")
+    water = ready.water.components.index("Ca")
+    assert half.from_product[1, 0, column] == pytest.approx(
+        2.0 * full.from_product[1, 0, column], rel=0.02
+    )
+    assert half.from_water[0, column] <= ready.water.mol_per_L[0, water]
+    default = finish(four, ready.contents, ready.water, draws)
+    np.testing.assert_array_equal(default.totals, ready.finished.totals)
+
+
+def test_acid_before_calcium_and_phosphate(four: Mix) -> None:
+    """Calcium and orthophosphate stay dissolved only in acid, so the acid has to be there first.
+
+    Common practice, no source (the trade puts acid or conditioner into the water first).
+    """
+    result = pour(four)
+    assert result.matters
+    assert result.asked.probability > 0.9
+    assert result.asked.culprit is not None and "phosphate" in result.asked.culprit
+    assert result.asked.worst_step == 2
+    assert result.asked.sequence[1].startswith("Calcium chloride")
+    for order in result.orders:
+        assert order.probability < 0.1
+        acid, phosphate, calcium = (order.indices.index(i) for i in (3, 0, 1))
+        assert acid < max(phosphate, calcium)
+    assert result.advised is result.orders[0]
+    assert result.orders[0].indices[0] == 3, "between orders alike, custom puts the acid first"
+    text = as_text(pour_sheet(result))
+    assert "Pour in another order." in text
+
+
+def test_a_label_that_says_first_or_last_is_obeyed(tmp_path: Path) -> None:
+    (tmp_path / "end.toml").write_text(
+        PLAIN_ACID.replace("Citric buffer", "End piece") + '\n[says]\npour = "last"\n',
+        encoding="utf-8",
+    )
+    mix = write(
+        tmp_path, ("end", "0.5"), ("urea-liquor", "4"), ("ph-buffer", "0.5"), ("iron-edta", "2")
+    )
+    result = pour(mix, count=16)
+    assert result.ways == 2
+    for order in result.orders:
+        assert order.indices[0] == 2
+        assert order.indices[-1] == 0
+        assert not order.breaks
+    assert any("End piece" in b and "last" in b for b in result.asked.breaks)
+    assert any("Acidifying buffer" in b and "first" in b for b in result.asked.breaks)
+    assert "breaks a rule" in as_text(pour_sheet(result))
+
+
+@pytest.mark.parametrize("other", ["potassium-carbonate-liquor", "potassium-thiosulfate-liquor"])
+def test_acid_never_stands_next_to_what_it_sets_free(other: str, tmp_path: Path) -> None:
+    (tmp_path / "citric.toml").write_text(PLAIN_ACID, encoding="utf-8")
+    mix = write(tmp_path, ("citric", "0.3"), (other, "1"), ("urea-liquor", "4"))
+    result = pour(mix, count=16)
+    # The thiosulfate's own label wants it last, which leaves one order of the two.
+    assert result.ways == len(result.orders) == (1 if "thiosulfate" in other else 2)
+    for order in result.orders:
+        assert order.indices[1] == 2, "the urea stands between them"
+    assert result.gases
+    assert any("next to" in b for b in result.asked.breaks)
+    pair = pour(write(tmp_path, ("citric", "0.3"), (other, "1")), count=16)
+    assert not pair.orders and pair.because and pair.advised is None
+    assert "Not in one tank" in as_text(pour_sheet(pair))
+
+
+def test_a_label_that_forbids_the_mix_gets_no_order_on_the_sheet() -> None:
+    result = pour(read_mix(EXAMPLES / "curdles.toml"))
+    assert result.never
+    text = as_text(pour_sheet(result))
+    assert "a label forbids it" in text
+    assert "STEP BY STEP" not in text
+    assert result.asked.probability > 0.9, "calcium nitrate meets orthophosphate: milk at once"
+
+
+def test_order_that_does_not_matter_is_said() -> None:
+    result = pour(read_mix(EXAMPLES / "five-products.toml"), count=16)
+    assert not result.matters and result.most - result.least <= MATTERS
+    assert result.advised is result.asked
+    assert "makes no difference" in as_text(pour_sheet(result))
+
+
+def test_last_step_is_the_forecast() -> None:
+    """The path ends in the tank that `forecast` judges."""
+    mix = read_mix(EXAMPLES / "water-decides.toml")
+    result = pour(mix, count=256)
+    expected = forecast(mix, count=256).probability["15min"]
+    assert result.asked.chances[-1] == pytest.approx(expected, abs=0.005)
+
+
+def test_all_the_water_first_has_no_last_step(four: Mix) -> None:
+    result = pour(replace(four, fill="water first"), count=16)
+    assert len(result.asked.chances) == len(four.additions)
+    assert result.last_water_L == 0.0
+
+
+def test_json_is_the_contract(four: Mix) -> None:
+    data = json.loads(pour_json(pour(four, count=16)))
+    assert {"orders", "asked"} <= data.keys()
+    names = sorted(a.product.name for a in four.additions)
+    for order in (*data["orders"], data["asked"]):
+        assert {"sequence", "worst_step", "probability"} <= order.keys()
+        assert sorted(order["sequence"]) == names
+        assert isinstance(order["worst_step"], int)
+        assert 0.0 <= order["probability"] <= 1.0
+    chances = [o["probability"] for o in data["orders"]]
+    assert chances == sorted(chances)
+    assert data["asked"]["sequence"] == [a.product.name for a in four.additions]
+
+
+def test_the_sheet_fits_and_measures_both_ways(four: Mix) -> None:
+    text = as_text(pour_sheet(pour(four, count=16)))
+    assert max(len(line) for line in text.splitlines()) <= 60
+    assert "25 fl oz (740 mL)" in text
+    assert re.search(r"half the water\n\s+24\.\d gal \(9\d(\.\d)? L\)", text)
+    assert "The jar test at the same ratio decides." in text
+    assert "Acid into water" in text
+    metric = as_text(pour_sheet(pour(four, count=16), "metric"))
+    assert "fl oz" not in metric.split("ALWAYS")[0]
+
+
+def test_eight_products_in_time(tmp_path: Path) -> None:
+    """8 products, 64 draws: 256 states, under 10 s on 2 cores (twice that on a busy machine)."""
+    mix = write(
+        tmp_path,
+        ("urea-liquor", "5"),
+        ("ammonium-sulfate-liquor", "3"),
+        ("iron-citric", "2"),
+        ("micronutrient-pack", "2"),
+        ("magnesium-nitrate-liquor", "3"),
+        ("npk-orthophosphate", "4"),
+        ("calcium-chloride-liquor", "1"),
+        ("iron-edta", "2"),
+        water="hard-alkaline.toml",
+    )
+    start = time.process_time()
+    result = pour(mix)
+    spent = time.process_time() - start
+    assert result.ways == 40320 and result.draws == 64
+    assert spent < 20.0
+    assert result.orders[0].probability <= result.asked.probability
+
+
+def test_rules_know_acids_from_their_labels(four: Mix) -> None:
+    rules = Rules.of(four)
+    assert rules.acids == {3}
+    assert not rules.apart and not rules.first and not rules.last
+
+
+def test_same_answer_twice(four: Mix) -> None:
+    first, second = (pour(four, count=16) for _ in range(2))
+    assert isinstance(first, Pour)
+    assert pour_json(first) == pour_json(second)
