@@ -11,9 +11,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import typer
+from typer.testing import CliRunner
 
 from chem.advice.pour import MATTERS, Pour, Rules, pour
 from chem.advice.stack import glances
+from chem.cli.reasons import add_to
 from chem.doubts import Draws
 from chem.forecast import forecast, outlook, prepare
 from chem.forecast.aging import aging
@@ -284,6 +287,17 @@ def test_rules_know_acids_from_their_labels(four: Mix) -> None:
     rules = Rules.of(four)
     assert rules.acids == {3}
     assert not rules.apart and not rules.first and not rules.last
+
+
+@pytest.mark.parametrize("command", ["pour", "why"])
+def test_commands_print_sheet_and_json(command: str) -> None:
+    app = typer.Typer()
+    add_to(app)
+    mix = str(EXAMPLES / "acid-decides.toml")
+    sheet = CliRunner().invoke(app, [command, mix, "--draws", "16", "--units", "metric"])
+    assert sheet.exit_code == 0 and "The jar test at the same ratio decides." in sheet.output
+    data = json.loads(CliRunner().invoke(app, [command, mix, "--draws", "16", "--json"]).output)
+    assert data["draws"] == 16 and data["seed"] == 1
 
 
 def test_same_answer_twice(four: Mix) -> None:
