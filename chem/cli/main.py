@@ -164,11 +164,12 @@ def _show(problem: InputProblem) -> None:
 
 def run() -> None:
     """Entry point. Exit codes as `Exit`; a problem of the input is told without traceback."""
-    from chem.cli import acids, changes, chemists, new, shelf_side, tank_side
+    from chem.cli import acids, changes, chemists, new, reasons, shelf_side, tank_side
 
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     app.add_typer(new.app, name="new", rich_help_panel=SHED)
+    reasons.add_to(app)
     changes.add_to(app)
     acids.add_to(app)
     tank_side.add_to(app)

@@ -11,6 +11,8 @@ import numpy as np
 from chem.equilibrium.activity import Floats
 from chem.reference import Clouding, read_csv
 
+LONGEST_LN_S = 30.0
+"""ln of the longest clouding time told, some 300,000 years: beyond it numbers only overflow."""
 GROWTH_SPAN = 5.0
 """Amount(t) = settled (1 - exp(-(t - t_c) / (5 t_c))): common practice, no source."""
 
@@ -66,7 +68,7 @@ def clouding_time_s(curve: Clouding, si_per_two_ions: Floats) -> Floats:
     positive = np.maximum(si, 1e-6)
     below = ln_t[0] + max(slope, 0.0) * (positive**-2 - points[0] ** -2)
     with np.errstate(over="ignore"):
-        time = np.exp(np.where(si < points[0], np.minimum(below, 700.0), between))
+        time = np.exp(np.where(si < points[0], np.minimum(below, LONGEST_LN_S), between))
     return np.where(si > 0.0, time, np.inf)
 
 
