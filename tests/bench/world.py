@@ -753,7 +753,8 @@ def clouds_after_s(curve: str, si: float) -> float:
     points, ln_t, slope = _curve(curve)
     if si >= points[0]:
         return math.exp(float(np.interp(si, points, ln_t)))
-    return math.exp(min(ln_t[0] + slope * (si**-2 - points[0] ** -2), 700.0))
+    # 30 is the rule's longest ln t, some 300,000 years: beyond it numbers only overflow.
+    return math.exp(min(ln_t[0] + slope * (si**-2 - points[0] ** -2), 30.0))
 
 
 def retarded(curve: str, mmol_per_L: Mapping[str, float]) -> float:
