@@ -173,3 +173,17 @@ def test_percent_by_volume_is_divided_by_density_for_every_line(tmp_path: Path) 
     assert product.guarantee["zinc"] == pytest.approx(4.0)
     assert product.chelated["zinc"].percent == pytest.approx(2.0)
     assert product.also["citric acid"] == pytest.approx(4.0)
+
+
+def test_a_source_without_any_percent_is_tried_and_said_never_taken_for_water(
+    tmp_path: Path,
+) -> None:
+    text = 'density = "1.15 kg/L"\nsources = ["citric acid"]\n'
+    inside = contents(read_product(write(tmp_path, text)), Draws(256, 1))
+    assert inside.of("citrate").mean() > 0.05
+    assert inside.sources_percent["citric acid"].max() <= 5.0 + 1e-9
+    assert any("no amount on the label for citric acid" in n for n in inside.notes)
+    beside = contents(
+        read_product(write(tmp_path, text + '[also]\n"citric acid" = 30.0\n')), Draws(64, 1)
+    )
+    assert not any("no amount on the label" in n for n in beside.notes)

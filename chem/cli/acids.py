@@ -53,6 +53,7 @@ def ph_command(
     """How much acid or base; is the adjuvant suited."""
     from chem.advice.agents import choose_agent, product_file
     from chem.advice.ph import adjust
+    from chem.cli.writing import write_text
     from chem.sheets import as_text
     from chem.sheets.ph import curve_svg, ph_json, ph_sheet
     from chem.tank import read_mix
@@ -63,29 +64,12 @@ def ph_command(
     reagent = choose_agent(agent, strength, mix.parent)
     result = adjust(wanted, target, reagent, judged_at=judged_at, count=draws, seed=seed)
     if svg is not None:
-        _write(svg, curve_svg(result))
+        write_text(svg, curve_svg(result))
         typer.echo(f"Curve drawn: {svg}", err=True)
     if keep is not None and reagent.agent is not None:
-        _write(keep, product_file(reagent))
+        write_text(keep, product_file(reagent))
         typer.echo(f"Product written: {keep}", err=True)
     if as_json:
         typer.echo(ph_json(result, units))
     else:
         typer.echo(as_text(ph_sheet(result, units)), nl=False)
-
-
-def _write(path: Path, text: str) -> None:
-    """Write whole or not at all. Raises: InputProblem where the folder can't be written."""
-    import os
-
-    from chem.errors import InputProblem, Problem
-
-    partial = path.with_name(path.name + ".partial")
-    try:
-        partial.write_text(text, encoding="utf-8")
-        os.replace(partial, path)
-    except OSError as error:
-        partial.unlink(missing_ok=True)
-        raise InputProblem(
-            Problem(f"`{path}`", f"it can't be written ({error.strerror})", "a folder that exists")
-        ) from None

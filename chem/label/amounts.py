@@ -179,8 +179,14 @@ def source_amounts(
     n = len(lines.sources)
     if not n:
         return (), np.zeros((draws.count, 0))
-    if not len(lines.names):
-        return lines.sources, draws.count * [np.zeros(n)] @ np.eye(n)
+    given = zip(lines.sources, lines.gives.T, strict=True)
+    unstated = [source.key for source, row in given if not row.any()]
+    if unstated:
+        most = 100.0 * doubts()["unquantified_source"].b
+        notes.append(
+            f"{product.name}: no amount on the label for {', '.join(unstated)}; 0 to {most:g} % "
+            "tried, it may hold more: its percent under [also] settles it"
+        )
     generator = draws.generator(f"product:{product.key}:liquids:{round_}")
     count = MIDDLE_DRAWS if draws.count == 1 else draws.count
     main = _spread(product, lines, lines.low, count, generator, notes)

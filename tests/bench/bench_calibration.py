@@ -196,7 +196,7 @@ def report(
         "Not solved: figures rounded down (a whole number of 10 % or more, a hundredth of boron)",
         "take away more than the forecast adds back, so the truth is oftener above than below.",
         "Nor a label that names an acid without saying how much. The forecast takes at most 5 %,",
-        "none where the label states no amount at all; an acidifier may hold 35 %. The pH of such",
+        "and says so; an acidifier may hold 35 %. The pH of such",
         "tanks is often far too high.",
         "",
         "| aim | reached | asked | |",
