@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +51,10 @@ class System:
     eps_u: Floats
     ba: float
     log_limit: float
+
+    def __post_init__(self) -> None:
+        for name in ("nu", "water", "charge", "component_charge", "eps", "eps1", "slope"):
+            getattr(self, name).setflags(write=False)
 
     @cached_property
     def index(self) -> Mapping[str, int]:
@@ -216,8 +220,11 @@ def build_system(
 
     Raises: KeyError for a component that the tables don't hold.
     """
-    table = table or tables()
-    wanted = set(components)
+    return _built(frozenset(components), tuple(held), table or tables())
+
+
+@lru_cache(maxsize=256)
+def _built(wanted: frozenset[str], held: tuple[tuple[str, str], ...], table: Tables) -> System:
     keys = tuple(c for c in table.components if c in wanted)
     missing = wanted - set(keys)
     if missing:

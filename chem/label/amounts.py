@@ -160,25 +160,25 @@ def misfits(product: Product, lines: Lines) -> list[Problem]:
 
 
 def source_amounts(
-    product: Product, draws: Draws, notes: list[str], round_: int = 0, *, strict: bool = True
-) -> tuple[tuple[Source, ...], Floats]:
-    """Sources and their amounts (N, n) [kg per kg of product], evenly over all that fits.
+    product: Product, draws: Draws, notes: list[str], *, strict: bool = True, sets: int = 1
+) -> tuple[tuple[Source, ...], Floats, Lines | None]:
+    """Sources and their amounts (sets * N, n) [kg per kg of product], evenly over all that fits.
 
     A tenth of the draws may fall short by the published allowance. One draw gives the mean.
-    round_: another set of the same size (for choosing among more candidates); strict: refuse a
-    label that no liquid fits, else take what comes nearest.
+    sets: N amounts each (more candidates to choose from); strict: refuse a label that no liquid
+    fits, else take what comes nearest. Also gives the label's lines, None where no source is named.
 
     Raises: InputProblem where no liquid fits the label.
     """
     if not product.sources and not product.also and product.guarantee:
-        return _by_prior(product, draws, notes)
+        return (*_by_prior(product, draws, notes), None)
     lines = label_lines(product)
     problems = misfits(product, lines)
     if problems and strict:
         raise InputProblem(problems)
     n = len(lines.sources)
     if not n:
-        return (), np.zeros((draws.count, 0))
+        return (), np.zeros((sets * draws.count, 0)), lines
     given = zip(lines.sources, lines.gives.T, strict=True)
     unstated = [source.key for source, row in given if not row.any()]
     if unstated:
@@ -187,16 +187,17 @@ def source_amounts(
             f"{product.name}: no amount on the label for {', '.join(unstated)}; 0 to {most:g} % "
             "tried, it may hold more: its percent under [also] settles it"
         )
-    generator = draws.generator(f"product:{product.key}:liquids:{round_}")
-    count = MIDDLE_DRAWS if draws.count == 1 else draws.count
-    main = _spread(product, lines, lines.low, count, generator, notes)
+    generator = draws.generator(f"product:{product.key}:liquids:{sets}")
+    main, short, start = _liquids(product, lines, notes)
     if draws.count == 1:
-        return lines.sources, main.mean(axis=0, keepdims=True)
+        middle = sample(main, start, MIDDLE_DRAWS, generator).mean(axis=0, keepdims=True)
+        return lines.sources, np.repeat(middle, sets, axis=0), lines
+    amounts = sample(main, start, draws.count, generator, sets)
     chance = doubts()["shortfall_chance"].a
-    short = draws.uniform(f"product:{product.key}:short", 0.0, 1.0) < chance
-    if short.any():
-        main[short] = _spread(product, lines, lines.least, int(short.sum()), generator, [])
-    return lines.sources, main
+    falls = draws.uniform(f"product:{product.key}:short", 0.0, 1.0) < chance
+    if falls.any():
+        amounts[np.tile(falls, sets)] = sample(short, start, int(falls.sum()), generator, sets)
+    return lines.sources, amounts, lines
 
 
 def record(product: Product, lines: Lines, amounts: Floats, draws: Draws) -> None:
@@ -213,27 +214,24 @@ def record(product: Product, lines: Lines, amounts: Floats, draws: Draws) -> Non
             draws.record(f"product:{product.key}:source:{source.key}", 100.0 * column)
 
 
-def _spread(
-    product: Product,
-    lines: Lines,
-    low: Floats,
-    count: int,
-    generator: np.random.Generator,
-    notes: list[str],
-) -> Floats:
+def _liquids(product: Product, lines: Lines, notes: list[str]) -> tuple[Polytope, Polytope, Floats]:
+    """What fits the printed lines, what fits a lot that falls short, and a point in both."""
     mass = dissolved_share(lines.sources, product.dry)
     limit = MASS_LIMIT_DRY if product.dry else MASS_LIMIT_LIQUID
-    whole = Polytope.of_label(lines.gives, low, lines.high, mass, limit, lines.cap)
+    whole, short = (
+        Polytope.of_label(lines.gives, low, lines.high, mass, limit, lines.cap)
+        for low in (lines.low, lines.least)
+    )
     start, slack = centre(whole)
     if slack < FLAT:
-        whole = whole.widened(WIDEN - slack)
+        whole, short = whole.widened(WIDEN - slack), short.widened(WIDEN - slack)
         if -slack > LOOSE_NOTE:
             notes.append(
                 f"{product.name}: its lines don't quite agree with its sources "
                 f"({100 * -slack:.0f} %); taken as rounded"
             )
-        start, slack = centre(whole)
-    return sample(whole, start, count, generator)
+        start, _ = centre(whole)
+    return whole, short, start
 
 
 def _by_prior(

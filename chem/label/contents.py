@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from chem.doubts import Draws, doubts
-from chem.equilibrium import Conditions, build_system, solve
-from chem.label.amounts import label_lines, record, source_amounts
+from chem.equilibrium import Conditions, Equilibrium, build_system, solve
+from chem.label.amounts import record, source_amounts
 from chem.label.nnls import Floats
 from chem.label.product import UNDECLARED_SALT, Product
 from chem.reference import Source, catalogue, molar_mass_g_per_mol, tables
@@ -22,7 +22,7 @@ SLOW_AGENTS = {"EDTA", "DTPA", "HEDTA", "EDDHA"}
 """Agents whose ferric chelates exchange over hours to days (common practice, no source)."""
 AGENT_CHANCES = (("EDTA", 0.4), ("citrate", 0.3), ("gluconate", 0.2), ("glycine", 0.1))
 """Agents of a metal declared chelated by none named (common practice, no source)."""
-CANDIDATE_ROUNDS = 4
+CANDIDATE_SETS = 4
 OFTEN_WRONG = 0.10
 
 
@@ -68,24 +68,25 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
             weigh more than the product.
     """
     notes: list[str] = []
-    sources, amounts = source_amounts(product, draws, notes, strict=strict)
+    sources, amounts, lines = source_amounts(product, draws, notes, strict=strict)
     made = _make(product, sources, amounts, draws, notes)
-    need, limit = _closing(product, made, draws, notes)
+    need, limit, state = _closing(product, made, draws, notes)
     wrong = np.abs(need) > limit
-    if draws.count > 1 and len(sources) > 1 and product.ph is not None:
+    if draws.count > 1 and len(sources) > 1 and state is not None:
         share = float(wrong.mean())
         if share > OFTEN_WRONG:
-            amounts = _chosen_by_ph(product, sources, amounts, need, limit, draws, strict)
+            base = _BaseNeeded.fitted(made, need, state)
+            amounts = _chosen_by_ph(product, sources, amounts, made, base, draws, strict)
             made = _make(product, sources, amounts, draws, [])
-            need, limit = _closing(product, made, draws, [])
+            need, limit, _ = _closing(product, made, draws, [], state)
             wrong = np.abs(need) > limit
     if wrong.mean() > 0.5:
         notes.append(
             f"{product.name}: its pH doesn't follow from its sources; "
             "something acid or basic is not on the label"
         )
-    if product.sources or product.also:
-        record(product, label_lines(product), amounts, draws)
+    if lines is not None:
+        record(product, lines, amounts, draws)
     closing = np.clip(need, -limit, limit)
     components, matrix = _close(made.components, made.mol_per_kg, closing)
     return Contents(
@@ -187,31 +188,61 @@ def _shift_forms(product: Product, held: dict[str, Floats], draws: Draws) -> Non
         held["NH4"] = held["NH4"] * (1.0 + share)
 
 
+@dataclass(frozen=True)
+class _BaseNeeded:
+    """The closing base of liquids like those solved: linear in each component and its pH.
+
+    Within 3 % of the most allowed for the shipped shelf, which is enough to choose by.
+    """
+
+    ph: Floats
+    weights: Floats
+
+    @classmethod
+    def fitted(cls, made: _Made, need: Floats, state: Equilibrium) -> _BaseNeeded:
+        """From liquids (N,) whose closing base [eq/kg] was solved for."""
+        solved = state.converged
+        blank = cls(np.where(solved, state.ph, 0.0), np.zeros(0))
+        rows = blank._rows(made)[solved]
+        weights = np.linalg.lstsq(rows, need[solved], rcond=1e-9)[0]
+        return cls(blank.ph, np.asarray(weights, dtype=np.float64))
+
+    def of(self, made: _Made) -> Floats:
+        """(N,) closing base [eq/kg] of other liquids at the pH of the same draws."""
+        return np.asarray(self._rows(made) @ self.weights)
+
+    def _rows(self, made: _Made) -> Floats:
+        away = (self.ph - self.ph.mean())[:, None]
+        return np.hstack([made.mol_per_kg, made.mol_per_kg * away])
+
+
 def _chosen_by_ph(
     product: Product,
     sources: tuple[Source, ...],
     amounts: Floats,
-    need: Floats,
-    limit: Floats,
+    made: _Made,
+    base: _BaseNeeded,
     draws: Draws,
     strict: bool,
 ) -> Floats:
     """Amounts (N, n) chosen from more candidates by how little closing acid or base they need."""
-    pool, misses = [amounts], [need / np.maximum(limit, 1e-12)]
-    for round_ in range(1, CANDIDATE_ROUNDS + 1):
-        _, more = source_amounts(product, draws, [], round_, strict=strict)
-        made = _make(product, sources, more, draws, [])
-        asked, allowed = _closing(product, made, draws, [])
-        pool.append(more)
-        misses.append(asked / np.maximum(allowed, 1e-12))
-    everything = np.concatenate(pool)
-    miss = np.abs(np.concatenate(misses))
+    _, more, _ = source_amounts(product, draws, [], strict=strict, sets=CANDIDATE_SETS)
+    liquids = [made]
+    for candidates in np.split(more, CANDIDATE_SETS):
+        liquids.append(_make(product, sources, candidates, draws, []))
+    miss = np.concatenate([np.abs(base.of(m)) / np.maximum(_most(m), 1e-12) for m in liquids])
     weight = np.exp(-0.5 * np.minimum(miss - miss.min(), 30.0) ** 2)
     edges = np.cumsum(weight) / weight.sum()
     levels = (np.arange(draws.count) + 0.5) / draws.count
     chosen = np.searchsorted(edges, levels)
     generator = draws.generator(f"product:{product.key}:liquids:order")
-    return np.asarray(everything[generator.permutation(chosen)])
+    return np.asarray(np.concatenate([amounts, more])[generator.permutation(chosen)])
+
+
+def _most(made: _Made) -> Floats:
+    """(N,) the most closing acid or base that is believed [eq/kg]."""
+    charges = np.array([tables().components[c].charge for c in made.components])
+    return np.asarray(CLOSING_LIMIT * (made.mol_per_kg @ np.abs(charges)))
 
 
 def _add_agent(
@@ -276,20 +307,25 @@ def _density(product: Product, water: Floats, draws: Draws, notes: list[str]) ->
 
 
 def _closing(
-    product: Product, made: _Made, draws: Draws, notes: list[str]
-) -> tuple[Floats, Floats]:
+    product: Product,
+    made: _Made,
+    draws: Draws,
+    notes: list[str],
+    near: Equilibrium | None = None,
+) -> tuple[Floats, Floats, Equilibrium | None]:
     """(N,) strong base that the stated pH asks for (acid if negative), and the most allowed.
 
-    Both [eq/kg product]. The pH is met at the dilution at which it was read.
+    Both [eq/kg product]; also the solution it was found in. The pH is met at the dilution at
+    which it was read. near: the solution of a like liquid, to start from.
     """
     components, mol_per_kg, water = made.components, made.mol_per_kg, made.water
     charges = np.array([tables().components[c].charge for c in components])
     if not components or not charges.any():
-        return np.zeros(draws.count), np.zeros(draws.count)
-    load = mol_per_kg @ np.abs(charges)
-    limit = CLOSING_LIMIT * load
+        return np.zeros(draws.count), np.zeros(draws.count), None
+    limit = _most(made)
     if product.ph is None:
-        return draws.of("free_acid", f"product:{product.key}:free acid") * load, limit
+        free = draws.of("free_acid", f"product:{product.key}:free acid")
+        return free * limit / CLOSING_LIMIT, limit, None
     dilution = DILUTION[product.ph_at if not product.dry else "1 %"]
     strong = 0.5 * (mol_per_kg @ charges**2) * dilution / (dilution * water + 1.0 - dilution + 1e-9)
     doubtful = bool(np.median(strong) > STRONG_IONIC_STRENGTH)
@@ -311,9 +347,10 @@ def _closing(
         (mol_per_kg * to_kgw[:, None])[:, order],
         Conditions.nominal(system),
         ph=np.clip(reading + error, 0.0, 14.0),
+        start=near if near is not None and near.system is system else None,
     )
     imbalance = np.nan_to_num(state.molality) @ system.charge
-    return np.where(state.converged, -imbalance / to_kgw, 0.0), limit
+    return np.where(state.converged, -imbalance / to_kgw, 0.0), limit, state
 
 
 def _close(

@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 
 WARM_STEPS = 60
 STEPS_PER_SOURCE = 15
+STEPS_BETWEEN_PER_SOURCE = 5
 RESHAPE_AT = (15, 35, 60)
 BARRIER_ROUNDS = 9
 BARRIER_GROWTH = 6.0
@@ -26,10 +27,14 @@ BARRIER_GROWTH = 6.0
 
 @dataclass(frozen=True)
 class Polytope:
-    """matrix w <= limit: (K, n) and (K,); scale: (K,) what a unit of slack means in each row."""
+    """low <= rows w <= high: rows (R, n), the first n of them the amounts themselves.
 
-    matrix: Floats
-    limit: Floats
+    low, high, scale: (R,); scale: what a unit of slack means in each row. The last row is the mass.
+    """
+
+    rows: Floats
+    low: Floats
+    high: Floats
     scale: Floats
 
     @classmethod
@@ -40,31 +45,33 @@ class Polytope:
         n = gives.shape[1]
         middle = np.maximum(0.5 * (np.abs(low) + np.abs(high)), 1e-9)
         return cls(
-            np.vstack([-np.eye(n), np.eye(n), gives, -gives, mass[None, :]]),
-            np.concatenate([np.zeros(n), cap, high, -low, [mass_limit]]),
-            np.concatenate([cap, cap, middle, middle, [1.0]]),
+            np.vstack([np.eye(n), gives, mass[None, :]]),
+            np.concatenate([np.zeros(n), low, [-np.inf]]),
+            np.concatenate([cap, high, [mass_limit]]),
+            np.concatenate([cap, middle, [1.0]]),
         )
 
     def widened(self, slack: float) -> Polytope:
         """The set with every line's limit moved out; amounts still not negative, mass closed."""
-        n = self.matrix.shape[1]
-        moved = np.zeros(len(self.limit))
-        moved[2 * n : -1] = slack
-        return Polytope(self.matrix, self.limit + moved * self.scale, self.scale)
+        n = self.rows.shape[1]
+        moved = np.zeros(len(self.rows))
+        moved[n:-1] = slack * self.scale[n:-1]
+        return Polytope(self.rows, self.low - moved, self.high + moved, self.scale)
 
 
 def centre(polytope: Polytope) -> tuple[Floats, float]:
     """The point of largest least slack and that slack in units of `scale`; negative: none fits.
 
-    Minimises s over matrix w - s scale <= limit.
+    Minimises s over matrix w - s scale <= limit, matrix the rows and their negatives.
     """
-    rows = np.column_stack(
-        [polytope.matrix / polytope.scale[:, None], -np.ones(len(polytope.limit))]
+    n = polytope.rows.shape[1]
+    unit = polytope.scale[:n]
+    scaled = polytope.rows * unit / polytope.scale[:, None]
+    bounded = np.isfinite(polytope.low)
+    limit = np.concatenate(
+        [polytope.high / polytope.scale, -(polytope.low / polytope.scale)[bounded]]
     )
-    limit = polytope.limit / polytope.scale
-    n = polytope.matrix.shape[1]
-    unit = polytope.scale[n : 2 * n]
-    rows[:, :n] *= unit
+    rows = np.column_stack([np.vstack([scaled, -scaled[bounded]]), -np.ones(len(limit))])
     x = np.concatenate([np.full(n, 0.1), [0.0]])
     x[-1] = float((rows[:, :n] @ x[:n] - limit).max()) + 1.0
     weight = 1.0
@@ -85,25 +92,36 @@ def centre(polytope: Polytope) -> tuple[Floats, float]:
     return x[:n] * unit, -float(x[-1])
 
 
-def sample(polytope: Polytope, start: Floats, count: int, rng: np.random.Generator) -> Floats:
-    """(count, n) points spread evenly over the polytope, from an inner `start` (n,)."""
+def sample(
+    polytope: Polytope, start: Floats, count: int, rng: np.random.Generator, sets: int = 1
+) -> Floats:
+    """(sets * count, n) points spread evenly over the polytope, from an inner `start` (n,).
+
+    One chain per point of a set; the sets follow each other along the chains.
+    """
     n = len(start)
-    unit = polytope.scale[n : 2 * n]
-    rows = polytope.matrix * unit
-    points = np.tile(start / unit, (count, 1))
-    slack = np.maximum(polytope.limit - points @ rows.T, 0.0)
+    unit = polytope.scale[:n]
+    rows = polytope.rows * unit
+    low, high = polytope.low[:, None], polytope.high[:, None]
+    points = np.tile((start / unit)[:, None], (1, count))
+    value = rows @ points
     shape = np.eye(n)
-    for step in range(WARM_STEPS + STEPS_PER_SOURCE * n):
+    taken = []
+    first = WARM_STEPS + STEPS_PER_SOURCE * n
+    for step in range(first + (sets - 1) * STEPS_BETWEEN_PER_SOURCE * n):
         if step in RESHAPE_AT and count > 4 * n:
-            spread = np.cov(points, rowvar=False).reshape(n, n)
+            spread = np.cov(points).reshape(n, n)
             shape = np.linalg.cholesky(spread + 1e-9 * np.trace(spread) * np.eye(n) + 1e-300)
-        direction = rng.standard_normal((count, n)) @ shape.T
-        rate = direction @ rows.T
-        with np.errstate(divide="ignore", invalid="ignore"):
-            reach = slack / rate
-        forward = np.where(rate > 0.0, reach, np.inf).min(axis=1)
-        back = np.where(rate < 0.0, reach, -np.inf).max(axis=1)
+        direction = shape @ rng.standard_normal((n, count))
+        rate = rows @ direction
+        rate[rate == 0.0] = np.finfo(float).tiny
+        with np.errstate(over="ignore"):
+            one, other = (low - value) / rate, (high - value) / rate
+        back = np.minimum(np.minimum(one, other).max(axis=0), 0.0)
+        forward = np.maximum(np.maximum(one, other).min(axis=0), 0.0)
         move = back + rng.random(count) * (forward - back)
-        points += move[:, None] * direction
-        slack = np.maximum(slack - move[:, None] * rate, 0.0)
-    return np.maximum(points, 0.0) * unit
+        points += move * direction
+        value += move * rate
+        if step >= first - 1 and (step - first + 1) % (STEPS_BETWEEN_PER_SOURCE * n) == 0:
+            taken.append(points.T.copy())
+    return np.maximum(np.concatenate(taken), 0.0) * unit

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from types import MappingProxyType
 
 from chem.reference.files import read_csv, read_toml
@@ -33,7 +33,7 @@ class Source:
     source: str
     note: str
 
-    @property
+    @cached_property
     def molar_mass(self) -> float:
         """g per mole of formula units."""
         return molar_mass_g_per_mol(self.formula)
@@ -48,7 +48,7 @@ class Source:
         return {c: 1000.0 * n / self.molar_mass for c, n in self.components.items()}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Guarantee:
     """A line of the guaranteed analysis; `counts` of its element per mole of component."""
 
@@ -62,7 +62,7 @@ class Guarantee:
     allowance_percent: float
     allowance_at_most: float
 
-    @property
+    @cached_property
     def grams_per_mole(self) -> float:
         """g of what the line is expressed as per mole of its element."""
         import periodictable

@@ -146,7 +146,7 @@ class Physical:
     note: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Tables:
     """Every thermodynamic table."""
 
