@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from test_forecast import mix
+from test_forecast import mix, product
 
 from chem.forecast import forecast
 from chem.reference import tables
 from chem.reference.colloids import colloids
-from chem.tank import change_mix, grams_per_litre, read_mix, with_rate
+from chem.tank import Adjuvant, change_mix, grams_per_litre, read_mix, with_rate
 
 ROOT = Path(__file__).parent.parent
 
@@ -46,6 +47,70 @@ def test_humic_falls_out_in_acid_and_with_calcium(tmp_path: Path) -> None:
         ("calcium-chloride-liquor", "4 fl oz/1000 sq ft"),
     )  # fmt: skip
     assert risks(calcium)["humate_by_hardness"] > 0.8
+
+
+def silicate(folder: Path) -> str:
+    return product(
+        folder, "silicate", density="1.30 kg/L", ph=11.3, sources=["potassium silicate"],
+        guarantee={"soluble potash": 10.0},
+    )  # fmt: skip
+
+
+def test_silicate_gels_with_acid_and_with_ammonium(tmp_path: Path) -> None:
+    """Kept in solution by alkali alone; acid and ammonium salts take that (common practice)."""
+    name = silicate(tmp_path)
+    strong = mix(tmp_path, (name, "40 mL/L"))
+    assert risks(strong).get("silicate_by_dilution", 0.0) < 0.5
+    acid = mix(tmp_path, (name, "40 mL/L"), ("ph-buffer", "100 mL/L"))
+    assert risks(acid)["silicate_by_dilution"] > 0.9
+    ammonium = mix(tmp_path, (name, "40 mL/L"), ("ammonium-sulfate-liquor", "20 mL/L"))
+    assert risks(ammonium)["silicate_by_ammonium"] > 0.9
+
+
+def test_borate_gels_a_film_or_guar_and_nothing_else(tmp_path: Path) -> None:
+    """Borate cross-links polyvinyl alcohol and guar (common practice, no source)."""
+    boron = product(
+        tmp_path, "boron", density="1.10 kg/L", sources=["boric acid"], guarantee={"boron": 1.0}
+    )
+    packet = product(
+        tmp_path, "urea in a packet", form="dry", sources=["urea"],
+        guarantee={"total nitrogen": 46.0},
+    )  # fmt: skip
+    alone = mix(tmp_path, (boron, "10 mL/L"))
+    assert "borate_film" not in risks(alone)
+    beside = mix(tmp_path, (packet, "5 g/L"), (boron, "10 mL/L"))
+    assert risks(beside)["borate_film"] > 0.8
+    guar = replace(read_mix(alone), adjuvant=Adjuvant("guar thickener", None, 0.0, 14.0))
+    assert {c.key: c.risk for c in forecast(guar, count=128).colloids}["borate_film"] > 0.8
+
+
+def test_lignosulfonate_bears_calcium_and_is_salted_out_of_brine(tmp_path: Path) -> None:
+    """Sold as its calcium salt; salted out only at high ionic strength (common practice)."""
+    ligno = product(
+        tmp_path, "ligno", density="1.25 kg/L", sources=["calcium lignosulfonate"],
+        guarantee={"calcium": 2.0},
+    )  # fmt: skip
+    dilute = mix(tmp_path, (ligno, "10 mL/L"), ("calcium-chloride-liquor", "10 mL/L"))
+    assert "lignosulfonate_by_salt" not in risks(dilute)
+    brine = mix(tmp_path, (ligno, "10 mL/L"), ("calcium-chloride-liquor", "600 mL/L"))
+    assert risks(brine)["lignosulfonate_by_salt"] > 0.5
+
+
+@pytest.mark.parametrize("partner", ["iron-citric", "magnesium-nitrate-liquor"])
+def test_humate_falls_out_with_iron_and_with_much_magnesium(tmp_path: Path, partner: str) -> None:
+    """Divalent metals coagulate humate, by charge and affinity (common practice, no source)."""
+    path = mix(tmp_path, ("humic-extract", "15 mL/L"), (partner, "40 mL/L"))
+    assert max(risks(path).get(k, 0.0) for k in ("humate_by_hardness", "humate_by_acid")) > 0.8
+
+
+def test_colloids_count_into_the_odds_and_are_listed_apart() -> None:
+    result = forecast(read_mix(ROOT / "examples" / "kelp-and-calcium.toml"), count=128)
+    worst = max(c.risk for c in result.colloids)
+    assert result.probability["15min"] >= worst - 1e-9
+    assert result.clogs["15min"] >= worst - 0.1
+    salts = max((s.probability["15min"] for s in result.solids), default=0.0)
+    assert salts < 0.1
+    assert not {c.key for c in result.colloids} & {s.key for s in result.solids}
 
 
 def test_hard_water_matters_for_humate_less_than_soft(tmp_path: Path) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
 import typer
 
+T = TypeVar("T")
 SHED, SHELF = "In the shed", "On the shelf"
 MixArgument = Annotated[Path, typer.Argument(metavar="MIX", help="A mix file.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the JSON object.")]
@@ -22,6 +24,9 @@ def add_to(app: typer.Typer) -> None:
     def jar_command(
         mix: MixArgument,
         size: Annotated[str, typer.Option(help='The jar: "1 qt", "500 mL".')] = "1 qt",
+        order: Annotated[
+            Literal["asked", "best"], typer.Option(help="The mix's own pouring order, or the best.")
+        ] = "asked",
         html: Annotated[
             Path | None, typer.Option(metavar="FILE", help="Also write the sheet as one page.")
         ] = None,
@@ -39,7 +44,9 @@ def add_to(app: typer.Typer) -> None:
         from chem.units import read_volume
 
         millilitres = 1000.0 * read_volume(size, "command line, --size")
-        result = jar(read_mix(mix), size_mL=millilitres, count=draws, seed=seed, units=units)
+        result = jar(
+            read_mix(mix), size_mL=millilitres, order=order, count=draws, seed=seed, units=units
+        )
         if html is not None:
             write_text(html, as_html(jar_sheet(result, units)))
             typer.echo(f"Page written: {html}", err=True)
@@ -93,26 +100,46 @@ def add_to(app: typer.Typer) -> None:
         seed: SeedOption = 1,
     ) -> None:
         """Keep what the jar or tank showed: four questions, one line in your own file."""
+        from chem.errors import InputProblem
         from chem.forecast import SEEN_WORDS, forecast, read_seen
         from chem.notebook import Sighting, record_sighting
         from chem.tank import read_mix
         from chem.units import read_duration, read_ph
 
+        def answer(given: str | None, question: str, read: Callable[[str], T]) -> T:
+            """What an option says, else what is typed, asked again until it can be read."""
+            if given is not None:
+                return read(given)
+            while True:
+                typed = typer.prompt(question, default="", show_default=False, err=True)
+                try:
+                    return read(str(typed))
+                except InputProblem as problem:
+                    typer.echo(str(problem), err=True)
+
+        def words(text: str) -> tuple[str, ...]:
+            return read_seen(text, "seen")
+
+        def minutes(text: str) -> float:
+            return read_duration(text, "after") / 60.0
+
+        def reading(text: str) -> float | None:
+            return read_ph(text, "ph").value if text.strip() else None
+
+        # Options are read and the forecast made first, so that nothing waits between the last
+        # answer and the disk.
         wanted = read_mix(mix)
-
-        def asked(value: str | None, question: str, default: str = "") -> str:
-            if value is not None:
-                return value
-            return str(typer.prompt(question, default=default, show_default=False, err=True))
-
-        words = read_seen(asked(seen, f"Seen ({', '.join(SEEN_WORDS)})"), "seen")
-        time = read_duration(asked(after, "After how long (15min, 2h)"), "after")
-        strip = asked(ph, "pH on the strip (Enter: not read)").strip()
-        reading = read_ph(strip, "ph").value if strip else None
-        text = asked(note, "Note (Enter: none)")
+        for given, read in ((seen, words), (after, minutes), (ph, reading)):
+            if given is not None:
+                read(given)
         result = forecast(wanted, count=draws, seed=seed)
-        path = record_sighting(result, Sighting(words, time / 60.0, reading, text))
-        typer.echo(f"Kept in {path}")
+        sighting = Sighting(
+            answer(seen, f"Seen ({', '.join(SEEN_WORDS)})", words),
+            answer(after, "After how long (15min, 2h)", minutes),
+            answer(ph, "pH on the strip (Enter: not read)", reading),
+            answer(note, "Note (Enter: none)", str),
+        )
+        typer.echo(f"Kept in {record_sighting(result, sighting)}")
 
     @app.command("calibrate", rich_help_panel=SHELF)
     def calibrate_command(
@@ -127,6 +154,10 @@ def add_to(app: typer.Typer) -> None:
         area: Annotated[
             str | None,
             typer.Option(help='Gun or knapsack: the area sprayed in that time: "1000 sq ft".'),
+        ] = None,
+        sprayed_in: Annotated[
+            str | None,
+            typer.Option(help='How long that area took, where the catch took --time: "78 s".'),
         ] = None,
         out: Annotated[
             Path | None, typer.Option(metavar="FILE", help="Keep it; a mix can name the file.")
@@ -145,7 +176,23 @@ def add_to(app: typer.Typer) -> None:
         where = "command line"
         caught = [read_volume(part, f"{where}, --catch") for part in catch.split(",")]
         if area is not None:
-            result = by_area(caught, read_area(area, f"{where}, --area"))
+            if sprayed_in and not time:
+                raise InputProblem(
+                    Problem(
+                        "command line, --sprayed-in",
+                        "the time of the catch is missing",
+                        "--time as well, such as `--time 30s`; or catch for as long as the area "
+                        "takes, and leave out both",
+                    )
+                )
+            result = by_area(
+                caught,
+                read_area(area, f"{where}, --area"),
+                caught_s=read_duration(time, f"{where}, --time") if time and sprayed_in else None,
+                sprayed_s=read_duration(sprayed_in, f"{where}, --sprayed-in")
+                if sprayed_in
+                else None,
+            )
         elif time and width and speed:
             result = by_speed(
                 caught,

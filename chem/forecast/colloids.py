@@ -70,6 +70,8 @@ def _falls(rule: Colloid, ready: Prepared, fresh: Doubtful) -> Bools:
         return np.asarray(np.nan_to_num(clear.ionic_strength) > limit)
     if rule.trigger == "film":
         names = " ".join(a.product.name.lower() for a in ready.mix.additions)
+        if ready.mix.adjuvant is not None:
+            names += " " + ready.mix.adjuvant.name.lower()
         if not any(word in names for word in FILM_WORDS):
             return np.zeros(draws.count, dtype=bool)
         return np.asarray(_total_mmol(ready, "B") > limit)

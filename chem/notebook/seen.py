@@ -65,8 +65,9 @@ def data_folder() -> Path:
 def record_sighting(result: Forecast, sighting: Sighting, folder: Path | None = None) -> Path:
     """Append one line, stamped with the forecast and the versions behind it.
 
-    The line goes out in one write to the end of the file and is flushed to the disk, so that a
-    program killed at any moment leaves whole lines only.
+    The line goes to the end of the file and is flushed to the disk before anything else happens;
+    earlier lines are never rewritten. A line cut short by a full disk or a pulled plug stays what
+    it is: the next one starts on its own.
 
     Raises: InputProblem where the folder can't be written.
     """
@@ -105,9 +106,13 @@ def record_sighting(result: Forecast, sighting: Sighting, folder: Path | None = 
         if new:
             writer.writeheader()
         writer.writerow(row)
+        data = text.getvalue().encode("utf-8")
+        if not new and not _ends_a_line(path):
+            data = b"\n" + data
         handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
         try:
-            os.write(handle, text.getvalue().encode("utf-8"))
+            while data:
+                data = data[os.write(handle, data) :]
             os.fsync(handle)
         finally:
             os.close(handle)
@@ -116,3 +121,9 @@ def record_sighting(result: Forecast, sighting: Sighting, folder: Path | None = 
             Problem(f"`{path}`", f"it can't be written ({error.strerror})", "a folder of your own")
         ) from None
     return path
+
+
+def _ends_a_line(path: Path) -> bool:
+    with path.open("rb") as file:
+        file.seek(-1, os.SEEK_END)
+        return file.read(1) == b"\n"

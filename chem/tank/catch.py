@@ -2,6 +2,7 @@
 
     per area = caught / time / (width x speed)      walking or driving at a known speed
     per area = caught / area                        a square sprayed, the same time caught
+    per area = caught / time x time sprayed / area  a square sprayed, another time caught
 
 The usual field formulas are these with units put in: gal/min per nozzle = GPA x mph x W(in)/5940,
 L/min = L/ha x km/h x W(m)/600, and ounces from 1/128 acre = gallons per acre (extension sprayer
@@ -67,12 +68,25 @@ def by_speed(
     return CatchTest(carrier, total, tuple(caught_L), apart)
 
 
-def by_area(caught_L: Sequence[float], area_m2: float) -> CatchTest:
+def by_area(
+    caught_L: Sequence[float],
+    area_m2: float,
+    *,
+    caught_s: float | None = None,
+    sprayed_s: float | None = None,
+) -> CatchTest:
     """From what was caught in the time that the area takes to spray.
 
-    Raises: ValueError for anything not above zero.
+    caught_s, sprayed_s: both times [s], where the catch took another time than the area.
+
+    Raises: ValueError for anything not above zero, or for one time without the other.
     """
     mean, error, apart = _spread(caught_L)
     if not area_m2 > 0.0:
         raise ValueError("the area must be above zero")
-    return CatchTest(mean / area_m2, math.hypot(error, AREA_SD), tuple(caught_L), apart)
+    if caught_s is None and sprayed_s is None:
+        return CatchTest(mean / area_m2, math.hypot(error, AREA_SD), tuple(caught_L), apart)
+    if caught_s is None or sprayed_s is None or not min(caught_s, sprayed_s) > 0.0:
+        raise ValueError("both times are needed, and above zero")
+    total = math.hypot(error, AREA_SD, TIME_SD_S / caught_s, TIME_SD_S / sprayed_s)
+    return CatchTest(mean / caught_s * sprayed_s / area_m2, total, tuple(caught_L), apart)
