@@ -196,7 +196,11 @@ def test_the_acid_is_what_keeps_it_clear(acid: Why) -> None:
 
 
 def test_the_edge_in_ph_is_where_base_turns_it(acid: Why) -> None:
-    """Base added as potassium hydroxide, not our sodium: turns past the edge, not well before."""
+    """Base added as potassium hydroxide, not our sodium: turns past the edge, not well before.
+
+    The same base in every draw spreads their pH as the buffer ends, the edge moves all alike: so
+    the two may part by a third of a unit.
+    """
     assert acid.edge is not None and acid.edge.ph_above is not None
     mix = example("acid-decides")
     ready = prepare(mix, Draws(64, 1))
@@ -213,7 +217,7 @@ def test_the_edge_in_ph_is_where_base_turns_it(acid: Why) -> None:
     turned = [ph for ph, chance in chances.items() if chance >= THRESHOLD]
     still = [ph for ph, chance in chances.items() if chance < THRESHOLD]
     assert turned and still
-    assert max(still) - 0.15 <= acid.edge.ph_above.at <= min(turned) + 0.15
+    assert max(still) - 0.35 <= acid.edge.ph_above.at <= min(turned) + 0.35
 
 
 def test_tomorrow_is_said_where_only_tomorrow_is_cloudy() -> None:

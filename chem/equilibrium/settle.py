@@ -52,6 +52,7 @@ def settle(
     always: Bools | None = None,
     ph: Floats | None = None,
     start: Equilibrium | None = None,
+    only: Bools | None = None,
 ) -> Equilibrium:
     """Let solids form until no allowed one is over its limit.
 
@@ -62,6 +63,7 @@ def settle(
             excess or exchange with air: never dropped, their amount may be negative.
         ph: (N,) given pH, else electroneutrality.
         start: the clear (unsettled) result of the same rows.
+        only: (N,) rows to settle; the others keep `start`.
 
     Returns:
         Equilibrium with `amounts` (N, M) [mol per kg of the first water]; a row that found no
@@ -83,7 +85,7 @@ def settle(
     retried, astray = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     known: dict[tuple[bytes, int], Floats | None] = {}
     ok = clear.converged.copy()
-    todo = np.flatnonzero(ok)
+    todo = np.flatnonzero(ok if only is None else ok & only)
     if not fixed.any():
         todo = todo[_excess(_rows(state, todo), phases, ksp[todo], active[todo], may)[1]]
     while todo.size:

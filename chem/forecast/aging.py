@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chem.doubts import Draws
-from chem.equilibrium import Conditions, System, build_system, held_key, solve
+from chem.equilibrium import Conditions, Equilibrium, System, build_system, held_key, solve
 from chem.equilibrium.activity import Floats
 from chem.reference import tables
 from chem.tank import Finished
@@ -24,7 +24,8 @@ class Aging:
     """A finished solution that changes with time.
 
     system: its components and held chelates; oxidation: (N,) first-order rate of Fe(II) [1/s];
-    supply: (N,) oxygen that the stirred tank takes up, as Fe [mol/kg water/s].
+    supply: (N,) oxygen that the stirred tank takes up, as Fe [mol/kg water/s]; near: the fresh
+    solution by the tables' own constants, to start from.
     """
 
     system: System
@@ -33,6 +34,7 @@ class Aging:
     supply: Floats
     dissolved: float
     exchanged: Floats
+    near: Equilibrium | None = None
 
     @property
     def changes(self) -> bool:
@@ -97,4 +99,4 @@ def aging(finished: Finished, t_celsius: float, draws: Draws) -> Aging:
     renewals = value("oxygen_renewals") * draws.factor(
         "iron:air taken up", np.log(value("oxygen_renewals_factor"))
     )
-    return Aging(system, finished, rate, renewals * dissolved / HOUR_S, dissolved, exchanged)
+    return Aging(system, finished, rate, renewals * dissolved / HOUR_S, dissolved, exchanged, fresh)

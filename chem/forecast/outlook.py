@@ -59,13 +59,13 @@ class Outlook:
         )
 
 
-def outlook(ready: Prepared) -> Outlook:
-    """Follow one prepared tank through the spray day."""
+def outlook(ready: Prepared, *, quick: bool = False) -> Outlook:
+    """Follow one prepared tank through the spray day.
+
+    quick: settle only what shows by each time; what forms later has no amount then.
+    """
     mix, draws = ready.mix, ready.draws
-    fresh = ready.at(0.0)
-    changes = ready.aged.changes
-    states = {t: ready.at(s) if changes else fresh for t, s in TIMES_S.items()}
-    cold = None if mix.coldest_celsius is None else ready.at(TIMES_S["24h"], mix.coldest_celsius)
+    fresh, states, cold = _followed(ready, quick)
     every = [fresh, *states.values(), *([cold] if cold else [])]
     ok = np.all([s.ok for s in every], axis=0)
     show, clog = tables().value("show_limit"), tables().value("clog_limit")
@@ -110,6 +110,28 @@ def outlook(ready: Prepared) -> Outlook:
         suited,
         tuple(_not_judged(mix)),
     )
+
+
+def _followed(
+    ready: Prepared, quick: bool
+) -> tuple[Doubtful, dict[str, Doubtful], Doubtful | None]:
+    """The tank at once, by each time, and at the end of a cold night if it stands one."""
+    day = TIMES_S["24h"]
+    coldest = ready.mix.coldest_celsius
+    none = np.zeros(ready.draws.count, dtype=bool)
+    if not ready.aged.changes:
+        fresh = ready.at(0.0, within_s=day if quick else np.inf)
+        states = {t: fresh for t in TIMES_S}
+    else:
+        fresh = ready.at(0.0, wanted=none if quick else None)
+        states = {
+            t: ready.at(s, near=fresh.clear, within_s=s if quick else np.inf)
+            for t, s in TIMES_S.items()
+        }
+    cold = None
+    if coldest is not None:
+        cold = ready.at(day, coldest, near=states["24h"].clear, within_s=day if quick else np.inf)
+    return fresh, states, cold
 
 
 def _answer(

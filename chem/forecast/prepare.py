@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,14 +93,26 @@ def log_ksp_of(phases: Phases, t_celsius: float, draws: Draws) -> Floats:
 
 
 def evaluate(
-    system: System, totals: Floats, water_kg_per_L: Floats, t_celsius: float, draws: Draws
+    system: System,
+    totals: Floats,
+    water_kg_per_L: Floats,
+    t_celsius: float,
+    draws: Draws,
+    *,
+    near: Equilibrium | None = None,
+    wanted: Bools | None = None,
+    within_s: float = np.inf,
 ) -> Doubtful:
     """Speciate, saturate and settle one finished solution at t [degC].
 
-    totals: (N, C) [mol/kg water] in the system's order; water_kg_per_L: (N,).
+    Args:
+        totals: (N, C) [mol/kg water] in the system's order; water_kg_per_L: (N,).
+        near: a solution of like totals, to start from.
+        wanted: (N,) rows whose settled state is asked for, default all.
+        within_s: settle only where a solid begins to show by then [s].
     """
     conditions = conditions_of(system, t_celsius, draws)
-    clear = solve(system, totals, conditions)
+    clear = solve(system, totals, conditions, start=near)
     cold = crystals(clear, water_kg_per_L, t_celsius, draws)
     cold_clouding = _cold_clouding(cold, draws)
     phases = build_phases(system)
@@ -121,34 +133,6 @@ def evaluate(
     log_ksp = log_ksp_of(phases, t_celsius, draws)
     si = clear.saturation_index(phases, log_ksp)
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
-    kinetics = np.array([s.kinetics for s in phases.solids])
-    deciding = np.array([s.decides and s.kinetics != "dormant" for s in phases.solids])
-    near = np.flatnonzero(deciding & (highest > NEAR_SI))
-    settled = np.zeros((draws.count, len(phases)))
-    ph_settled = clear.ph.copy()
-    ok = clear.converged.copy()
-    if near.size and (highest[near] > 0.0).any():
-        some = phases.pick(near)
-        prompt = kinetics[near] == "prompt"
-        states = []
-        for allowed in (prompt, np.ones(len(near), dtype=bool)):
-            states.append(
-                settle(
-                    system,
-                    totals,
-                    conditions,
-                    some,
-                    log_ksp=log_ksp[:, near],
-                    allowed=allowed,
-                    start=clear,
-                )
-            )
-        mass = np.array([molar_mass_g_per_mol(s.formula) for s in some.solids])
-        moles = np.fmax(states[0].amounts, states[1].amounts)
-        settled[:, near] = np.maximum(moles, 0.0) * mass * water_kg_per_L[:, None]
-        ph_settled = states[1].ph
-        ok &= states[0].converged & states[1].converged
-    settled[~ok] = np.nan
     clouding = np.full(si.shape, np.inf)
     mmol = {c: 1000.0 * totals[:, i] * water_kg_per_L for i, c in enumerate(system.components)}
     for m in np.flatnonzero(highest > 0.0):
@@ -156,8 +140,57 @@ def evaluate(
         spread = draws.factor(f"clouding:{phases.keys[m]}", float(np.log(curve.factor)))
         clouding[:, m] = clouding_time_s(curve, 2.0 * si[:, m] / phases.ions[m]) * spread
         clouding[:, m] *= delay_factor(curve.curve, mmol)
+    settled = np.zeros(si.shape)
+    ph_settled = clear.ph.copy()
+    ok = clear.converged.copy()
+    deciding = np.array([s.decides and s.kinetics != "dormant" for s in phases.solids])
+    near_limit = np.flatnonzero(deciding & (highest > NEAR_SI))
+    if near_limit.size and (highest[near_limit] > 0.0).any():
+        rows = clouding[:, near_limit].min(axis=1) < within_s
+        if wanted is not None:
+            rows &= wanted
+        some = phases.pick(near_limit)
+        out = _come_out(system, totals, clear, some, log_ksp[:, near_limit], rows)
+        mass = np.array([molar_mass_g_per_mol(s.formula) for s in some.solids])
+        settled[:, near_limit] = np.maximum(out.amounts, 0.0) * mass * water_kg_per_L[:, None]
+        ph_settled = out.ph
+        ok &= out.converged
+    settled[~ok] = np.nan
     return Doubtful(
         phases, clear, log_ksp, si, clouding, settled, ph_settled, ok, cold, cold_clouding
+    )
+
+
+def _come_out(
+    system: System, totals: Floats, clear: Equilibrium, phases: Phases, log_ksp: Floats, rows: Bools
+) -> Equilibrium:
+    """The settled state of some rows, with the larger amount of each solid on the way there.
+
+    Prompt solids form first; the slow ones follow where they are over their limit even then, and
+    what has formed by then is seen even if it dissolves again.
+    """
+    prompt = np.array([s.kinetics == "prompt" for s in phases.solids])
+    first = settle(
+        system,
+        totals,
+        clear.conditions,
+        phases,
+        log_ksp=log_ksp,
+        allowed=prompt,
+        start=clear,
+        only=rows,
+    )
+    over = np.nan_to_num(first.saturation_index(phases, log_ksp)[:, ~prompt], nan=-1.0)
+    slow = rows & (over > 0.0).any(axis=1)
+    if not slow.any():
+        return first
+    last = settle(system, totals, clear.conditions, phases, log_ksp=log_ksp, start=clear, only=slow)
+    converged = first.converged & last.converged
+    return replace(
+        first,
+        amounts=np.where(slow[:, None], np.fmax(first.amounts, last.amounts), first.amounts),
+        ph=np.where(converged, np.where(slow, last.ph, first.ph), np.nan),
+        converged=converged,
     )
 
 
@@ -187,14 +220,28 @@ class Prepared:
     finished: Finished
     aged: Aging
 
-    def at(self, t_s: float, t_celsius: float | None = None) -> Doubtful:
-        """The tank after t [s] of standing, at its own or another temperature [degC]."""
+    def at(
+        self,
+        t_s: float,
+        t_celsius: float | None = None,
+        *,
+        near: Equilibrium | None = None,
+        wanted: Bools | None = None,
+        within_s: float = np.inf,
+    ) -> Doubtful:
+        """The tank after t [s] of standing, at its own or another temperature [degC].
+
+        near, wanted, within_s: as `evaluate`.
+        """
         return evaluate(
             self.aged.system,
             self.aged.totals(t_s),
             self.finished.water_kg_per_L,
             self.mix.t_celsius if t_celsius is None else t_celsius,
             self.draws,
+            near=self.aged.near if near is None else near,
+            wanted=wanted,
+            within_s=within_s,
         )
 
 
