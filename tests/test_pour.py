@@ -13,10 +13,13 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
+from chem.advice.agents import choose_agent
+from chem.advice.ph import adjust
 from chem.advice.pour import MATTERS, Pour, Rules, pour
 from chem.advice.stack import glances
 from chem.cli.reasons import add_to
 from chem.doubts import Draws
+from chem.errors import ToxicGas
 from chem.forecast import forecast, outlook, prepare
 from chem.forecast.aging import aging
 from chem.sheets.blocks import as_text
@@ -189,20 +192,49 @@ def test_a_label_that_says_first_or_last_is_obeyed(tmp_path: Path) -> None:
     assert "breaks a rule" in as_text(pour_sheet(result))
 
 
-@pytest.mark.parametrize("other", ["potassium-carbonate-liquor", "potassium-thiosulfate-liquor"])
+AQUA_AMMONIA = """
+name = "Aqua ammonia, invented"
+density = "0.92 kg/L"
+sources = ["aqua ammonia"]
+[guarantee]
+"ammoniacal nitrogen" = 16.0
+"""
+
+
+@pytest.mark.parametrize("other", ["potassium-carbonate-liquor", "aqua"])
 def test_acid_never_stands_next_to_what_it_sets_free(other: str, tmp_path: Path) -> None:
+    """Acid on carbonate fizzes and on ammonia heats and fumes (common practice, no source)."""
     (tmp_path / "citric.toml").write_text(PLAIN_ACID, encoding="utf-8")
+    (tmp_path / "aqua.toml").write_text(AQUA_AMMONIA, encoding="utf-8")
     mix = write(tmp_path, ("citric", "0.3"), (other, "1"), ("urea-liquor", "4"))
     result = pour(mix, count=16)
-    # The thiosulfate's own label wants it last, which leaves one order of the two.
-    assert result.ways == len(result.orders) == (1 if "thiosulfate" in other else 2)
+    assert result.ways == len(result.orders) == 2
     for order in result.orders:
         assert order.indices[1] == 2, "the urea stands between them"
     assert result.gases
     assert any("next to" in b for b in result.asked.breaks)
+    text = " ".join(as_text(pour_sheet(result)).split())
+    assert "Never Citric buffer, invented right before or after" in text
+    assert "alone, stirred, into at least half the water" in text
     pair = pour(write(tmp_path, ("citric", "0.3"), (other, "1")), count=16)
     assert not pair.orders and pair.because and pair.advised is None
     assert "Not in one tank" in as_text(pour_sheet(pair))
+
+
+def test_acid_and_thiosulfate_are_refused_alike_by_pour_and_by_ph(tmp_path: Path) -> None:
+    """S2O3-2 + 2 H+ gives S and SO2 (Holleman-Wiberg, Inorganic Chemistry: value from memory)."""
+    (tmp_path / "citric.toml").write_text(PLAIN_ACID, encoding="utf-8")
+    thiosulfate = ("potassium-thiosulfate-liquor", "1")
+    mix = write(tmp_path, ("citric", "0.3"), ("urea-liquor", "4"), thiosulfate)
+    with pytest.raises(ToxicGas) as poured:
+        pour(mix, count=16)
+    alone = write(tmp_path, ("urea-liquor", "4"), thiosulfate)
+    with pytest.raises(ToxicGas) as dosed:
+        adjust(alone, 5.0, choose_agent("citric acid"), count=16)
+    (one,), (other,) = poured.value.problems, dosed.value.problems
+    assert (one.wrong, one.instead) == (other.wrong, other.instead)
+    assert "sulfur dioxide" in one.wrong
+    assert pour(alone, count=16).orders
 
 
 def test_a_label_that_forbids_the_mix_gets_no_order_on_the_sheet() -> None:

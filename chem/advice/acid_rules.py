@@ -1,18 +1,28 @@
-"""What forbids an acid or base in a mix, and what to mind where it is allowed."""
+"""What an acid or base must not meet, and what to mind where it is allowed.
+
+The one place of these rules: `ph` doses, `pour` orders and `fix` proposes by them.
+"""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Collection, Sequence
 
 from chem.advice.agents import LICENCE, Reagent, mild
 from chem.errors import InputProblem, Problem, ToxicGas
 from chem.forecast import ALWAYS, Range, label_forbids
-from chem.forecast.hazards import refuse_toxic
+from chem.forecast.hazards import hazards_of, is_acid, refuse_toxic
 from chem.label import Contents, Product
 from chem.reference import catalogue
 from chem.tank import Mix, grams_per_litre, with_product
 
 SULFUR_DIOXIDE_PH = 6.0
+SULFUR = {"thiosulfate", "sulfite"}
+SULFUR_GAS = (
+    "Toxic gas. Don't pour. Acid sets sulfur dioxide free from thiosulfate and sulfite, and drops "
+    "sulfur that blocks the screens"
+)
+SULFUR_APART = "spray the two apart; no acid goes into a tank that holds these"
 WIDE_PH = 1.0
 HUMIC_PH = 5.0
 BICARBONATE_PH = 8.3
@@ -23,11 +33,46 @@ SULFONYLUREA = re.compile(r"sulfuron|sul(?:f|ph)onyl[ -]?urea", re.IGNORECASE)
 """Common names of sulfonylurea herbicides end in -sulfuron (ISO 1750)."""
 
 
-def hazards_of(product: Product) -> set[str]:
-    """Hazard words of everything on the label."""
-    sources = catalogue().sources
-    found = {h for s in product.sources for h in s.hazard}
-    return found | {h for key in product.also for h in sources[key].hazard}
+def hates_acid(product: Product) -> str:
+    """Why an acid must not stand next to a product; empty where it may."""
+    hazards = hazards_of(product)
+    if hazards & SULFUR:
+        return "gives sulfur dioxide and sulfur"
+    known = catalogue().sources
+    sources = [*product.sources, *(known[key] for key in product.also)]
+    if any("ammonium" in s.hazard and "strong base" in s.hazard for s in sources):
+        return "heats and fumes"
+    return "fizzes" if "carbonate" in hazards else ""
+
+
+def kept_apart(products: Sequence[Product]) -> dict[frozenset[int], str]:
+    """Pairs of an acid and what it must never stand next to, by index, each with why."""
+    acids = [i for i, p in enumerate(products) if is_acid(p)]
+    return {
+        frozenset((i, j)): reason
+        for i in acids
+        for j, product in enumerate(products)
+        if j not in acids and (reason := hates_acid(product))
+    }
+
+
+def sulfur_meets_acid(products: Sequence[Product]) -> list[tuple[str, str]]:
+    """(acid, what holds thiosulfate or sulfite): names that never go into one tank.
+
+    Acid sets sulfur dioxide free from thiosulfate and drops sulfur, whatever stands between them
+    in the pouring order, because the tank is one in the end.
+    """
+    acids = [p for p in products if is_acid(p)]
+    sulfur = [p for p in products if hazards_of(p) & SULFUR]
+    return [(a.name, p.name) for a in acids for p in sulfur if p is not a]
+
+
+def refuse_sulfur(where: str, pairs: Sequence[tuple[str, str]]) -> None:
+    """Raises: ToxicGas where an acid and thiosulfate or sulfite would be in one tank."""
+    if not pairs:
+        return
+    acids, held = (", ".join(dict.fromkeys(names)) for names in zip(*pairs, strict=True))
+    raise ToxicGas(Problem(f"{where}: {acids} with {held}", SULFUR_GAS, SULFUR_APART))
 
 
 def pouring_place(mix: Mix, reagent: Reagent) -> int:
@@ -54,16 +99,10 @@ def refuse(mix: Mix, reagent: Reagent, place: int, target: float) -> None:
     tried = with_product(mix, reagent.product, grams_per_litre(1.0), place)
     refuse_toxic(tried)
     products = [a.product for a in mix.additions]
-    sulfur = [p.name for p in products if hazards_of(p) & {"thiosulfate", "sulfite"}]
-    if sulfur and (reagent.acid or (reagent.agent is None and target < SULFUR_DIOXIDE_PH)):
-        raise ToxicGas(
-            Problem(
-                f"{mix.file}: {reagent.name} with {', '.join(sulfur)}",
-                "Toxic gas. Don't pour. Acid sets sulfur dioxide free from thiosulfate and "
-                "sulfite, and drops sulfur that blocks the screens",
-                "spray the two apart; no acid goes into a tank that holds these",
-            )
-        )
+    pairs = sulfur_meets_acid([a.product for a in tried.additions])
+    if reagent.agent is None and target < SULFUR_DIOXIDE_PH:
+        pairs += [(reagent.name, p.name) for p in products if hazards_of(p) & SULFUR]
+    refuse_sulfur(mix.file, pairs)
     rules = set(label_forbids(tried)) - set(label_forbids(mix))
     broken = [r for r in rules if ": never with " in r]
     words = set(ACID_RULES if reagent.acid else BASE_RULES)
@@ -114,32 +153,20 @@ def cautions(
 ) -> tuple[str, ...]:
     """What to mind, the most pressing first; the standing cautions last."""
     out = []
-    lowers = after.median < before.median
-    names = [a.product.name for a in mix.additions]
-    if mix.adjuvant is not None:
-        names.append(mix.adjuvant.name)
     if reagent.agent is not None and reagent.agent.named_only:
         out.append(LICENCE)
-    if lowers:
-        if copper_free is not None:
-            was, now = (_percent(share) for share in copper_free)
+    if after.median < before.median:
+        present = {c for h in held for c in h.components}
+        out += minded_in_acid(mix, present, after.p05, copper_free)
+    tried = [*(a.product for a in mix.additions), reagent.product]
+    last = len(tried) - 1
+    for pair, reason in kept_apart(tried).items():
+        if last in pair:
+            (other,) = pair - {last}
             out.append(
-                f"Copper is in the mix: {was} of it is free before the acid, {now} after. "
-                "Free copper burns leaves."
+                f"Never right before or after {tried[other].name} ({reason}): something else "
+                "between them, well stirred in."
             )
-        elif any("copper" in n.lower() for n in names):
-            out.append("Copper is in the mix: acid frees it, and free copper burns leaves.")
-        weak = [n for n in names if SULFONYLUREA.search(n)]
-        if weak:
-            out.append(
-                f"{weak[0]}: sulfonylurea herbicides fall apart in acid water. Its label's pH "
-                "comes first; if it must be, spray at once."
-            )
-        if any("silicate" in hazards_of(a.product) for a in mix.additions):
-            out.append("Acid turns silicate to gel.")
-        colloids = {c for h in held for c in h.components} & {"humate", "alginate"}
-        if colloids and after.p05 < HUMIC_PH:
-            out.append("Acid can drop humic or kelp extracts: watch the jar for flakes and gel.")
     if after.p95 - after.p05 > WIDE_PH:
         out.append(
             f"Little holds the pH here: the same dose may land at {after.p05:.1f} or at "
@@ -152,6 +179,39 @@ def cautions(
     else:
         out.append("Slowly, stirring, once the acid products are well mixed in.")
     return (*out, *ALWAYS)
+
+
+def minded_in_acid(
+    mix: Mix, present: Collection[str], lowest_ph: float, copper_free: tuple[float, float] | None
+) -> list[str]:
+    """What acid does to what the mix declares: copper, herbicides, silicate, humic and kelp.
+
+    present: components of the products; lowest_ph: of the tank after the acid; copper_free: shares
+    before and after, where reckoned.
+    """
+    out = []
+    names = [a.product.name for a in mix.additions]
+    if mix.adjuvant is not None:
+        names.append(mix.adjuvant.name)
+    if copper_free is not None:
+        was, now = (_percent(share) for share in copper_free)
+        out.append(
+            f"Copper is in the mix: {was} of it is free before the acid, {now} after. "
+            "Free copper burns leaves."
+        )
+    elif "Cu" in present or any("copper" in n.lower() for n in names):
+        out.append("Copper is in the mix: acid frees it, and free copper burns leaves.")
+    weak = [n for n in names if SULFONYLUREA.search(n)]
+    if weak:
+        out.append(
+            f"{weak[0]}: sulfonylurea herbicides fall apart in acid water. Its label's pH "
+            "comes first; if it must be, spray at once."
+        )
+    if any("silicate" in hazards_of(a.product) for a in mix.additions):
+        out.append("Acid turns silicate to gel.")
+    if {"humate", "alginate"} & set(present) and lowest_ph < HUMIC_PH:
+        out.append("Acid can drop humic or kelp extracts: watch the jar for flakes and gel.")
+    return out
 
 
 def _percent(share: float) -> str:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from chem.errors import InputProblem, Problem
-from chem.forecast.hazards import ACID_PH
+from chem.forecast.hazards import is_acid
 from chem.label import Product, Says, find_product, read_product
 from chem.reference import catalogue, read_toml
 from chem.units import read_percent
@@ -102,13 +102,7 @@ class Reagent:
     @property
     def acid(self) -> bool:
         """Whether it is an acid by what it is made of (a product: by sources and stated pH)."""
-        if self.agent is not None:
-            return self.agent.kind == "acid"
-        sources = catalogue().sources
-        keys = [s.key for s in self.product.sources] + list(self.product.also)
-        if any(sources[k].hazard & {"acid", "strong acid"} for k in keys):
-            return True
-        return self.product.ph is not None and self.product.ph.low <= ACID_PH
+        return self.agent.kind == "acid" if self.agent is not None else is_acid(self.product)
 
 
 @cache

@@ -14,14 +14,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from chem.advice.acid_rules import hazards_of
+from chem.advice.acid_rules import SULFUR_GAS, kept_apart, refuse_sulfur, sulfur_meets_acid
 from chem.advice.stack import Glance, glances
 from chem.doubts import Draws
 from chem.forecast import TIMES_S, gases, label_forbids, prepare
-from chem.forecast.hazards import ACID_PH
-from chem.label import Contents, Product
-from chem.reference import catalogue, tables
-from chem.tank import Mix, finish, tank_amounts
+from chem.forecast.hazards import hazards_of, is_acid
+from chem.label import Contents, Product, contents
+from chem.reference import tables
+from chem.tank import Mix, finish, in_order, tank_amounts
 
 WAIT_S = TIMES_S["15min"]
 MATTERS = 0.03
@@ -128,19 +128,12 @@ class Rules:
     def of(cls, mix: Mix) -> Rules:
         """The rules of a mix, from its labels and hazards."""
         products = tuple(a.product for a in mix.additions)
-        acids = frozenset(i for i, p in enumerate(products) if _acid(p))
-        apart = {
-            frozenset((i, j)): reason
-            for i in acids
-            for j, product in enumerate(products)
-            if j not in acids and (reason := _hates_acid(product))
-        }
         return cls(
             products,
             frozenset(i for i, p in enumerate(products) if p.says.pour == "first"),
             frozenset(i for i, p in enumerate(products) if p.says.pour == "last"),
-            acids,
-            apart,
+            frozenset(i for i, p in enumerate(products) if is_acid(p)),
+            kept_apart(products),
         )
 
     @cached_property
@@ -173,13 +166,51 @@ class Rules:
         return tuple(out)
 
 
+def rules_broken(mix: Mix) -> tuple[str, ...]:
+    """Every rule that a mix breaks in the order it stands in: of labels, and of acids."""
+    products = [a.product for a in mix.additions]
+    sulfur = (f"{a} with {b}: {SULFUR_GAS[0].lower()}{SULFUR_GAS[1:]}" for a, b in _sulfur(mix))
+    order = range(len(products))
+    return (*_of_the_mix(mix), *sulfur, *Rules.of(mix).broken(order))
+
+
+def keeping_rules(mix: Mix) -> Mix | None:
+    """The mix in its own order if that keeps every rule of order, else in one that does.
+
+    That one is the nearest to the custom of the trade; None where no order keeps them.
+    """
+    n = len(mix.additions)
+    rules = Rules.of(mix)
+    if not rules.broken(range(n)):
+        return mix
+    middle = Draws(1)
+    custom = [_place(a.product, contents(a.product, middle)) for a in mix.additions]
+    orders, _, _ = _best_orders(dict.fromkeys(range(1, 1 << n), 0.0), rules, custom, 0.0)
+    return in_order(mix, orders[0]) if orders else None
+
+
+def worst_on_the_way(mix: Mix, *, count: int = 64, seed: int = 1, share: float = 0.5) -> float:
+    """Chance that solids show at the worst step of pouring a mix in the order it stands in.
+
+    share: of the water that is in before the products (1.0 where the mix fills the water first).
+    """
+    draws = Draws(count, seed)
+    ready = prepare(mix, draws)
+    if mix.fill != "to mark":
+        share = 1.0
+    steps = [range(k + 1) for k in range(len(mix.additions))]
+    states = [finish(mix, ready.contents, ready.water, draws, s, share) for s in steps]
+    return max(_chance(g) for g in glances(ready, [*states, ready.finished], WAIT_S))
+
+
 def pour(mix: Mix, *, count: int = 64, seed: int = 1) -> Pour:
     """Score every pouring order of a mix by its worst moment.
 
     count: draws, fewer where over ten products make too many sets.
 
-    Raises: InputProblem and ToxicGas as `forecast`.
+    Raises: InputProblem and ToxicGas as `forecast`, and ToxicGas for acid with thiosulfate.
     """
+    refuse_sulfur(mix.file, _sulfur(mix))
     n = len(mix.additions)
     count = min(count, max(LEAST_DRAWS, MOST_ROWS >> n))
     draws = Draws(count, seed)
@@ -219,7 +250,7 @@ def pour(mix: Mix, *, count: int = 64, seed: int = 1) -> Pour:
     most = max(most, as_asked.probability)
     amounts = tank_amounts(mix)
     room = None if mix.tank_L is None else mix.tank_L - _volume_L(mix, ready.contents, amounts)
-    forbids = tuple(r for r in label_forbids(mix) if "its label says to pour it" not in r)
+    forbids = _of_the_mix(mix)
     return Pour(
         mix=mix,
         orders=orders,
@@ -244,6 +275,15 @@ def pour(mix: Mix, *, count: int = 64, seed: int = 1) -> Pour:
     )
 
 
+def _sulfur(mix: Mix) -> list[tuple[str, str]]:
+    return sulfur_meets_acid([a.product for a in mix.additions])
+
+
+def _of_the_mix(mix: Mix) -> tuple[str, ...]:
+    """Rules of labels that the mix breaks in any order."""
+    return tuple(r for r in label_forbids(mix) if "its label says to pour it" not in r)
+
+
 def _chance(seen: Glance) -> float:
     """Chance that solids show; a state without any answer counts as cloudy."""
     return seen.probability if np.isfinite(seen.probability) else 1.0
@@ -255,23 +295,6 @@ def _mask(indices: Sequence[int] | set[int] | frozenset[int]) -> int:
 
 def _members(poured: int) -> list[int]:
     return [i for i in range(poured.bit_length()) if poured >> i & 1]
-
-
-def _acid(product: Product) -> bool:
-    sour = product.ph is not None and product.ph.low <= ACID_PH
-    return sour or bool(hazards_of(product) & {"acid", "strong acid"})
-
-
-def _hates_acid(product: Product) -> str:
-    """Why an acid must not stand next to a product; empty where it may."""
-    hazards = hazards_of(product)
-    if hazards & {"thiosulfate", "sulfite"}:
-        return "gives sulfur dioxide and sulfur"
-    known = catalogue().sources
-    sources = [*product.sources, *(known[key] for key in product.also)]
-    if any("ammonium" in s.hazard and "strong base" in s.hazard for s in sources):
-        return "heats and fumes"
-    return "fizzes" if "carbonate" in hazards else ""
 
 
 def _place(product: Product, held: Contents) -> int:

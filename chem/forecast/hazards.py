@@ -37,7 +37,8 @@ class Gas:
     because: str
 
 
-def _hazards(product: Product) -> set[str]:
+def hazards_of(product: Product) -> set[str]:
+    """Hazard words of everything on the label, and of bleach by its name."""
     known = catalogue()
     found = {h for s in product.sources for h in s.hazard}
     found |= {h for key in product.also for h in known.sources[key].hazard}
@@ -46,14 +47,15 @@ def _hazards(product: Product) -> set[str]:
     return found
 
 
-def _acid(product: Product) -> bool:
+def is_acid(product: Product) -> bool:
+    """Whether it counts as an acid: by its stated pH or by what it is made of."""
     low = product.ph is not None and product.ph.low <= ACID_PH
-    return low or bool(_hazards(product) & {"acid", "strong acid"})
+    return low or bool(hazards_of(product) & {"acid", "strong acid"})
 
 
 def _base(product: Product) -> bool:
     high = product.ph is not None and product.ph.high >= BASE_PH
-    return high or "strong base" in _hazards(product)
+    return high or "strong base" in hazards_of(product)
 
 
 def refuse_toxic(mix: Mix) -> None:
@@ -62,7 +64,7 @@ def refuse_toxic(mix: Mix) -> None:
     problems = []
     for product in products:
         others = [p for p in products if p is not product]
-        if "hypochlorite" in _hazards(product) and (others or mix.adjuvant):
+        if "hypochlorite" in hazards_of(product) and (others or mix.adjuvant):
             names = ", ".join(p.name for p in others) or (mix.adjuvant.name if mix.adjuvant else "")
             problems.append(
                 Problem(
@@ -72,9 +74,9 @@ def refuse_toxic(mix: Mix) -> None:
                     "bleach never goes into a tank with anything else; rinse before and after",
                 )
             )
-        sour = [p for p in products if _acid(p) or (p.ph is not None and p.ph.low < 7.0)]
+        sour = [p for p in products if is_acid(p) or (p.ph is not None and p.ph.low < 7.0)]
         sour = [p for p in sour if p is not product]
-        if "sulfide" in _hazards(product) and sour:
+        if "sulfide" in hazards_of(product) and sour:
             problems.append(
                 Problem(
                     f"{mix.file}: {product.name} with {', '.join(p.name for p in sour)}",
@@ -97,14 +99,14 @@ def refuse_toxic(mix: Mix) -> None:
 def gases(mix: Mix, ph: float) -> list[Gas]:
     """What may fizz, smell or heat; `ph` of the finished solution."""
     products = [a.product for a in mix.additions]
-    acids = [p for p in products if _acid(p)]
+    acids = [p for p in products if is_acid(p)]
     out = []
 
     def meets(hazard: str, others: list[Product]) -> list[str]:
         return [
             f"{p.name} meets {q.name}"
             for p in products
-            if hazard in _hazards(p)
+            if hazard in hazards_of(p)
             for q in others
             if q is not p
         ]
@@ -113,16 +115,16 @@ def gases(mix: Mix, ph: float) -> list[Gas]:
         out.append(Gas("carbon_dioxide", f"Fizzes ({met}). Never close the jar or the lid."))
     for hazard in ("thiosulfate", "sulfite"):
         found = meets(hazard, acids)
-        if found or (ph < 6.0 and any(hazard in _hazards(p) for p in products)):
+        if found or (ph < 6.0 and any(hazard in hazards_of(p) for p in products)):
             why = found[0] if found else f"{hazard} at pH {ph:.1f}"
             out.append(Gas("sulfur_dioxide", f"Sulfur dioxide, sharp smell ({why}). Stand upwind."))
-    ammonium = [p for p in products if "ammonium" in _hazards(p)]
+    ammonium = [p for p in products if "ammonium" in hazards_of(p)]
     basic = [p for p in products if _base(p) and p not in ammonium]
     if ammonium and (ph > AMMONIA_PH or basic):
         why = f"{ammonium[0].name} meets {basic[0].name}" if basic else f"pH {ph:.1f}"
         out.append(Gas("ammonia", f"Ammonia, sharp smell ({why}). Lid open, stand upwind."))
     for product in products:
-        hazards = _hazards(product)
+        hazards = hazards_of(product)
         if hazards & {"strong acid", "strong base"}:
             kind = "acid" if "strong acid" in hazards else "lye"
             out.append(
