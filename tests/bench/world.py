@@ -38,6 +38,7 @@ from numpy.typing import NDArray
 
 from chem.equilibrium import (
     Conditions,
+    Equilibrium,
     Phases,
     System,
     build_phases,
@@ -69,6 +70,11 @@ POUNDS_PER_GAL = 8.3454
 """lb/gal of 1 kg/L (NIST Handbook 44, appendix C)."""
 NEAR_SI = -1.0
 NEVER_S = 1e12
+SLIGHT = 0.1
+"""Below this an eye sees a haze, whatever it is [g/L]."""
+SLIP = 0.1
+FLOCS, GRAINS = {"amorphous"}, {"gypsum", "generic_slow", "calcium_citrate", "struvite"}
+TINTS = ("Fe", "Cu")
 SLOW_FERRIC = {("Fe3", "EDTA"), ("Fe3", "DTPA")}
 
 # Family: (source, least, most [kg/kg], chance that the recipe holds it), usual fl oz/1000 sq ft.
@@ -320,7 +326,8 @@ class Well:
 class Truth:
     """One tank, as it is.
 
-    ph: fresh; si: by solid at each time; shows: by each time; out: solid -> g/L by each time;
+    ph: fresh; ph_then: of what stands over the solids at each time; si: by solid at each time;
+    shows: by each time; out: solid -> g/L by each time;
     unsaid: whether a label names an acid without saying how much, and it is above UNSAID [kg/kg].
     """
 
@@ -329,6 +336,7 @@ class Truth:
     labels_with_ph: int
     unsaid: bool
     ph: float
+    ph_then: Mapping[str, float]
     ionic_strength: float
     si: Mapping[str, Mapping[str, float]]
     out: Mapping[str, Mapping[str, float]]
@@ -626,25 +634,22 @@ def _stand(
     changes = bool(held) or totals.get("Fe2", 0.0) > 0.0
     si: dict[str, dict[str, float]] = {}
     out: dict[str, dict[str, float]] = {}
+    ph_then: dict[str, float] = {}
     so_far = np.zeros(len(phases))
-    now: tuple[Floats, Floats, Floats] | None = None
+    now: _State | None = None
+    present = _at(system, totals, held, 0.0, 0.0)
     for name, t in TIMES_S.items():
         if now is None or changes:
             turned = _rusted(nature, totals.get("Fe2", 0.0), hydroxide, t)
             released = nature.share("exchange") if t >= TIMES_S["24h"] else 0.0
-            now = _state(
-                nature,
-                system,
-                phases,
-                conditions,
-                log_ksp,
-                _at(system, totals, held, turned, released),
-                water_per_L,
-            )
-        index, settled, starts = now
-        grown = 1.0 - np.exp(-np.maximum(t - starts, 0.0) / (5.0 * np.maximum(starts, 1e-3)))
-        so_far = np.maximum(so_far, settled * grown)
-        si[name] = dict(zip(phases.keys, index.tolist(), strict=True))
+            present = _at(system, totals, held, turned, released)
+            now = _state(nature, system, phases, conditions, log_ksp, present, water_per_L)
+        grown = 1.0 - np.exp(
+            -np.maximum(t - now.starts, 0.0) / (5.0 * np.maximum(now.starts, 1e-3))
+        )
+        so_far = np.maximum(so_far, np.max(now.stages, axis=0) * now.grams * grown)
+        ph_then[name] = _ph_over(now, grown, system, present, conditions, phases, fresh)
+        si[name] = dict(zip(phases.keys, now.si.tolist(), strict=True))
         out[name] = dict(zip(phases.keys, so_far.tolist(), strict=True))
     show = tables().value("show_limit")
     return Truth(
@@ -655,6 +660,7 @@ def _stand(
             q.amounts.get("citric acid", 0.0) > UNSAID and "[also]" not in q.label for q in liquids
         ),
         ph=float(fresh.ph[0]),
+        ph_then=ph_then,
         ionic_strength=float(fresh.ionic_strength[0]),
         si=si,
         out=out,
@@ -696,6 +702,40 @@ def _rusted(nature: Nature, iron: float, hydroxide: float, t_s: float) -> float:
     return min(-iron * math.expm1(-first_order * t_s), fill * (1.0 + renewed * t_s / 3600.0))
 
 
+@dataclass(frozen=True)
+class _State:
+    """si, starts [s], grams (per mol and kg of water: g/L), (M,) each; stages: (2, M)
+    [mol/kg water] settled if prompt solids alone may form, and if slow ones may as well."""
+
+    si: Floats
+    stages: Floats
+    grams: Floats
+    starts: Floats
+
+
+def _ph_over(
+    now: _State,
+    grown: Floats,
+    system: System,
+    totals: Floats,
+    conditions: Conditions,
+    phases: Phases,
+    fresh: Equilibrium,
+) -> float:
+    """pH of a standing tank: what is out is taken from the totals, the rest solved.
+
+    The two stages are mixed by how far the slow solids have come, so that no ion is taken twice.
+    """
+    prompt, whole = now.stages
+    slow = np.array([s.kinetics != "prompt" for s in phases.solids], dtype=bool)
+    late = float((whole * now.grams)[slow].sum())
+    far = float((whole * now.grams * grown)[slow].sum()) / late if late > 0.0 else 0.0
+    gone = grown * ((1.0 - far) * prompt + far * whole)
+    left = np.maximum(totals - phases.nu[: totals.shape[1]] @ gone, 0.0)
+    state = solve(system, left, conditions)
+    return float(state.ph[0]) if state.converged[0] else float(fresh.ph[0])
+
+
 def _state(
     nature: Nature,
     system: System,
@@ -704,19 +744,20 @@ def _state(
     log_ksp: Floats,
     totals: Floats,
     water_per_L: float,
-) -> tuple[Floats, Floats, Floats]:
-    """SI, settled amounts [g/L] and times of clouding [s] of every solid, (M,) each."""
+) -> _State:
+    """SI, what may settle and times of clouding of every solid."""
     clear = solve(system, totals, conditions)
     if not clear.converged[0]:
         raise NoTruth("no equilibrium of the standing tank")
     si = clear.saturation_index(phases, log_ksp)[0]
-    settled = np.zeros(len(phases))
+    stages = np.zeros((2, len(phases)))
+    mass = np.array([molar_mass_g_per_mol(s.formula) for s in phases.solids])
     may = np.array([s.decides and s.kinetics != "dormant" for s in phases.solids], dtype=bool)
     near = np.flatnonzero(may & (si > NEAR_SI))
     if (si[near] > 0.0).any():
         some = phases.pick(near)
         prompt = np.array([s.kinetics == "prompt" for s in some.solids], dtype=bool)
-        for allowed in (prompt, np.ones(len(near), dtype=bool)):
+        for stage, allowed in enumerate((prompt, np.ones(len(near), dtype=bool))):
             state = settle(
                 system,
                 totals,
@@ -728,9 +769,7 @@ def _state(
             )
             if not state.converged[0]:
                 raise NoTruth("no settled state")
-            mass = np.array([molar_mass_g_per_mol(s.formula) for s in some.solids])
-            grams = np.maximum(state.amounts[0], 0.0) * mass * water_per_L
-            settled[near] = np.maximum(settled[near], grams)
+            stages[stage, near] = np.maximum(state.amounts[0], 0.0)
     mmol = {c: 1000.0 * m * water_per_L for c, m in zip(system.components, totals[0], strict=True)}
     starts = np.array(
         [
@@ -740,7 +779,7 @@ def _state(
             for m, s in enumerate(phases.solids)
         ]
     )
-    return si, settled, np.minimum(starts, NEVER_S)
+    return _State(si, stages, mass * water_per_L, np.minimum(starts, NEVER_S))
 
 
 def clouds_after_s(curve: str, si: float) -> float:
@@ -780,3 +819,30 @@ def _curve(curve: str) -> tuple[tuple[float, ...], tuple[float, ...], float]:
     ln_t = tuple(math.log(t) for t in row.t_s)
     slope = (ln_t[0] - ln_t[1]) / (row.si[0] ** -2 - row.si[1] ** -2)
     return row.si, ln_t, max(slope, 0.0)
+
+
+def look(rng: np.random.Generator, grams_per_L: Mapping[str, float]) -> tuple[str, ...]:
+    """What an eye would call a tank that holds these solids: a word or two.
+
+    It tells a few grains or a milkiness from flocs, and rust or blue-green from white; it can't
+    tell one white powder from another. Little of anything is a haze. One look in ten is off.
+    Shares: common practice, no source.
+    """
+    solids = tables().solids
+    total = sum(grams_per_L.values())
+    main = max(grams_per_L, key=lambda k: grams_per_L[k])
+    if total < SLIGHT:
+        odds = {"haze": 0.85, "flakes": 0.1, "grit": 0.05}
+    elif solids[main].curve in FLOCS:
+        odds = {"haze": 0.35, "flakes": 0.6, "grit": 0.05}
+    elif solids[main].curve in GRAINS:
+        odds = {"haze": 0.4, "flakes": 0.1, "grit": 0.5}
+    else:
+        odds = {"haze": 0.5, "flakes": 0.4, "grit": 0.1}
+    if rng.random() < SLIP:
+        odds = dict.fromkeys(odds, 1.0 / 3.0)
+    words = [str(rng.choice(list(odds), p=list(odds.values())))]
+    tinted = sum(g for k, g in grams_per_L.items() if any(m in solids[k].formula for m in TINTS))
+    if rng.random() < (0.7 if tinted > 0.2 * total else SLIP / 3.0):
+        words.append("colour")
+    return tuple(words)
