@@ -1,37 +1,69 @@
 """It went wrong: which solid, from which jugs, how sure; will anything bring it back.
 
-What was seen re-weights the draws: versions of the tank that agree with the pH read and with
-solids showing by then count for more. Remedies are tried in the model before they are named, and
-first in a jar of it before the tank.
+What was seen re-weights the draws. A version of the tank counts by how well it fits: whether as
+much has come out by then as an eye sees, whether such solids look so, and whether a strip would
+read so in what stands over them. The chance of a cause is the weight of the versions in which it
+is what most of the mass is. Where few versions fit, more are drawn.
+
+Remedies are tried in the model before they are named, and first in a jar of it before the tank.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from chem.advice.fix import mild_agents
+from chem.advice.acid_rules import SULFONYLUREA, hazards_of, refuse
+from chem.advice.agents import choose_agent
 from chem.doubts import Draws
 from chem.equilibrium.activity import Floats
+from chem.errors import InputProblem, ToxicGas
 from chem.forecast import TIMES_S, Outlook, gases, outlook, prepare
-from chem.reference import Solid, tables
+from chem.forecast.crystals import soluble_salts
+from chem.forecast.outlook import Bools
+from chem.forecast.prepare import Doubtful
+from chem.reference import tables
 from chem.reference.colloids import colloids
 from chem.tank import Mix, grams_per_litre, only, with_product, with_rate
 
 PH_SD = 0.3
-"""A strip in a turbid tank, and the model (common practice, no source)."""
+"""A strip in a turbid tank: read within 0.25, to the nearest half (common practice, no source)."""
+PH_ASTRAY = 0.03
+"""A strip misread, old or stained tells nothing of the tank."""
 DISAGREES = 0.02
-LOOKS_LIKE = {
-    "gel": {"alginate": 8.0, "silicate": 8.0, "film": 8.0, "hydroxide": 2.0},
-    "grit": {"sulfate": 2.0, "citrate": 1.5},
-    "colour": {"iron": 4.0, "copper": 4.0},
-    "flakes": {"humate": 2.0, "phosphate": 1.2},
+"""Weight of a version in which nothing is out: a salt may still be the cause."""
+SLIGHT_G_PER_L = 0.1
+"""Less than this is a haze, whatever it is."""
+SAME_TIME = 1.25
+"""Minutes guessed within a quarter of a time that the forecast followed are that time."""
+OF_SOLIDS = {"haze", "flakes", "grit", "gel", "colour", "layers"}
+OF_GAS = {"fizz", "heat", "smell"}
+# How often each kind is called so: common practice, no source.
+LOOKS: Mapping[str, Mapping[str, float]] = {
+    "slight": {"haze": 0.8, "flakes": 0.1, "grit": 0.08, "gel": 0.02},
+    "powder": {"haze": 0.5, "flakes": 0.35, "grit": 0.12, "gel": 0.03},
+    "grains": {"haze": 0.4, "flakes": 0.15, "grit": 0.43, "gel": 0.02},
+    "floc": {"haze": 0.35, "flakes": 0.5, "grit": 0.05, "gel": 0.1},
+    "gel": {"haze": 0.1, "flakes": 0.15, "grit": 0.05, "gel": 0.7},
 }
+GELS = ("alginate", "silicate", "silica", "borate_film")
+GRAINS = {"gypsum", "struvite", "generic_slow", "calcium_citrate", "magnesium_phosphate"}
+TINTING = ("Fe", "Cu")
+TINTED, UNTINTED = 0.65, 0.08
+"""How often a colour is told of rust and copper salts, and of white solids in a coloured tank."""
+TINT_SHARE = 0.3
+"""From this share of the mass on, a coloured solid colours all of it."""
+ENOUGH = 64.0
+MOST_DRAWS = 4096
 DILUTION = 0.5
+ACID = "citric acid"
 ACID_G_PER_L = 8.0
 LEAST_CHANCE = 0.02
+LIKELY, HARDLY = 0.5, 0.1
+ALSO_LIKELY = 0.25
+ACID_CLEARS = {"CO3-2", "PO4-3", "Citrate-3", "P2O7-4"}
 
 
 @dataclass(frozen=True)
@@ -54,7 +86,11 @@ class Try:
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """Causes and remedies, the likeliest first; sprayable: chance that screens stay open."""
+    """Causes and remedies, the likeliest first; sprayable: chance that screens stay open.
+
+    remarks: what the words seen say of gas, heat and emulsions; agrees: whether the model expects
+    what was seen; draws: versions tried.
+    """
 
     mix: Mix
     seen: tuple[str, ...]
@@ -62,9 +98,31 @@ class Diagnosis:
     tries: tuple[Try, ...]
     sprayable: float
     clean_out: str
+    remarks: tuple[str, ...]
     agrees: bool
     draws: int
     seed: int
+
+
+@dataclass(frozen=True)
+class _Weighed:
+    """Versions of a tank beside what was seen of it.
+
+    keys: K solids, very soluble salts and colloids; out: (N, K) [g/L] by then; most: (N, K) 1
+    where it has the most mass; weights: (N,), their sum 1; shows: (N,) whether anything does.
+    """
+
+    found: Outlook
+    keys: tuple[str, ...]
+    out: Floats
+    most: Floats
+    weights: Floats
+    shows: Bools
+
+    @property
+    def effective(self) -> float:
+        """How many equal draws these weights are worth (Kish, Survey Sampling (1965))."""
+        return float(1.0 / (self.weights @ self.weights))
 
 
 def diagnose(
@@ -76,94 +134,180 @@ def diagnose(
     poured: int | None = None,
     count: int = 512,
     seed: int = 1,
+    remedies: bool = True,
 ) -> Diagnosis:
     """Tell what a tank that went wrong holds.
 
     Args:
         seen: words of the list; after_min: minutes since the last pour; ph: read, or None;
-        poured: how many products of the mix are in, in its order (default all).
+        poured: how many products of the mix are in, in its order (default all);
+        count: versions tried; up to MOST_DRAWS where few of them fit what was seen;
+        remedies: whether to try water, acid and waiting.
 
     Raises: InputProblem as `forecast`.
     """
     if poured is not None:
         mix = only(mix, range(max(1, min(poured, len(mix.additions)))))
-    draws = Draws(count, seed)
-    ready = prepare(mix, draws)
-    found = outlook(ready)
     t = max(60.0 * after_min, 60.0)
-    name = next((n for n, s in TIMES_S.items() if t <= s), "24h")
-    state = found.states[name]
-    keys = [*state.phases.keys, *(c.key for c in found.colloids)]
-    salts = np.nan_to_num(state.amounts(t))
-    loose = [c.amount_g_per_L for c in found.colloids]
-    out = np.column_stack([salts, *loose]) if loose else salts
-    eventual = np.nan_to_num(state.settled)
-    eventual = np.column_stack([eventual, *loose]) if loose else eventual
-    show = tables().value("show_limit")
-    weights = draws.weights * found.ok
-    if ph is not None:
-        settled = np.nan_to_num(state.ph_settled, nan=-9.0)
-        fresh = np.nan_to_num(found.fresh.clear.ph, nan=-9.0)
-        near = np.minimum(np.abs(settled - ph), np.abs(fresh - ph))
-        weights = weights * np.maximum(np.exp(-0.5 * (near / PH_SD) ** 2), 1e-6)
-    trouble = tuple(w for w in seen if w != "clear")
-    shows = (out.sum(axis=1) > show) | (eventual.sum(axis=1) > show)
-    weights = weights * np.where(shows == bool(trouble), 1.0, DISAGREES)
-    weights = weights / max(float(weights.sum()), 1e-300)
-    agrees = float(weights @ (shows == bool(trouble))) > 0.5
-    likeliest = _likeliest(out, eventual, state.si, keys, trouble)
-    chances = {k: float(weights @ likeliest[:, i]) for i, k in enumerate(keys)}
+    solid = bool(OF_SOLIDS & set(seen))
+    told = _weigh(mix, seen, t, ph, Draws(count, seed))
+    while solid and told.effective < ENOUGH and count < MOST_DRAWS:
+        count = min(4 * count, MOST_DRAWS)
+        told = _weigh(mix, seen, t, ph, Draws(count, seed))
+    found, weights = told.found, told.weights
+    chances = dict(zip(told.keys, (weights @ told.most).tolist(), strict=True)) if solid else {}
     ranked = sorted((k for k in chances if chances[k] > LEAST_CHANCE), key=lambda k: -chances[k])
-    causes = tuple(Cause(k, chances[k], _sentence(k, found)) for k in ranked[:4])
-    block = found.blocks[name]
+    by = next((n for n, s in TIMES_S.items() if t <= s), "24h")
     return Diagnosis(
         mix=mix,
         seen=tuple(seen),
-        causes=causes,
-        tries=tuple(_tries(mix, ranked[0], weights, count, seed)) if ranked and trouble else (),
-        sprayable=float(weights @ ~block),
-        clean_out=_clean_out(ranked[0]) if ranked else "Rinse with clean water.",
-        agrees=agrees,
+        causes=tuple(Cause(k, chances[k], _sentence(k, found)) for k in ranked[:4]),
+        tries=tuple(_tries(told, ranked[0])) if ranked and remedies else (),
+        sprayable=float(weights @ ~found.blocks[by]),
+        clean_out=_clean_outs(
+            [k for k in ranked if k == ranked[0] or chances[k] > ALSO_LIKELY], mix
+        ),
+        remarks=tuple(_remarks(mix, seen, found)),
+        agrees=float(weights @ (told.shows == solid)) > 0.5,
         draws=count,
         seed=seed,
     )
 
 
-def _likeliest(
-    out: Floats, eventual: Floats, si: Floats, keys: Sequence[str], seen: Sequence[str]
-) -> Floats:
-    """(N, K) 1 where that solid or colloid is what shows most in that draw."""
-    n, salts = len(out), si.shape[1]
-    rank = out + 0.05 * eventual
-    decides = np.array([s.decides and s.kinetics != "dormant" for s in map(_solid, keys[:salts])])
-    near = np.where(decides, np.nan_to_num(si, nan=-50.0), -50.0)
+def _weigh(mix: Mix, seen: Sequence[str], t_s: float, ph: float | None, draws: Draws) -> _Weighed:
+    """Weigh every draw by how well it fits."""
+    ready = prepare(mix, draws)
+    found = outlook(ready)
+    same = next((n for n, s in TIMES_S.items() if s / SAME_TIME <= t_s <= s * SAME_TIME), None)
+    if not ready.aged.changes:
+        state = found.fresh
+    elif same is not None or t_s > TIMES_S["24h"]:
+        state = found.states[same or "24h"]
+    else:
+        state = ready.at(t_s)
+    amounts, eventual = _amounts(found, state, t_s)
+    keys = tuple(amounts)
+    out = np.column_stack([amounts[k] for k in keys]) if keys else np.zeros((draws.count, 0))
+    later = np.column_stack([eventual[k] for k in keys]) if keys else out
+    most = _most(out, later, state, keys)
+    total = out.sum(axis=1)
+    limit = tables().value("show_limit")
+    ok = found.ok & state.ok
+    weights = draws.weights * np.where(ok, 1.0, 0.0)
+    if OF_SOLIDS & set(seen):
+        weights = weights * np.maximum(_seen_chance(total, limit), DISAGREES)
+        weights = weights * _look(keys, out, most, seen)
+    elif "clear" in seen:
+        weights = weights * np.maximum(1.0 - _seen_chance(total, limit), DISAGREES)
+    if ph is not None:
+        weights = weights * _strip(state, total, ph)
+    weights = weights / max(float(weights.sum()), 1e-300)
+    return _Weighed(found, keys, out, most, weights, total > limit)
+
+
+def _amounts(
+    found: Outlook, state: Doubtful, t_s: float
+) -> tuple[dict[str, Floats], dict[str, Floats]]:
+    """(N,) [g/L] of each solid, very soluble salt and colloid out by t, and in the end."""
+    passed = [n for n, s in TIMES_S.items() if s <= t_s]
+    salts, cold = np.nan_to_num(state.amounts(t_s)), np.nan_to_num(state.crystals(t_s))
+    if passed:  # what came out earlier is still there
+        salts = np.maximum(salts, found.amounts[passed[-1]])
+        cold = np.maximum(cold, found.crystals[passed[-1]])
+    out = dict(zip(state.phases.keys, salts.T, strict=True))
+    eventual = dict(zip(state.phases.keys, np.nan_to_num(state.settled).T, strict=True))
+    for k, key in enumerate(state.cold.keys):
+        if cold[:, k].any():
+            out[key] = np.maximum(out.get(key, 0.0), cold[:, k])
+            eventual[key] = np.maximum(eventual.get(key, 0.0), cold[:, k])
+    for c in found.colloids:
+        out[c.key] = eventual[c.key] = c.amount_g_per_L
+    return out, eventual
+
+
+def _most(out: Floats, later: Floats, state: Doubtful, keys: Sequence[str]) -> Floats:
+    """(N, K) 1 for what has the most mass by then; if nothing is out, what will have, or may."""
+    if not keys:
+        return out
+    rank = out + 1e-6 * later
+    solids = tables().solids
+    may = [k in solids and solids[k].decides and solids[k].kinetics != "dormant" for k in keys]
+    salts = len(state.phases.keys)
+    near = np.full(out.shape, -50.0)
+    near[:, :salts] = np.nan_to_num(state.si, nan=-50.0) / state.phases.ions
+    near = np.where(may, near, -50.0)
     # Where nothing should show at all, the salt nearest its limit stands in.
-    ions = np.array([_solid(k).ions for k in keys[:salts]])
-    empty = rank.sum(axis=1) <= 0.0
-    if salts:
-        stand_in = np.zeros_like(rank)
-        stand_in[np.arange(n), (near / ions).argmax(axis=1)] = 1e-9
-        rank = np.where(empty[:, None], stand_in, rank)
-    likeness = np.array([_likeness(k, seen) for k in keys])
-    rank = rank * likeness
+    rank = np.where((rank.sum(axis=1) <= 0.0)[:, None], near, rank)
     picked = np.zeros_like(rank)
-    picked[np.arange(n), rank.argmax(axis=1)] = 1.0
+    picked[np.arange(len(rank)), rank.argmax(axis=1)] = 1.0
     return np.asarray(picked)
 
 
-def _solid(key: str) -> Solid:
-    return tables().solids[key]
+def _seen_chance(total: Floats, limit: float) -> Floats:
+    """(N,) chance that an eye sees so much [g/L]: a half at the limit, nine in ten at thrice it."""
+    square = total**2
+    return np.asarray(square / (square + limit**2))
 
 
-def _likeness(key: str, seen: Sequence[str]) -> float:
-    """How much more a solid looks like the words seen."""
-    name = key + " " + (tables().solids[key].name if key in tables().solids else "")
-    factor = 1.0
-    for word in seen:
-        for part, weight in LOOKS_LIKE.get(word, {}).items():
-            if part in name:
-                factor *= weight
-    return factor
+def _strip(state: Doubtful, total: Floats, ph: float) -> Floats:
+    """(N,) how well a strip fits the pH of what stands over the solids out so far."""
+    settled = np.nan_to_num(state.settled).sum(axis=1)
+    share = np.clip(total / np.maximum(settled, 1e-12), 0.0, 1.0)
+    then = state.clear.ph + share * (state.ph_settled - state.clear.ph)
+    off = (np.nan_to_num(then, nan=-9.0) - ph) / PH_SD
+    return np.asarray(PH_ASTRAY + (1.0 - PH_ASTRAY) * np.exp(-0.5 * off**2))
+
+
+def _look(keys: Sequence[str], out: Floats, most: Floats, seen: Sequence[str]) -> Floats:
+    """(N,) how often what is out is called by the words seen, each part by its mass."""
+    if not keys:
+        return np.ones(len(out))
+    total = out.sum(axis=1)
+    share = np.where((total > 0.0)[:, None], out / np.maximum(total, 1e-300)[:, None], most)
+    words = [w for w in seen if w in LOOKS["slight"]]
+    fits = np.ones(len(out))
+    if words:
+        kinds = np.array([np.mean([LOOKS[kind_of(k)][w] for w in words]) for k in keys])
+        slight = float(np.mean([LOOKS["slight"][w] for w in words]))
+        fits = np.where(total < SLIGHT_G_PER_L, slight, share @ kinds)
+    tinting = np.array([_tints(k) for k in keys], dtype=float)
+    tinted = np.minimum(share @ tinting / TINT_SHARE, 1.0)
+    told = UNTINTED + (TINTED - UNTINTED) * tinted
+    return np.asarray(fits * (told if "colour" in seen else 1.0 - told))
+
+
+def kind_of(key: str) -> str:
+    """How a solid or colloid looks, a word of LOOKS."""
+    if key.startswith(GELS):
+        return "gel"
+    if key in colloids():
+        return "floc"
+    if key not in tables().solids:
+        return "grains"
+    solid = tables().solids[key]
+    if "silicate" in key:
+        return "gel"
+    if solid.curve == "amorphous":
+        return "floc"
+    return "grains" if solid.curve in GRAINS else "powder"
+
+
+def _tints(key: str) -> bool:
+    solid = tables().solids.get(key)
+    return solid is not None and any(metal in solid.formula for metal in TINTING)
+
+
+def _remarks(mix: Mix, seen: Sequence[str], found: Outlook) -> list[str]:
+    """What gas, heat or an emulsion would say, which no solid does."""
+    out = []
+    if OF_GAS & set(seen):
+        warned = gases(mix, float(np.nanmedian(found.fresh.clear.ph)))
+        out += [g.because for g in warned]
+        if not warned:
+            out.append("No gas or heat is expected of this mix: lid open, stand upwind, stop.")
+    if {"oil", "layers", "foam"} & set(seen):
+        out.append("Oil, layers or foam are of emulsions and wetting agents: not judged here.")
+    return out
 
 
 def origins(key: str, found: Outlook) -> list[tuple[str, str, float]]:
@@ -172,8 +316,10 @@ def origins(key: str, found: Outlook) -> list[tuple[str, str, float]]:
     if key in tables().solids:
         masters = {c.master: k for k, c in tables().components.items()}
         wanted = [masters[m] for m in tables().solids[key].reaction if m in masters]
-    else:
+    elif key in colloids():
         wanted = [colloids()[key].component]
+    else:
+        wanted = [masters[m] for m in soluble_salts()[key].reaction if m in masters]
     out = []
     for component in wanted:
         if component not in finished.components:
@@ -191,77 +337,130 @@ def origins(key: str, found: Outlook) -> list[tuple[str, str, float]]:
     return out
 
 
-def _sentence(key: str, found: Outlook) -> str:
+def _name(key: str) -> str:
+    """A solid or colloid in words."""
     if key in colloids():
-        return f"{colloids()[key].because[0].upper()}{colloids()[key].because[1:]}."
-    name = tables().solids[key].name
+        return colloids()[key].because
+    if key in tables().solids:
+        return tables().solids[key].name
+    return soluble_salts()[key].name
+
+
+def _sentence(key: str, found: Outlook) -> str:
+    name = _name(key)
+    text = name[0].upper() + name[1:]
     given = [f"{c} of {who}" for c, who, _ in origins(key, found)]
-    return f"{name[0].upper()}{name[1:]}: " + " with ".join(given) + "."
+    if key in colloids() or not given:
+        return f"{text}."
+    return f"{text}: " + " with ".join(given) + "."
 
 
-def _tries(mix: Mix, key: str, weights: Floats, count: int, seed: int) -> list[Try]:
-    """Water, acid, nothing: each tried in the model on the likeliest cause."""
-    show = tables().value("show_limit")
+def _tries(told: _Weighed, key: str) -> list[Try]:
+    """Water, acid, nothing: each tried in the model, in the versions that hold something.
+
+    A remedy works in a version that is all clear again. A gel or floc never goes back.
+    """
+    ready = told.found.ready
+    mix, draws = ready.mix, ready.draws
+    weights = told.weights * told.shows
+    known = float(weights.sum()) > 0.0 and key not in colloids()
+    weights = weights / max(float(weights.sum()), 1e-300)
+    loose = np.sum([c.amount_g_per_L for c in told.found.colloids], axis=0) + np.zeros(draws.count)
+
+    def works(after: Outlook) -> float:
+        now = after.states["24h"]
+        left = np.nan_to_num(now.settled).sum(axis=1)
+        left = left + np.nan_to_num(now.cold.amount_g_per_L).max(axis=1, initial=0.0)
+        fallen = np.sum([c.amount_g_per_L for c in after.colloids], axis=0)
+        clear = left + np.maximum(loose, fallen) < tables().value("show_limit")
+        return float(weights @ (clear & after.ok)) if known else 0.0
+
+    def tried(variant: Mix) -> float:
+        return works(outlook(prepare(variant, Draws(draws.count, draws.seed)))) if known else 0.0
+
     diluted = mix
     for i in range(len(mix.additions)):
         diluted = with_rate(diluted, i, DILUTION)
-    acid = mild_agents()[0]
-    acidified = with_product(mix, acid, grams_per_litre(ACID_G_PER_L), 0)
-    fumes = {g.key for g in gases(acidified, 5.0)} - {g.key for g in gases(mix, 7.0)}
-    gone = {}
-    for what, variant in (("water", diluted), ("acid", acidified)):
-        if key in colloids():
-            gone[what] = 0.0
-            continue
-        seen = outlook(prepare(variant, Draws(count, seed)))
-        state = seen.states["4h"]
-        left = (
-            np.nan_to_num(state.settled[:, state.phases.keys.index(key)])
-            if key in state.phases.keys
-            else np.zeros(count)
-        )
-        other = np.nan_to_num(state.settled).sum(axis=1)
-        gone[what] = float(weights @ ((left < show) & (other < show)))
+    forbidden = acid_forbidden(mix)
+    water, acid, nothing = tried(diluted), 0.0, works(told.found)
+    if forbidden is None:
+        product = choose_agent(ACID).product
+        acid = tried(with_product(mix, product, grams_per_litre(ACID_G_PER_L)))
+    dose = f"{ACID[0].upper()}{ACID[1:]}, {ACID_G_PER_L:g} g per litre (1 oz per gallon)"
     out = [
-        Try(
-            "water",
-            gone["water"],
-            "As much water again: " + _verdict(gone["water"], "may take it back, stirred long"),
-        ),
+        Try("water", water, "As much water again: " + _verdict(water, key)),
         Try(
             "acid",
-            gone["acid"],
-            "Citric acid: " + _acid_words(gone["acid"], fumes),
+            acid,
+            f"Acid: {forbidden}"
+            if forbidden
+            else f"{dose}: {_verdict(acid, key)}{_mind(mix, acid)}",
         ),
-        Try("nothing", 0.0, "Waiting: it does not go back by itself."),
+        Try(
+            "nothing",
+            nothing,
+            "Stirring and waiting: " + _verdict(nothing, key)
+            if nothing >= HARDLY
+            else "Waiting: it does not go back by itself.",
+        ),
     ]
-    if fumes & {"sulfur_dioxide", "hydrogen_sulfide", "ammonia"}:
-        out = [replace(t, works=0.0) if t.what == "acid" else t for t in out]
-    out.sort(key=lambda t: -t.works)
-    return out
+    return sorted(out, key=lambda t: -t.works)
 
 
-def _acid_words(works: float, fumes: set[str]) -> str:
-    """What to say of acid, with the gas that it would free."""
-    if fumes & {"sulfur_dioxide", "hydrogen_sulfide", "ammonia"}:
+def acid_forbidden(mix: Mix) -> str | None:
+    """Why no acid may be tried on this mix, in words; None if it may."""
+    fizzing = [a.product.name for a in mix.additions if "carbonate" in hazards_of(a.product)]
+    try:
+        refuse(mix, choose_agent(ACID), len(mix.additions), 0.0)
+    except ToxicGas:
         return "never here: it frees a poisonous gas."
-    text = _verdict(works, "may take it back")
-    if "carbon_dioxide" in fumes and works >= 0.1:
-        text += " It fizzes: little by little, lid open, never close the jar."
-    return text
+    except InputProblem as problem:
+        return f"no, {problem.problems[0].wrong}."
+    if fizzing:
+        return f"no, {fizzing[0]} would foam over: it holds carbonate."
+    return None
 
 
-def _verdict(works: float, good: str) -> str:
-    if works >= 0.5:
-        return f"{good}. First in a jar of it."
-    if works >= 0.1:
+def _mind(mix: Mix, works: float) -> str:
+    """What to mind of acid, where it may be worth a try."""
+    if works < HARDLY:
+        return ""
+    out = ""
+    names = [a.product.name for a in mix.additions]
+    if mix.adjuvant is not None:
+        names.append(mix.adjuvant.name)
+    if any(a.product.guarantee.get("copper", 0.0) > 0.0 for a in mix.additions):
+        out += " Acid frees copper, and free copper burns leaves."
+    if any(SULFONYLUREA.search(n) for n in names):
+        out += " Sulfonylurea herbicides fall apart in acid."
+    return out + " Bit by bit, lid open: it may fizz."
+
+
+def _verdict(works: float, key: str) -> str:
+    if works >= LIKELY:
+        return "may take it back, stirred long. First in a jar of it."
+    if works >= HARDLY:
         return "hardly; only a jar of it can tell."
+    if key in colloids():
+        return "no, a gel or floc does not go back."
     return "no, it will not take it back."
+
+
+def _clean_outs(keys: Sequence[str], mix: Mix) -> str:
+    """How to clean out the likeliest, and the others that are likely as well."""
+    if not keys:
+        return "Rinse with clean water."
+    first = _clean_out(keys[0])
+    others = [f" If it is {_name(k)}: {_clean_out(k)}" for k in keys[1:] if _clean_out(k) != first]
+    text = first + "".join(others)
+    if "acid rinse" in text and acid_forbidden(mix) is not None:
+        text += " No acid until water has rinsed out the last of this mix."
+    return text
 
 
 def _clean_out(key: str) -> str:
     """How to clean the sprayer of it (common practice, no source)."""
-    if key in colloids():
+    if key in colloids() or kind_of(key) == "gel":
         if key.startswith("humate"):
             return (
                 "Much clean water; a little mild alkali helps humic matter, never with ammonium in "
@@ -270,12 +469,16 @@ def _clean_out(key: str) -> str:
         return (
             "Much clean water and a brush on screens. Acid does not clear gels of kelp or silica."
         )
-    masters = set(tables().solids[key].reaction)
-    if "SO4-2" in masters:
-        return "Much clean water. Acid does not clear gypsum."
-    if masters & {"CO3-2", "PO4-3", "H+", "Citrate-3", "P2O7-4"}:
+    if key not in tables().solids:
+        return "Much clean water, warm if there is some."
+    reaction = tables().solids[key].reaction
+    # What gives back hydroxide, carbonate, phosphate or citrate takes up protons as it dissolves.
+    basic = reaction.get("H+", 0.0) < 0.0 or ACID_CLEARS & set(reaction)
+    if basic:
         return (
             "Rinse, then a mild acid rinse (citric or acetic) clears carbonate, phosphate and "
             "rust; never after bleach, lid open, then clean water."
         )
+    if "SO4-2" in reaction:
+        return "Much clean water. Acid does not clear gypsum."
     return "Much clean water."
