@@ -15,18 +15,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chem.advice.acid_rules import SULFONYLUREA, hazards_of, refuse
+from chem.advice.acid_rules import SULFONYLUREA, refuse
 from chem.advice.agents import choose_agent
 from chem.doubts import Draws
 from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem, ToxicGas
-from chem.forecast import TIMES_S, Outlook, gases, outlook, prepare
+from chem.forecast import TIMES_S, Outlook, gases, label_forbids, outlook, prepare
 from chem.forecast.crystals import soluble_salts
+from chem.forecast.hazards import hazards_of
 from chem.forecast.outlook import Bools
 from chem.forecast.prepare import Doubtful
 from chem.reference import tables
 from chem.reference.colloids import colloids
-from chem.tank import Mix, grams_per_litre, only, with_product, with_rate
+from chem.tank import Mix, grams_per_litre, only, with_carrier, with_product, with_rate
 
 PH_SD = 0.3
 """A strip in a turbid tank: read within 0.25, to the nearest half (common practice, no source)."""
@@ -155,7 +156,9 @@ def diagnose(
         count = min(4 * count, MOST_DRAWS)
         told = _weigh(mix, seen, t, ph, Draws(count, seed))
     found, weights = told.found, told.weights
-    chances = dict(zip(told.keys, (weights @ told.most).tolist(), strict=True)) if solid else {}
+    # Sums of rounded weights may pass 1.
+    chance = np.minimum(weights @ told.most, 1.0).tolist()
+    chances = dict(zip(told.keys, chance, strict=True)) if solid else {}
     ranked = sorted((k for k in chances if chances[k] > LEAST_CHANCE), key=lambda k: -chances[k])
     by = next((n for n, s in TIMES_S.items() if t <= s), "24h")
     return Diagnosis(
@@ -312,29 +315,30 @@ def _remarks(mix: Mix, seen: Sequence[str], found: Outlook) -> list[str]:
 
 def origins(key: str, found: Outlook) -> list[tuple[str, str, float]]:
     """(component, jug or "water", share) of the chief giver of each component of a solid."""
-    finished = found.ready.finished
-    if key in tables().solids:
-        masters = {c.master: k for k, c in tables().components.items()}
-        wanted = [masters[m] for m in tables().solids[key].reaction if m in masters]
-    elif key in colloids():
+    if key in colloids():
         wanted = [colloids()[key].component]
     else:
-        wanted = [masters[m] for m in soluble_salts()[key].reaction if m in masters]
-    out = []
-    for component in wanted:
-        if component not in finished.components:
-            continue
-        j = finished.components.index(component)
-        parts = {
-            a.product.name: float(np.median(finished.from_product[i, :, j]))
-            for i, a in enumerate(found.ready.mix.additions)
-        }
-        parts["water"] = float(np.median(finished.from_water[:, j]))
-        total = sum(parts.values())
-        best = max(parts, key=lambda k: parts[k])
-        if total > 0.0:
-            out.append((component, best, parts[best] / total))
-    return out
+        solids = tables().solids
+        reaction = solids[key].reaction if key in solids else soluble_salts()[key].reaction
+        masters = {c.master: k for k, c in tables().components.items()}
+        wanted = [masters[m] for m in reaction if m in masters]
+    held = [c for c in wanted if c in found.ready.finished.components]
+    out = [(c, *_giver(c, found)) for c in held]
+    return [row for row in out if row[2] > 0.0]
+
+
+def _giver(component: str, found: Outlook) -> tuple[str, float]:
+    """The jug, or "water", that brings the most of a component, and its share."""
+    finished = found.ready.finished
+    j = finished.components.index(component)
+    parts = {
+        a.product.name: float(np.median(finished.from_product[i, :, j]))
+        for i, a in enumerate(found.ready.mix.additions)
+    }
+    parts["water"] = float(np.median(finished.from_water[:, j]))
+    total = sum(parts.values())
+    best = max(parts, key=lambda k: parts[k])
+    return best, parts[best] / total if total > 0.0 else 0.0
 
 
 def _name(key: str) -> str:
@@ -350,9 +354,26 @@ def _sentence(key: str, found: Outlook) -> str:
     name = _name(key)
     text = name[0].upper() + name[1:]
     given = [f"{c} of {who}" for c, who, _ in origins(key, found)]
+    alkali = _alkali(key, found)
+    if alkali is not None:
+        given.append(f"the alkali of {alkali}")
     if key in colloids() or not given:
         return f"{text}."
     return f"{text}: " + " with ".join(given) + "."
+
+
+def _alkali(key: str, found: Outlook) -> str | None:
+    """Who lifts the pH where a hydroxide comes out: the strongest base, else carbonate's giver."""
+    solid = tables().solids.get(key)
+    if solid is None or solid.reaction.get("H+", 0.0) >= 0.0 or "CO3-2" in solid.reaction:
+        return None
+    for addition in found.ready.mix.additions:
+        if hazards_of(addition.product) & {"strong base", "silicate"}:
+            return addition.product.name
+    finished = found.ready.finished
+    if "CO3" not in finished.components:
+        return None
+    return _giver("CO3", found)[0]
 
 
 def _tries(told: _Weighed, key: str) -> list[Try]:
@@ -363,7 +384,8 @@ def _tries(told: _Weighed, key: str) -> list[Try]:
     ready = told.found.ready
     mix, draws = ready.mix, ready.draws
     weights = told.weights * told.shows
-    known = float(weights.sum()) > 0.0 and key not in colloids()
+    sure = float(weights.sum()) > 0.0
+    known = sure and key not in colloids()
     weights = weights / max(float(weights.sum()), 1e-300)
     loose = np.sum([c.amount_g_per_L for c in told.found.colloids], axis=0) + np.zeros(draws.count)
 
@@ -381,26 +403,26 @@ def _tries(told: _Weighed, key: str) -> list[Try]:
     diluted = mix
     for i in range(len(mix.additions)):
         diluted = with_rate(diluted, i, DILUTION)
-    forbidden = acid_forbidden(mix)
-    water, acid, nothing = tried(diluted), 0.0, works(told.found)
+    forbidden, too_much = acid_forbidden(mix), _water_forbidden(mix)
+    water, acid, nothing = 0.0 if too_much else tried(diluted), 0.0, works(told.found)
     if forbidden is None:
         product = choose_agent(ACID).product
         acid = tried(with_product(mix, product, grams_per_litre(ACID_G_PER_L)))
     dose = f"{ACID[0].upper()}{ACID[1:]}, {ACID_G_PER_L:g} g per litre (1 oz per gallon)"
     out = [
-        Try("water", water, "As much water again: " + _verdict(water, key)),
+        Try("water", water, f"As much water again: {too_much or _verdict(water, key, sure)}"),
         Try(
             "acid",
             acid,
             f"Acid: {forbidden}"
             if forbidden
-            else f"{dose}: {_verdict(acid, key)}{_mind(mix, acid)}",
+            else f"{dose}: {_verdict(acid, key, sure)}{_mind(mix, acid)}",
         ),
         Try(
             "nothing",
             nothing,
-            "Stirring and waiting: " + _verdict(nothing, key)
-            if nothing >= HARDLY
+            "Stirring and waiting: " + _verdict(nothing, key, sure)
+            if nothing >= HARDLY or not sure
             else "Waiting: it does not go back by itself.",
         ),
     ]
@@ -421,6 +443,12 @@ def acid_forbidden(mix: Mix) -> str | None:
     return None
 
 
+def _water_forbidden(mix: Mix) -> str | None:
+    """Why no more water may go on the same area, in words; None if it may."""
+    rules = set(label_forbids(with_carrier(mix, 1.0 / DILUTION))) - set(label_forbids(mix))
+    return f"no, {'; '.join(sorted(rules))}." if rules else None
+
+
 def _mind(mix: Mix, works: float) -> str:
     """What to mind of acid, where it may be worth a try."""
     if works < HARDLY:
@@ -436,7 +464,10 @@ def _mind(mix: Mix, works: float) -> str:
     return out + " Bit by bit, lid open: it may fizz."
 
 
-def _verdict(works: float, key: str) -> str:
+def _verdict(works: float, key: str, sure: bool) -> str:
+    """In words; `sure`: whether any version of the tank holds something to take back."""
+    if not sure:
+        return "nothing is over its limit in the model: only a jar of it can tell."
     if works >= LIKELY:
         return "may take it back, stirred long. First in a jar of it."
     if works >= HARDLY:
