@@ -282,7 +282,8 @@ def _fumes(result: Forecast, jar_mL: float) -> list[str]:
         if gas.amount is not None and gas.unit.startswith("mL gas per litre"):
             text += f" Up to {_two_figures(gas.amount * jar_mL / 1000.0)} mL of gas from this jar."
         elif gas.amount is not None and gas.amount >= 0.5:
-            text += f" About {_two_figures(gas.amount)} {gas.unit}."
+            text += f" About {_two_figures(gas.amount)} {gas.unit}"
+            text += "." if gas.limit is None else f" (limit {gas.limit:g} ppm)."
         out.append(text)
     if out:
         out.append(
