@@ -29,10 +29,12 @@ _PLACES = {
     "fix_mix": ("chem.advice.fix", "fix"),
     "forecast_mix": ("chem.forecast", "forecast"),
     "plan_jar": ("chem.advice.jar", "jar"),
+    "pour_mix": ("chem.advice.pour", "pour"),
     "read_mix": ("chem.tank", "read_mix"),
     "read_product": ("chem.label", "read_product"),
     "read_water": ("chem.tank", "read_water"),
     "trace_number": ("chem.laboratory.trace", "trace"),
+    "why_mix": ("chem.advice.why", "why"),
 }
 
 PUBLIC = tuple(_PLACES)

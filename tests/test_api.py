@@ -27,6 +27,19 @@ def test_a_forecast_by_the_api() -> None:
     assert chem.forecast_mix(mix, count=32).answer == "curdle"
 
 
+def test_every_command_of_advice_has_its_function() -> None:
+    from chem.advice.fix import fix
+    from chem.advice.ph import adjust
+    from chem.advice.pour import pour
+    from chem.advice.why import why
+
+    asked = (chem.why_mix, chem.fix_mix, chem.pour_mix, chem.adjust_ph)
+    assert asked == (why, fix, pour, adjust)
+    mix = chem.read_mix(ROOT / "examples" / "stays-clear.toml")
+    assert chem.why_mix(mix, count=16).answer == "clear"
+    assert len(chem.pour_mix(mix, count=16).asked.sequence) == len(mix.additions)
+
+
 def test_import_loads_nothing_heavy() -> None:
     code = "import chem, sys; print([m for m in ('numpy', 'pint', 'pydantic') if m in sys.modules])"
     done = subprocess.run(

@@ -100,6 +100,15 @@ class Reagent:
         return self.product.dry
 
     @property
+    def own_form(self) -> str:
+        """The agent in its own form: `citric acid (dry, anhydrous)`, `75 % phosphoric acid`."""
+        if self.agent is None:
+            return self.name
+        if self.form.endswith(" solution"):
+            return f"{self.form.removesuffix(' solution')} {self.name}"
+        return f"{self.name} ({self.form})"
+
+    @property
     def acid(self) -> bool:
         """Whether it is an acid by what it is made of (a product: by sources and stated pH)."""
         return self.agent.kind == "acid" if self.agent is not None else is_acid(self.product)

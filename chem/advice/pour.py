@@ -7,7 +7,7 @@ scored is the mixed tank after each step; where the stream enters, it is stronge
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from heapq import nsmallest
 from itertools import pairwise
@@ -17,7 +17,7 @@ import numpy as np
 from chem.advice.acid_rules import SULFUR_GAS, kept_apart, refuse_sulfur, sulfur_meets_acid
 from chem.advice.stack import Glance, glances
 from chem.doubts import Draws
-from chem.forecast import TIMES_S, gases, label_forbids, prepare
+from chem.forecast import THRESHOLD, TIMES_S, gases, label_forbids, prepare
 from chem.forecast.hazards import hazards_of, is_acid
 from chem.label import Contents, Product, contents
 from chem.reference import tables
@@ -90,6 +90,7 @@ class Pour:
     amounts: tuple[float, ...]
     first_water_L: float | None
     last_water_L: float | None
+    all_water: float | None
     gases: tuple[str, ...]
     not_judged: tuple[str, ...]
     unsure: bool
@@ -251,7 +252,7 @@ def pour(mix: Mix, *, count: int = 64, seed: int = 1) -> Pour:
     amounts = tank_amounts(mix)
     room = None if mix.tank_L is None else mix.tank_L - _volume_L(mix, ready.contents, amounts)
     forbids = _of_the_mix(mix)
-    return Pour(
+    result = Pour(
         mix=mix,
         orders=orders,
         asked=as_asked,
@@ -267,12 +268,18 @@ def pour(mix: Mix, *, count: int = 64, seed: int = 1) -> Pour:
         amounts=tuple(amounts),
         first_water_L=None if room is None else share * room,
         last_water_L=None if room is None else (1.0 - share) * room,
+        all_water=None,
         gases=tuple(g.because for g in gases(mix, found[-1].ph)),
         not_judged=tuple(p.name for p in rules.products if not p.judged),
         unsure=any(g.failed > UNSURE for g in found),
         draws=count,
         seed=seed,
     )
+    order = result.advised
+    if order is None or full is None or not _chance(full) < THRESHOLD <= order.probability:
+        return result
+    advised = in_order(mix, order.indices)
+    return replace(result, all_water=worst_on_the_way(advised, count=count, seed=seed, share=1.0))
 
 
 def _sulfur(mix: Mix) -> list[tuple[str, str]]:

@@ -24,6 +24,15 @@ def add_to(app: typer.Typer) -> None:
             Path | None,
             typer.Option("--in", metavar="DIR", help="Products that may stand in for another."),
         ] = None,
+        agents: Annotated[
+            list[str] | None,
+            typer.Option(
+                "--with",
+                metavar="AGENT",
+                help="An acid or base that may be tried, strong ones only if named here; repeat "
+                "for more (default citric acid, potassium bicarbonate).",
+            ),
+        ] = None,
         as_json: Annotated[bool, typer.Option("--json", help="Print the JSON object.")] = False,
         units: Annotated[
             Literal["us", "metric", "both"], typer.Option(help="Units on the sheet.")
@@ -32,6 +41,7 @@ def add_to(app: typer.Typer) -> None:
         seed: Annotated[int, typer.Option(min=0, help="Seed of the draws.")] = 1,
     ) -> None:
         """The smallest changes that keep it clear."""
+        from chem.advice.agents import choose_agent
         from chem.advice.fix import fix
         from chem.label import read_shelf
         from chem.sheets.blocks import as_text
@@ -43,7 +53,8 @@ def add_to(app: typer.Typer) -> None:
             judged_at=judged_at,
             count=draws,
             seed=seed,
-            shelf=read_shelf(shelf) if shelf is not None else (),
+            shelf=read_shelf(shelf) if shelf is not None else None,
+            agents=[choose_agent(name, beside=mix.parent) for name in agents] if agents else None,
             units=units,
         )
         typer.echo(fix_json(result) if as_json else as_text(fix_sheet(result)), nl=as_json)

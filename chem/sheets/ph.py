@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from typing import Any
@@ -11,6 +10,7 @@ import numpy as np
 
 from chem.advice.ph import JAR_L, Adjustment
 from chem.forecast import JAR_DECIDES, Evolved
+from chem.sheets.as_json import as_json
 from chem.sheets.blocks import WIDTH, Block, Sheet
 from chem.sheets.forecast import KG_PER_HA_TO_LB_PER_1000_SQ_FT
 from chem.sheets.words import TIME_WORDS, odds
@@ -62,7 +62,7 @@ def dose_text(result: Adjustment, units: Units = "both") -> str:
     """`72 fl oz (2.14 L) of 75 % phosphoric acid in 50 gal`; without a tank, per gallon."""
     if result.dose_g_per_L is None:
         return f"can't be reached: {result.unreached}"
-    name = _own_form(result)
+    name = result.reagent.own_form
     if result.dose_g_per_L == 0.0:
         return "none: the tank is there already"
     tank = result.mix.tank_L
@@ -155,7 +155,7 @@ def ph_json(result: Adjustment, units: Units = "both") -> str:
         "draws": result.draws,
         "seed": result.seed,
     }
-    return json.dumps(_without_nan(data), indent=2)
+    return as_json(data)
 
 
 def curve_text(result: Adjustment) -> list[str]:
@@ -196,6 +196,7 @@ def curve_text(result: Adjustment) -> list[str]:
 def curve_svg(result: Adjustment) -> str:
     """The titration curve as one self-contained drawing, black on white."""
     points = result.curve
+    name = _xml(result.reagent.own_form)
     width, height, left, right, top, bottom = 720, 460, 70, 20, 50, 60
     y = np.array([p for _, p in points] or [result.target])
     low, high = _ph_span(y, result.target)
@@ -210,9 +211,9 @@ def curve_svg(result: Adjustment) -> str:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" '
         f'width="{width}" height="{height}" font-family="sans-serif" font-size="15">',
-        f"<title>{_xml(result.mix.name)}, titrated with {_xml(_own_form(result))}</title>",
+        f"<title>{_xml(result.mix.name)}, titrated with {name}</title>",
         f'<rect width="{width}" height="{height}" fill="#fff"/>',
-        f'<text x="{left}" y="28">{_xml(result.mix.name)}, with {_xml(_own_form(result))}</text>',
+        f'<text x="{left}" y="28">{_xml(result.mix.name)}, with {name}</text>',
     ]
     for whole in range(math.ceil(low), math.floor(high) + 1):
         at = down(whole)
@@ -248,7 +249,7 @@ def curve_svg(result: Adjustment) -> str:
         )
     parts += [
         f'<text x="{(left + width - right) / 2:.0f}" y="{height - 12}" text-anchor="middle">'
-        f"{_xml(_own_form(result))}, g/L of full tank</text>",
+        f"{name}, g/L of full tank</text>",
         f'<text x="18" y="{(top + height - bottom) / 2:.0f}" text-anchor="middle" '
         f'transform="rotate(-90 18 {(top + height - bottom) / 2:.0f})">pH</text>',
         "</svg>",
@@ -296,7 +297,7 @@ def _how_much(result: Adjustment, units: Units) -> Block | None:
         items.append(small)
     if result.reagent.taken:
         items.append(result.reagent.taken)
-    return Block(f"How much {_own_form(result)}", items=items)
+    return Block(f"How much {result.reagent.own_form}", items=items)
 
 
 def _stock(result: Adjustment) -> str | None:
@@ -418,15 +419,6 @@ def _grams_as(result: Adjustment, grams: float, units: Units) -> str:
     return format_volume(grams / 1000.0 / result.density_kg_per_L, units)
 
 
-def _own_form(result: Adjustment) -> str:
-    reagent = result.reagent
-    if reagent.agent is None:
-        return reagent.name
-    if reagent.form.endswith(" solution"):
-        return f"{reagent.form.removesuffix(' solution')} {reagent.name}"
-    return f"{reagent.name} ({reagent.form})"
-
-
 def _jar(units: Units) -> str:
     return {"us": "1 qt", "metric": "946 mL", "both": "1 qt (946 mL)"}[units]
 
@@ -449,14 +441,3 @@ def _sentence(text: str) -> str:
 
 def _xml(text: str) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
-
-
-def _without_nan(value: Any) -> Any:
-    """NaN has no place in JSON: null says that there is no number."""
-    if isinstance(value, dict):
-        return {k: _without_nan(v) for k, v in value.items()}
-    if isinstance(value, list):
-        return [_without_nan(v) for v in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value

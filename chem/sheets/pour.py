@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import json
+import math
 from typing import Any
 
 from chem.advice.pour import CUSTOM, MATTERS, Pour, PourOrder
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD
+from chem.sheets.as_json import as_json, odds_under
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.words import odds
 from chem.units import Units, format_mass, format_volume
@@ -33,8 +34,7 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
     if order is not None:
         blocks.append(_steps(result, order, units))
     if order is not result.asked:
-        worst = _worst(result, result.asked)
-        blocks.append(Block("The order you asked for", [f"At its worst {worst}."]))
+        blocks.append(_asked(result))
     if result.matters and order is not None and result.ways > 1:
         blocks.append(
             Block(
@@ -47,7 +47,8 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
         )
     if order is not None:
         blocks.append(Block("While pouring", items=[*_acids(result), *HANDLING]))
-        blocks.append(Block("Where the order comes from", [_custom(result)]))
+        if len(order.indices) > 1:
+            blocks.append(Block("Where the order comes from", [_custom(result)]))
     granted = [
         f"{name} is not judged: its label says when it goes in" for name in result.not_judged
     ]
@@ -75,7 +76,7 @@ def pour_json(result: Pour) -> str:
             "breaks": list(order.breaks),
         }
 
-    return json.dumps(
+    return as_json(
         {
             "mix": result.mix.name,
             "orders": [one(o) for o in result.orders],
@@ -90,9 +91,9 @@ def pour_json(result: Pour) -> str:
             "gases": list(result.gases),
             "not_judged": list(result.not_judged),
             "draws": result.draws,
+            "all_water_first": result.all_water,
             "seed": result.seed,
-        },
-        indent=2,
+        }
     )
 
 
@@ -114,8 +115,9 @@ def _answer(result: Pour, order: PourOrder | None) -> list[str]:
             f"Pour in another order. {ODDS} {chance}, not {odds(result.asked.probability)}."
         )
     elif not result.matters:
+        among = "" if result.ways == math.factorial(len(order.indices)) else " among those allowed"
         lines.append(
-            f"The order makes no difference. Odds of clouding on the way: {chance} in any."
+            f"The order makes no difference{among}. Odds of clouding on the way: {chance} in any."
         )
     else:
         lines.append(f"Your order is as good as any. {ODDS} {chance}.")
@@ -135,6 +137,11 @@ def _worst(result: Pour, order: PourOrder) -> str:
 def _next(result: Pour, order: PourOrder | None) -> str:
     if order is None:
         return "Spray them apart, the tank rinsed in between."
+    if result.all_water is not None and result.all_water < THRESHOLD:
+        return (
+            "Put all the water in before the products, room for them left: then it clouds on the "
+            f"way {odds_under(result.all_water)}. Try it so in a jar first."
+        )
     if order.probability >= THRESHOLD:
         return "No order keeps it clear: ask `jarsight fix`, or try a jar before the tank."
     return "Pour it in this order in a jar at the same ratio first; then the tank."
@@ -157,6 +164,22 @@ def _steps(result: Pour, order: PourOrder, units: Units) -> Block:
     if first is None:
         lead.append("Amounts per litre of full tank.")
     return Block("Step by step", lead, rows=rows)
+
+
+def _asked(result: Pour) -> Block:
+    """The asked order beside the advised one, with its odds after each step."""
+    asked = result.asked
+    lead = [f"At its worst {_worst(result, asked)}."]
+    if result.never or len(asked.indices) == 1:
+        return Block("The order you asked for", lead)
+    rows = [("As you asked", "shows")]
+    for step, (name, chance) in enumerate(zip(asked.sequence, asked.chances, strict=False), 1):
+        rows.append((f"{step} {name}", odds(chance)))
+    if len(asked.chances) > len(asked.indices):
+        rows.append((f"{len(asked.chances)} water to the mark", odds(asked.chances[-1])))
+    if asked.chances[-1] < THRESHOLD <= asked.probability:
+        lead.append("What has fallen out by then may stay, even where the full tank could hold it.")
+    return Block("The order you asked for", lead, rows=rows)
 
 
 def _acids(result: Pour) -> list[str]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import math
 from typing import Any
 
 from chem.advice.why import (
@@ -21,6 +19,7 @@ from chem.advice.why import (
     plain,
 )
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD
+from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.words import TIME_WORDS, odds, over_limit
 from chem.tank import with_rate
@@ -92,7 +91,7 @@ def why_json(result: Why) -> str:
         "draws": result.draws,
         "seed": result.seed,
     }
-    return json.dumps(_without_nan(data), indent=2)
+    return as_json(data)
 
 
 def _solid_json(reason: Reason) -> dict[str, Any]:
@@ -259,14 +258,3 @@ def _rate(result: Why, index: int, turn: Turn, units: Units) -> str:
 
 def _what(turn: Turn) -> str:
     return f": {turn.culprit}" if turn.culprit else ""
-
-
-def _without_nan(value: Any) -> Any:
-    """NaN has no place in JSON: null says that there is no number."""
-    if isinstance(value, dict):
-        return {k: _without_nan(v) for k, v in value.items()}
-    if isinstance(value, list):
-        return [_without_nan(v) for v in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
