@@ -262,8 +262,8 @@ GROUPS: dict[str, tuple[Question, ...]] = {
                 Show("pour examples/acid-poured-last.toml", "THE ORDER YOU ASKED FOR"),
                 Show("forecast examples/acid-poured-last.toml", COMES_OUT),
             ),
-            reading="The first tells the worst moment on the way, the second what may stay in the "
-            "end.",
+            reading="The first tells the worst moment on the way, the second what the full tank "
+            "drops once it is mixed through.",
             not_yet="how long what fell out on the way takes to go back; a jar of the tank shows.",
         ),
         Question(
