@@ -57,7 +57,7 @@ TINTED, UNTINTED = 0.65, 0.08
 TINT_SHARE = 0.3
 """From this share of the mass on, a coloured solid colours all of it."""
 ENOUGH = 64.0
-MOST_DRAWS = 4096
+MOST_DRAWS = 2048
 DILUTION = 0.5
 ACID = "citric acid"
 ACID_G_PER_L = 8.0
