@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -192,7 +194,15 @@ def test_the_acid_is_what_keeps_it_clear(acid: Why) -> None:
     assert buffer.less.culprit is not None and "calcium phosphate" in buffer.less.culprit
     assert acid.edge.ph_above is not None and acid.edge.ph_above.at > acid.ph
     assert acid.edge.ph_below is None
-    assert acid.sentence.startswith("Acidifying buffer with citric acid, invented keeps it clear.")
+    at = f"{100.0 * buffer.less.at:.0f} % of its rate"
+    assert acid.sentence.startswith(
+        f"Acidifying buffer with citric acid, invented keeps it clear: at {at} calcium phosphate"
+    )
+    # And what that solid is made of, whose it is and what holds it back, is told as well.
+    near = {r.solid.key: r for r in acid.solids}
+    assert not any(r.threatens for r in acid.solids)
+    holds = {(h.component, h.by): h.fraction for h in near["brushite"].held_back_by}
+    assert holds["PO4", "H+"] > 0.9
 
 
 def test_the_edge_in_ph_is_where_base_turns_it(acid: Why) -> None:
@@ -239,8 +249,117 @@ def test_units_and_repetition(curdled: Why) -> None:
     assert why_json(curdled) == why_json(why(example("curdles")))
     metric = as_text(why_sheet(curdled, "metric"))
     assert "oz wt" not in metric and "g/L" in metric
-    both = as_text(why_sheet(curdled))
+    both = " ".join(as_text(why_sheet(curdled)).split())
     assert "oz wt/gal" in both and "g/L" in both
+
+
+@pytest.fixture
+def tank(tmp_path: Path) -> Callable[..., Mix]:
+    def write(*adds: tuple[str, str], water: str = "soft.toml") -> Mix:
+        lines = ['name = "Trial"', f'water = "{water}"', 'carrier = "2 gal/1000 sq ft"']
+        for product, rate in adds:
+            lines += ["[[add]]", f'product = "{product}"', f'rate = "{rate}/1000 sq ft"']
+        (tmp_path / "mix.toml").write_text("\n".join(lines), encoding="utf-8")
+        return read_mix(tmp_path / "mix.toml")
+
+    return write
+
+
+def said(result: Why) -> str:
+    return " ".join(as_text(why_sheet(result)).split())
+
+
+def test_how_far_over_its_limit_is_a_number_and_so_is_what_the_ph_does(curdled: Why) -> None:
+    """As a multiple of the limit per ion pair: 10 to the SI, divided by pairs of ions."""
+    first = curdled.solids[0]
+    times = 10.0 ** (first.si / first.per_two_ions)
+    text = said(curdled)
+    assert f"far over its limit ({float(f'{times:.2g}'):g} times)" in text
+    lower, higher = (
+        float(f"{10.0 ** (si / first.per_two_ions):.2g}")
+        for si in (first.si_lower, first.si_higher)
+    )
+    assert lower < times < higher
+    assert f"Half a pH unit lower it is far over its limit ({lower:g} times)" in text
+    assert f"half a unit higher far over its limit ({higher:g} times)" in text
+    clear = said(why(example("acid-decides"), count=64))
+    assert re.search(r"under its limit \(\d+ % of it\)", clear)
+
+
+def test_what_holds_the_rest_is_said_in_percent(tank: Callable[..., Mix]) -> None:
+    """Calcium and citrate: log K 3.5 at I = 0.1 (NIST SRD 46), so citrate to spare at pH 6 holds
+    most of the little calcium of hard water."""
+    mix = tank(
+        ("ph-buffer.toml", "6 fl oz"),
+        ("potassium-carbonate-liquor.toml", "3 fl oz"),
+        ("npk-orthophosphate.toml", "4 fl oz"),
+        water="hard-alkaline.toml",
+    )
+    result = why(mix, count=64)
+    holds = {(h.component, h.by): h.fraction for r in result.solids for h in r.held_back_by}
+    assert holds["Ca", "citrate"] > 0.5
+    share = round(100.0 * holds["Ca", "citrate"])
+    assert re.search(rf"citrate holds (nearly all|{share} %)", said(result))
+
+
+def test_too_little_to_show_is_not_called_slow(tank: Callable[..., Mix]) -> None:
+    """Soft water and carbonate: lime over its limit, but 5 mg/L of calcium make 13 mg/L of it."""
+    mix = tank(("ph-buffer.toml", "1 fl oz"), ("potassium-carbonate-liquor.toml", "3 fl oz"))
+    result = why(mix, count=64)
+    first = result.solids[0]
+    assert first.solid.key == "calcite" and first.si > 0.0 and not first.threatens
+    assert first.would_settle_g_per_L < tables().value("show_limit")
+    assert "too little lime would come out to show" in result.sentence
+
+
+def test_a_gel_tells_whose_ions_meet() -> None:
+    result = why(example("kelp-and-calcium"), count=64)
+    (gel,) = (o for o in result.others if o.key == "alginate_by_calcium")
+    assert gel.shares["alginate"] == {"Kelp extract, alkaline, invented": pytest.approx(1.0)}
+    assert gel.shares["Ca"]["Calcium nitrate liquor, invented"] > 0.9
+    assert sum(gel.shares["Ca"].values()) == pytest.approx(1.0)
+    assert "meets the calcium of Calcium nitrate liquor, invented" in gel.because
+    assert json.loads(why_json(result))["others"][0]["from"]["Ca"]
+
+
+def test_among_the_sure_ones_the_heaviest_is_named_first(
+    tank: Callable[..., Mix], tmp_path: Path
+) -> None:
+    """Milligrams of copper hydroxide don't hide grams of gypsum."""
+    (tmp_path / "copper.toml").write_text(
+        'name = "Copper sulfate, invented"\nform = "dry"\nsources = ["copper sulfate"]\n'
+        "[guarantee]\ncopper = 25.0\n",
+        encoding="utf-8",
+    )
+    mix = tank(
+        ("magnesium-sulfate-heptahydrate.toml", "12 oz"),
+        ("copper.toml", "1 oz"),
+        ("calcium-chloride-liquor.toml", "6 fl oz"),
+        water="hard-alkaline.toml",
+    )
+    sure = [r for r in why(mix, count=64).solids if r.probability["4h"] > 0.95]
+    assert len(sure) > 1
+    assert sure[0].solid.key == "gypsum"
+
+
+def test_rules_of_labels_and_acids_are_told(tank: Callable[..., Mix]) -> None:
+    mix = tank(
+        ("ph-buffer.toml", "0.5 fl oz"),
+        ("potassium-thiosulfate-liquor.toml", "3 fl oz"),
+    )
+    text = said(why(mix, count=32))
+    assert "Toxic gas: don't pour these together." in text
+    assert "sulfur dioxide free from thiosulfate" in text
+    assert text.count("sulfur dioxide") == 1
+
+
+def test_unknown_water_and_what_is_not_judged_are_named(tank: Callable[..., Mix]) -> None:
+    mix = tank(
+        ("npk-orthophosphate.toml", "4 fl oz"), ("wetting-agent.toml", "6 fl oz"), water="unknown"
+    )
+    text = said(why(mix, count=64))
+    assert "Nothing is known of the water" in text
+    assert "Wetting agent emulsion, invented is not judged" in text
 
 
 def test_percent_in_words() -> None:

@@ -22,6 +22,7 @@ SULFUR_GAS = (
     "Toxic gas. Don't pour. Acid sets sulfur dioxide free from thiosulfate and sulfite, and drops "
     "sulfur that blocks the screens"
 )
+SULFUR_FUMES = "gives sulfur dioxide and sulfur"
 SULFUR_APART = "spray the two apart; no acid goes into a tank that holds these"
 WIDE_PH = 1.0
 HUMIC_PH = 5.0
@@ -37,7 +38,7 @@ def hates_acid(product: Product) -> str:
     """Why an acid must not stand next to a product; empty where it may."""
     hazards = hazards_of(product)
     if hazards & SULFUR:
-        return "gives sulfur dioxide and sulfur"
+        return SULFUR_FUMES
     known = catalogue().sources
     sources = [*product.sources, *(known[key] for key in product.also)]
     if any("ammonium" in s.hazard and "strong base" in s.hazard for s in sources):

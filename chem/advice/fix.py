@@ -760,8 +760,8 @@ def _fewest(n: int, clear: set[int]) -> list[int] | None:
             part = (part - 1) & rest
         if found is not None:
             best[mask] = found
-    way = best.get((1 << n) - 1)
-    return None if way is None else list(way[1])
+    whole = best.get((1 << n) - 1)
+    return None if whole is None else list(whole[1])
 
 
 def _rounded_up(value: float) -> float:

@@ -14,7 +14,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from chem.advice.acid_rules import SULFUR_GAS, kept_apart, refuse_sulfur, sulfur_meets_acid
+from chem.advice.acid_rules import (
+    SULFUR_FUMES,
+    SULFUR_GAS,
+    kept_apart,
+    refuse_sulfur,
+    sulfur_meets_acid,
+)
 from chem.advice.stack import Glance, glances
 from chem.doubts import Draws
 from chem.forecast import THRESHOLD, TIMES_S, gases, label_forbids, prepare
@@ -172,7 +178,8 @@ def rules_broken(mix: Mix) -> tuple[str, ...]:
     products = [a.product for a in mix.additions]
     sulfur = (f"{a} with {b}: {SULFUR_GAS[0].lower()}{SULFUR_GAS[1:]}" for a, b in _sulfur(mix))
     order = range(len(products))
-    return (*_of_the_mix(mix), *sulfur, *Rules.of(mix).broken(order))
+    order_broken = Rules.of(mix).broken(order)
+    return (*_of_the_mix(mix), *sulfur, *(r for r in order_broken if SULFUR_FUMES not in r))
 
 
 def keeping_rules(mix: Mix) -> Mix | None:

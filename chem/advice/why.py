@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from chem.advice.pour import rules_broken
 from chem.advice.stack import glances
 from chem.doubts import Draws
 from chem.equilibrium import Conditions, Equilibrium, build_system, solve
@@ -20,12 +21,12 @@ from chem.forecast import (
     TIMES_S,
     Outlook,
     Prepared,
-    label_forbids,
     outlook,
     prepare,
 )
 from chem.forecast.prepare import Doubtful, conditions_of
 from chem.reference import Solid, molar_mass_g_per_mol, tables
+from chem.reference.colloids import colloids
 from chem.tank import Finished, Mix, finish, with_rate
 
 PLAIN = {
@@ -63,6 +64,9 @@ LESS = (*(1.0 / f for f in GRID), 0.0)
 PH_GRID = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0)
 PH_ENDS = (1.5, 13.0)
 BISECTIONS = 4
+MOST_NEAR = 3
+METAL_TRIGGERS = {"divalent", "gelling"}
+GELLING_METALS = ("Ca", "Mg", "Fe2", "Fe3", "Mn", "Zn", "Cu")
 NUDGES = 8
 NUDGE = 1.06
 FULLEST = 0.9
@@ -112,8 +116,9 @@ class Reason:
 
     si: median; si_lower, si_higher: at a pH half a unit lower and higher; per_two_ions: what SI is
     divided by to compare solids; limited_by: the component of which there is least for it;
-    clouds_after_s, amount_g_per_L: medians in the draws in which it shows; ph_from: the product
-    that moves the pH towards it, and the pH without that product.
+    clouds_after_s, amount_g_per_L: medians in the draws in which it shows; would_settle_g_per_L:
+    median of what would come out in the end; ph_from: the product that moves the pH towards it,
+    and the pH without that product.
     """
 
     solid: Solid
@@ -125,6 +130,7 @@ class Reason:
     probability: Mapping[str, float]
     clouds_after_s: float | None
     amount_g_per_L: float
+    would_settle_g_per_L: float
     ions: tuple[Ion, ...]
     held_back_by: tuple[Hold, ...]
     limited_by: str
@@ -161,16 +167,24 @@ class Edge:
 
 @dataclass(frozen=True)
 class Other:
-    """What else shows by tomorrow: colloids and salts that crystallise in the cold."""
+    """What else shows by tomorrow: colloids and salts that crystallise in the cold.
+
+    shares: component -> product name or `water` -> share of where it comes from.
+    """
 
     key: str
     probability: float
     because: str
+    shares: Mapping[str, Mapping[str, float]]
 
 
 @dataclass(frozen=True)
 class Why:
-    """The reasons of one mix; edge: only where it stays clear for the judged time."""
+    """The reasons of one mix; edge: only where it stays clear for the judged time.
+
+    label_forbids: rules that the mix breaks, of labels and of acids; notes: what was taken for
+    granted of water and labels.
+    """
 
     mix: Mix
     judged_at: str
@@ -183,6 +197,7 @@ class Why:
     sentence: str
     label_forbids: tuple[str, ...]
     not_judged: tuple[str, ...]
+    notes: tuple[str, ...]
     draws: int
     seed: int
 
@@ -195,9 +210,9 @@ def why(mix: Mix, *, judged_at: str = "4h", count: int = 256, seed: int = 1) -> 
     ready = prepare(mix, Draws(count, seed))
     seen = outlook(ready)
     threats = _threats(seen)
-    columns = threats or _nearest(seen)
-    solids = tuple(_reason(seen, m, judged_at, bool(threats)) for m in columns)
     edge = _edge(ready, judged_at) if seen.probability[judged_at] < THRESHOLD else None
+    columns = threats or _nearest(seen, edge)
+    solids = tuple(_reason(seen, m, judged_at, bool(threats)) for m in columns)
     others = _others(seen)
     ph = float(ready.draws.quantile(seen.fresh.clear.ph, (0.5,))[0])
     return Why(
@@ -210,11 +225,19 @@ def why(mix: Mix, *, judged_at: str = "4h", count: int = 256, seed: int = 1) -> 
         others=others,
         edge=edge,
         sentence=_sentence_of_all(solids, others, edge, judged_at),
-        label_forbids=tuple(label_forbids(mix)),
+        label_forbids=rules_broken(mix),
         not_judged=seen.not_judged,
+        notes=_notes(ready),
         draws=count,
         seed=seed,
     )
+
+
+def _notes(ready: Prepared) -> tuple[str, ...]:
+    """What was taken for granted of water and labels; not how its figures were read."""
+    notes = [n for n in ready.water.notes if n not in ready.mix.water.notes]
+    notes += [n for inside in ready.contents for n in inside.notes]
+    return tuple(dict.fromkeys(notes))
 
 
 def _show_limit() -> float:
@@ -240,34 +263,65 @@ def _per_two_ions(seen: Outlook, m: int) -> float:
 
 def _threats(seen: Outlook) -> list[int]:
     """Columns of solids that show by tomorrow in a tenth of the draws, most pressing first."""
-    found = []
+    found: list[tuple[float, float, float, int]] = []
     for m in _judged_columns(seen):
         chance = _chances(seen, m)
         if chance["24h"] >= THRESHOLD:
             amount = float(np.nan_to_num(seen.amounts["24h"][:, m]).mean())
-            found.append((-chance["4h"], -chance["24h"], -amount, m))
+            # In tenths, as they are said, so that among the sure ones the heaviest comes first.
+            spray, day = (-round(10.0 * chance[t]) for t in ("4h", "24h"))
+            found.append((spray, day, -amount, m))
     return [m for *_, m in sorted(found)]
 
 
-def _nearest(seen: Outlook) -> list[int]:
-    """The column of the solid nearest to its limit."""
-    near = [(-_per_two_ions(seen, m), m) for m in _judged_columns(seen)]
-    near = [pair for pair in near if np.isfinite(pair[0])]
-    return [min(near)[1]] if near else []
+def _nearest(seen: Outlook, edge: Edge | None) -> list[int]:
+    """Columns of the solid nearest to its limit, and of those that a rate would bring on."""
+    judged = _judged_columns(seen)
+    near = sorted((-_per_two_ions(seen, m), m) for m in judged)
+    found = [m for level, m in near if np.isfinite(level)][:1]
+    turns = [t for p in edge.products for t in (p.less, p.more) if t] if edge else []
+    names = {seen.fresh.phases.solids[m].name: m for m in judged}
+    found += [names[t.culprit] for t in turns if t.culprit in names]
+    return list(dict.fromkeys(found))[:MOST_NEAR]
 
 
 def _others(seen: Outlook) -> tuple[Other, ...]:
     draws = seen.ready.draws
-    found = [
-        Other(c.key, draws.chance(c.amount_g_per_L > _show_limit(), seen.ok), c.because)
-        for c in seen.colloids
-    ]
+    found = []
+    for c in seen.colloids:
+        chance = draws.chance(c.amount_g_per_L > _show_limit(), seen.ok)
+        found.append(Other(c.key, chance, *_gelling(seen, c.key, c.because)))
     names = seen.fresh.cold.names
     frozen = seen.crystals["24h"]
     for k, key in enumerate(seen.fresh.cold.keys):
         chance = draws.chance(frozen[:, k] > _show_limit(), seen.ok)
-        found.append(Other(key, chance, f"{names[k]} crystallises: too much salt for the cold"))
+        because = f"{names[k]} crystallises: too much salt for the cold"
+        found.append(Other(key, chance, because, {}))
     return tuple(sorted((o for o in found if o.probability >= THRESHOLD), key=_by_chance))
+
+
+def _gelling(seen: Outlook, key: str, because: str) -> tuple[str, dict[str, dict[str, float]]]:
+    """What a colloid meets and from which jugs, in words and as shares."""
+    rule, ready = colloids()[key], seen.ready
+    shares = {rule.component: _origins(ready, rule.component, 0.0)}
+    whose = f"the {plain(rule.component)} of {_listed(_named(shares[rule.component]))}"
+    finished = ready.finished
+    if rule.trigger in METAL_TRIGGERS:
+        held = [c for c in GELLING_METALS if c in finished.components]
+        totals = [float(np.median(finished.totals[:, finished.components.index(c)])) for c in held]
+        metal = held[int(np.argmax(totals))] if held else None
+    else:
+        metal = "NH4" if rule.trigger == "ammonium" and "NH4" in finished.components else None
+    if metal is not None:
+        shares[metal] = _origins(ready, metal, 0.0)
+        met = f"meets the {plain(metal)} of {_listed(_named(shares[metal]))}"
+    else:
+        ph = _median(ready.draws, seen.fresh.clear.ph)
+        driver = _ph_driver(ready, -1.0) if rule.trigger == "ph_below" else None
+        met = f"stands at pH {ph:.1f}"
+        if driver is not None:
+            met += f", where {driver[0]} puts it"
+    return f"{because}: {whose} {met}", shares
 
 
 def _by_chance(other: Other) -> float:
@@ -326,6 +380,7 @@ def _reason(seen: Outlook, m: int, judged_at: str, threatens: bool) -> Reason:
         probability=chance,
         clouds_after_s=median if np.isfinite(median) else None,
         amount_g_per_L=amount,
+        would_settle_g_per_L=float(np.nan_to_num(_median(draws, state.settled[:, m]))),
         ions=tuple(ions),
         held_back_by=tuple(holds),
         limited_by=limited_by,
@@ -485,7 +540,9 @@ def _sentence(reason: Reason, ph: float, chance: float) -> str:
     if not reason.threatens:
         level = reason.si / reason.per_two_ions
         if level > 0.0:
-            return f"{meeting}, but {name}, just over its limit, forms too slowly to show."
+            if reason.would_settle_g_per_L <= _show_limit():
+                return f"{meeting}, but too little {name} would come out to show."
+            return f"{meeting}, but {name}, though over its limit, forms too slowly to show."
         limit = f"{percent(10.0**level)} of its limit"
         hold = _main_hold(reason)
         if hold is not None:
@@ -545,8 +602,11 @@ def _sentence_of_all(
     if not solids:
         return "Nothing in this tank can form a solid."
     keeper = edge and next((p for p in edge.products if p.less is not None), None)
-    if keeper and not solids[0].threatens:
-        return f"{keeper.product} keeps it clear. {solids[0].sentence}"
+    if keeper and keeper.less and not solids[0].threatens:
+        less = keeper.less
+        what = less.culprit or "something"
+        when = f"at {percent(less.at)} of its rate" if less.at else "without it"
+        return f"{keeper.product} keeps it clear: {when} {what} would show. {solids[0].sentence}"
     return solids[0].sentence
 
 

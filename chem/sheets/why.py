@@ -27,6 +27,7 @@ from chem.units import Units, format_per_gallon_and_litre, format_rate
 
 SHOWN = 3
 LITTLE_SHARE = 0.01
+LEAST_SHIFT = 0.02
 
 
 def why_sheet(result: Why, units: Units = "both") -> Sheet:
@@ -37,7 +38,7 @@ def why_sheet(result: Why, units: Units = "both") -> Sheet:
     listed = list(shown.values())[:SHOWN]
     blocks = [Block("Do this next", [_next(result)])]
     if result.label_forbids:
-        blocks.insert(0, Block("A label's own rule is broken", items=result.label_forbids))
+        blocks.insert(0, Block("A rule is broken as asked", items=result.label_forbids))
     if result.others:
         items = [f"{_capital(o.because)}: {odds(o.probability)}." for o in result.others]
         blocks.append(Block("Not a salt at its limit, but shows", items=items))
@@ -45,6 +46,7 @@ def why_sheet(result: Why, units: Units = "both") -> Sheet:
     if result.edge is not None:
         blocks.append(_edge(result, result.edge, units))
     granted = [f"{name} is not judged: only the jar can tell" for name in result.not_judged]
+    granted += result.notes
     granted.append("Shares and fractions are the middle of all versions of the tank tried")
     blocks += [
         Block("Taken for granted, check these", items=granted),
@@ -82,12 +84,18 @@ def why_json(result: Why) -> str:
         "sentence": result.sentence,
         "solids": [_solid_json(reason) for reason in result.solids],
         "others": [
-            {"key": o.key, "probability": o.probability, "because": o.because}
+            {
+                "key": o.key,
+                "probability": o.probability,
+                "because": o.because,
+                "from": {c: dict(shares) for c, shares in o.shares.items()},
+            }
             for o in result.others
         ],
         "edge": edge,
         "label_forbids": list(result.label_forbids),
         "not_judged": list(result.not_judged),
+        "notes": list(result.notes),
         "draws": result.draws,
         "seed": result.seed,
     }
@@ -129,6 +137,8 @@ def _solid_json(reason: Reason) -> dict[str, Any]:
 def _answer(result: Why) -> list[str]:
     span = TIME_WORDS[result.judged_at]
     chance = result.probability[result.judged_at]
+    if any("toxic gas" in rule for rule in result.label_forbids):
+        return ["Toxic gas: don't pour these together.", f"Solids within {span}: {odds(chance)}."]
     if chance >= THRESHOLD:
         return [result.sentence, f"Solids within {span}: {odds(chance)}."]
     tomorrow = result.probability["24h"]
@@ -139,8 +149,12 @@ def _answer(result: Why) -> list[str]:
 
 
 def _next(result: Why) -> str:
+    if any("toxic gas" in rule for rule in result.label_forbids):
+        return "Don't mix these: toxic gas."
     if any(": never with " in rule for rule in result.label_forbids):
         return "Don't mix these: a label forbids it."
+    if result.label_forbids:
+        return "Ask `jarsight pour` and `jarsight fix`: the mix breaks a rule as it stands."
     if result.probability[result.judged_at] >= THRESHOLD:
         return "Ask `jarsight fix` for the smallest change, then try it in a jar."
     if result.probability["24h"] >= THRESHOLD:
@@ -153,8 +167,7 @@ def _capital(text: str) -> str:
 
 
 def _solid(result: Why, reason: Reason, units: Units) -> Block:
-    level = reason.si / reason.per_two_ions
-    state = f"{reason.solid.formula}: {over_limit(level)}"
+    state = f"{reason.solid.formula}: {_level(reason.si / reason.per_two_ions)}"
     if reason.threatens:
         chance = reason.probability
         state += (
@@ -193,15 +206,28 @@ def _ion(reason: Reason, ion: Ion) -> str:
     return f"{_capital(plain(ion.component))}: {', '.join(said)}; {', '.join([free, *held])}."
 
 
+def _level(level: float) -> str:
+    """How far over or under its limit a solid is, in words and as a multiple of the limit.
+
+    level: SI per two ions, so that multiples compare between solids.
+    """
+    if level <= 0.0:
+        return f"under its limit ({percent(10.0**level)} of it)"
+    return f"{over_limit(level)} ({_times(level)})"
+
+
+def _times(level: float) -> str:
+    times = 10.0**level
+    return "over 1000 times" if times > 1000.0 else f"{float(f'{times:.2g}'):g} times"
+
+
 def _ph(reason: Reason) -> str:
-    lower, higher = (
-        over_limit(si / reason.per_two_ions) for si in (reason.si_lower, reason.si_higher)
-    )
-    now = over_limit(reason.si / reason.per_two_ions)
-    if lower == higher == now:
-        text = f"Half a pH unit lower or higher it is still {now}."
+    lower, higher = (si / reason.per_two_ions for si in (reason.si_lower, reason.si_higher))
+    now = reason.si / reason.per_two_ions
+    if max(abs(lower - now), abs(higher - now)) < LEAST_SHIFT:
+        text = "Half a pH unit lower or higher changes little."
     else:
-        text = f"Half a pH unit lower it is {lower}, half a unit higher {higher}."
+        text = f"Half a pH unit lower it is {_level(lower)}, half a unit higher {_level(higher)}."
     if reason.ph_from is not None:
         name, without = reason.ph_from
         text += f" {name} moves the pH that way most: without it pH {without:.1f}."
