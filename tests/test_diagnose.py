@@ -71,7 +71,8 @@ def test_what_was_seen_moves_the_odds() -> None:
 def test_a_surprise_is_said() -> None:
     result = told("stays-clear", seen=["gel"], after_min=30.0)
     assert not result.agrees
-    assert "did not expect" in " ".join(as_text(diagnose_sheet(result)).split())
+    text = " ".join(as_text(diagnose_sheet(result)).split())
+    assert "did not expect" in text and "if it is a salt at all" in text
 
 
 def test_fewer_products_poured_are_judged_alone() -> None:

@@ -15,7 +15,8 @@ def diagnose_sheet(result: Diagnosis) -> Sheet:
     if result.causes:
         first = result.causes[0]
         answer = [f"Most likely {first.sentence[0].lower()}{first.sentence[1:]}"]
-        answer.append(f"How sure: {odds(first.probability)}.")
+        salt = "" if result.agrees else ", if it is a salt at all"
+        answer.append(f"How sure: {odds(first.probability)}{salt}.")
     elif OF_SOLIDS & set(result.seen):
         answer = ["No salt or colloid of this mix should show: look for an emulsion or dirt."]
     else:
