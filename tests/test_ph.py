@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -16,6 +17,7 @@ from typer.testing import CliRunner, Result
 from chem.advice.acid_rules import pouring_place
 from chem.advice.agents import agents, choose_agent, citations, product_file
 from chem.advice.ph import Adjustment, adjust
+from chem.advice.pour import pour
 from chem.advice.titration import Middle
 from chem.cli.acids import add_to
 from chem.doubts import Draws
@@ -111,7 +113,9 @@ def test_reforecast_meets_the_target(path: Path, down: bool) -> None:
     draws = Draws(96, 1)
     start = float(draws.quantile(prepare(mix, draws).at(0.0).clear.ph, (0.5,))[0])
     target = round(start - 1.0 if down else start + 0.7, 1)
-    agent = "phosphoric acid" if down else "potassium carbonate"
+    # Carbonate lifts nothing above its own pH.
+    agent = "potassium hydroxide" if start > 9.0 else "potassium carbonate"
+    agent = "phosphoric acid" if down else agent
     result = adjust(mix, target, choose_agent(agent), count=96)
     # The same through the public door alone: a mix with one product more.
     again = with_product(
@@ -415,6 +419,26 @@ def test_adjuvant_chance_and_the_dose_that_makes_it_likely() -> None:
     assert seen.suited is not None and seen.suited < 0.9
 
 
+def test_the_range_of_the_dose_is_what_single_versions_of_the_tank_need() -> None:
+    """Each end, poured in, brings the target to that edge of the range of pH."""
+    mix = example("curdles")
+    for target, agent in ((5.5, "citric acid"), (7.0, "potassium carbonate")):
+        result = adjust(mix, target, choose_agent(agent), count=96)
+        low, high = result.dose_range_g_per_L
+        assert low is not None and high is not None
+        assert low < grams(result) < high
+        for end, level in ((low, 0.05), (high, 0.95)):
+            edge = level if target < result.ph_before.median else 1.0 - level
+            rate = grams_per_litre(end)
+            tank = with_product(mix, result.reagent.product, rate, result.place)
+            draws = Draws(96, 1)
+            ph = draws.quantile(prepare(tank, draws).at(0.0).clear.ph, (edge,))[0]
+            assert ph == pytest.approx(target, abs=0.02)
+        data = json.loads(ph_json(result))["dose_range_g_per_L"]
+        assert data == {"p05": pytest.approx(low), "p95": pytest.approx(high)}
+    assert "the tank may need from" in " ".join(as_text(ph_sheet(result)).split())
+
+
 def test_narrow_or_wrong_window_is_said() -> None:
     base = example("five-products")
     narrow = replace(base, adjuvant=Adjuvant("spreader", None, 4.95, 5.05))
@@ -425,6 +449,27 @@ def test_narrow_or_wrong_window_is_said() -> None:
     suited = dose(upward, 5.0, "citric acid").suited
     assert suited is not None and suited.likely_dose_g_per_L is None
     assert "further" in str(suited.because)
+
+
+def test_chance_at_once_and_once_settled_stand_on_the_sheet_before_and_after() -> None:
+    mix = replace(example("curdles"), adjuvant=Adjuvant("spreader", None, 5.8, 7.0))
+    result = dose(mix, 6.3, "citric acid")
+    text = " ".join(as_text(ph_sheet(result)).split())
+    assert re.search(r"before the dose: .+? at once, .+? once settled\.", text)
+    assert re.search(r"With the dose: .+? at once, .+? once settled\.", text)
+    suited = result.suited
+    assert suited is not None and suited.before_settled < 0.2 < suited.before
+    again = json.loads(ph_json(result))["adjuvant"]
+    assert again["suited_before_settled"] == suited.before_settled
+    assert again["suited_settled"] == suited.settled
+    # Said as well where nothing is added, and where nothing reaches the target.
+    there = dose(mix, result.ph_before.median, "citric acid")
+    assert "once settled" in as_text(ph_sheet(there))
+    acetic = replace(example("five-products"), adjuvant=Adjuvant("spreader", None, 0.0, 3.0))
+    never = dose(acetic, 3.0, "acetic acid", "5 %")
+    assert never.dose_g_per_L is None
+    text = " ".join(as_text(ph_sheet(never)).split())
+    assert "once settled" in text and "No dose makes it likely" in text
 
 
 def test_settling_moves_the_adjuvants_chance() -> None:
@@ -513,6 +558,38 @@ def test_a_labels_never_with_is_kept(tmp_path: Path, word: str) -> None:
     with pytest.raises(InputProblem, match="a label forbids it"):
         dose(mix, 4.5, "citric acid")
     assert grams(dose(mix, 8.0, "potassium carbonate")) > 0.0
+
+
+def test_rules_that_the_mix_breaks_already_are_not_hidden_by_the_dose() -> None:
+    result = dose(example("curdles"), 5.5, "citric acid")
+    assert any("never with calcium nitrate" in rule for rule in result.label_forbids)
+    assert "A RULE IS BROKEN" in as_text(ph_sheet(result))
+    there = dose(example("curdles"), result.ph_before.median, "citric acid")
+    assert any("never with calcium nitrate" in rule for rule in there.label_forbids)
+
+
+def test_acid_beside_carbonate_is_told_what_to_keep_apart(tmp_path: Path) -> None:
+    """As `pour` orders them: apart where a third stands between, not in one tank where none can."""
+    liquor = read_product(DEMO / "potassium-carbonate-liquor.toml")
+    alone = with_product(
+        replace(example("stays-clear"), additions=()), liquor, millilitres_per_litre(2.0)
+    )
+    pair = dose(alone, 7.0, "citric acid")
+    assert any("next to Potassium carbonate liquor" in rule for rule in pair.label_forbids)
+    three = dose(
+        with_product(example("stays-clear"), liquor, millilitres_per_litre(2.0)), 7.0, "citric acid"
+    )
+    assert not three.label_forbids
+    for result in (pair, three):
+        assert any("Never right before or after Potassium carbonate" in c for c in result.cautions)
+    assert pour(pair.dosed, count=16).because is not None
+    assert pour(three.dosed, count=16).orders
+
+
+def test_gas_is_given_its_own_unit() -> None:
+    text = " ".join(as_text(ph_sheet(dose(example("alkali-decides"), 6.0, "citric acid"))).split())
+    assert "mL gas per litre of mix" in text
+    assert "ppm" not in text
 
 
 def test_a_nutrient_a_label_forbids_is_not_brought_by_the_acid(tmp_path: Path) -> None:
@@ -634,7 +711,7 @@ def test_a_product_of_the_shelf_as_agent_and_its_rate_range() -> None:
     assert little.density_kg_per_L == pytest.approx(1.186, rel=0.01)  # 9.9 lb/gal
     much = adjust(example("curdles"), 3.5, reagent, count=32)
     assert any("outside its label's range" in rule for rule in much.label_forbids)
-    assert "label's own rule is broken" in as_text(ph_sheet(much)).lower()
+    assert "A RULE IS BROKEN" in as_text(ph_sheet(much))
 
 
 # Sheet, drawing, JSON, command
@@ -700,6 +777,40 @@ def test_drawings() -> None:
     (dot,) = root.iter(f"{space}circle")
     wanted = next(e for e in root.iter(f"{space}line") if "stroke-dasharray" in e.attrib)
     assert abs(float(dot.attrib["cy"]) - float(wanted.attrib["y1"])) < 15.0
+
+
+@pytest.mark.parametrize(
+    "agent",
+    [
+        "citric acid", "acetic acid", "phosphoric acid", "sulfuric acid", "hydrochloric acid",
+        "nitric acid", "potassium carbonate", "potassium bicarbonate", "potassium hydroxide",
+        "ammonia",
+    ],
+)  # fmt: skip
+def test_every_agent_of_the_list_is_dosed_in_its_own_form(agent: str, tmp_path: Path) -> None:
+    """By its name on the command line; written as a product and poured in, it meets the target."""
+    down = agent.endswith("acid")
+    target = 5.5 if down else 6.8
+    kept = tmp_path / f"{agent.replace(' ', '-')}.toml"
+    done = command(
+        str(EXAMPLES / "curdles.toml"), "--to", str(target), "--with", agent, "--json",
+        "--draws", "64", "--seed", "5", "--keep", str(kept),
+    )  # fmt: skip
+    assert done.exit_code == 0, done.output
+    data = json.loads(done.stdout)
+    assert data["agent"] == agent and data["reached"]
+    dry = data["density_kg_per_L"] is None
+    assert dry == (agent in {"citric acid", "potassium carbonate", "potassium bicarbonate"})
+    for text in (*data["doses"].values(), data["dose_text"]):
+        assert bool(re.match(r"[\d /.,]+ (mL|L|fl oz|tsp|gal)\b", text)) != dry, text
+    assert set(data["doses"]) == {"tank", "hundred_gallons", "gallon", "litre", "jar"}
+    mix = with_product(
+        example("curdles"), read_product(kept), grams_per_litre(data["dose_g_per_L"])
+    )
+    draws = Draws(64, 5)
+    after = draws.quantile(prepare(mix, draws).at(0.0).clear.ph, (0.5,))[0]
+    assert after == pytest.approx(target, abs=0.02)
+    assert data["ph_after"]["median"] == pytest.approx(after, abs=0.02)
 
 
 def test_command_writes_what_it_is_asked_for(tmp_path: Path) -> None:

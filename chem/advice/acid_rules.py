@@ -165,8 +165,8 @@ def cautions(
         if last in pair:
             (other,) = pair - {last}
             out.append(
-                f"Never right before or after {tried[other].name} ({reason}): something else "
-                "between them, well stirred in."
+                f"Never right before or after {tried[other].name} ({reason}): something else in "
+                "between, well stirred in, or spray them apart."
             )
     if after.p95 - after.p05 > WIDE_PH:
         out.append(

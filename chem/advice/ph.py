@@ -8,16 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from chem.advice.acid_rules import cautions, pouring_place, refuse, refuse_other_side
 from chem.advice.agents import Reagent
+from chem.advice.pour import keeping_rules, rules_broken
 from chem.advice.titration import MOST_G_PER_L, Middle, Titration, find_rate
 from chem.doubts import Draws
 from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem, Problem
-from chem.forecast import THRESHOLD, Outlook, Range, gases, label_forbids, outlook
+from chem.forecast import THRESHOLD, Outlook, Range, gases, outlook
 from chem.forecast.evolved import Evolved, evolved
 from chem.label import Contents, Product
 from chem.reference import catalogue, tables
@@ -51,16 +53,19 @@ class MadeSolid:
 class Suited:
     """Chance that the pH is in the adjuvant's window, and what makes it likely.
 
-    settled: once solids have come out; likely_dose_g_per_L: smallest dose with a chance of 9 in
-    10, None where there is none (`because` says why); at_likely: the chance it gives.
+    before, at_once: before and after the dose, nothing settled yet; before_settled, settled: once
+    solids have come out; likely_dose_g_per_L: smallest dose with a chance of 9 in 10 at once, None
+    where there is none (`because` says why); at_likely, settled_at_likely: the chances it gives.
     """
 
     window: tuple[float, float]
     before: float
+    before_settled: float
     at_once: float
     settled: float
     likely_dose_g_per_L: float | None
     at_likely: float | None
+    settled_at_likely: float | None
     because: str | None
 
 
@@ -70,9 +75,11 @@ class Adjustment:
 
     dose_g_per_L: grams of the agent in its own form per litre of finished spray, None where the
     target can't be reached (`unreached` says why; what stands "after" is then for the largest
-    dose tried, `tried_g_per_L`); density_kg_per_L: of a liquid agent; curve: (dose, pH) at the
-    middle of every doubt; slope_start, slope_target: pH per g/L; adds_kg_per_ha: nutrients in the
-    dose; label_forbids: rules of labels that the dose breaks; dosed: the mix with the agent in it.
+    dose tried, `tried_g_per_L`); dose_range_g_per_L: what meets the target in 5 and in 95 of 100
+    versions of the tank, None where no sane dose does; density_kg_per_L: of a liquid agent; curve:
+    (dose, pH) at the middle of every doubt; slope_start, slope_target: pH per g/L;
+    adds_kg_per_ha: nutrients in the dose; label_forbids: rules of labels and acids that the dosed
+    mix breaks; dosed: the mix with the agent in it.
     """
 
     mix: Mix
@@ -80,6 +87,7 @@ class Adjustment:
     target: float
     judged_at: str
     dose_g_per_L: float | None
+    dose_range_g_per_L: tuple[float | None, float | None]
     tried_g_per_L: float
     unreached: str | None
     density_kg_per_L: float | None
@@ -156,6 +164,7 @@ def adjust(
         target=target,
         judged_at=judged_at,
         dose_g_per_L=None if rate is None else middle.dose(rate),
+        dose_range_g_per_L=_dose_range(tank, middle, target) if rate else (rate, rate),
         tried_g_per_L=middle.dose(tried),
         unreached=_why_not(reagent, target, after.median, middle) if rate is None else None,
         density_kg_per_L=None if reagent.dry else float(middle.agent.density_kg_per_L[0]),
@@ -173,7 +182,7 @@ def adjust(
         suited=_suited(tank, middle, fresh, dosed, judged_at),
         copper_free=copper,
         gases=evolved(dosed.ready, dosed.fresh, tuple(gases(dosed.ready.mix, after.median))),
-        label_forbids=_broken(mix, reagent.product, tried, middle, place),
+        label_forbids=_broken(mix, reagent.product, rate or 0.0, middle, place),
         cautions=cautions(mix, reagent, tank.held, before, after, copper),
         adds_kg_per_ha=_adds(reagent.product, tried, mix),
         dosed=tank.mixed(tried),
@@ -262,7 +271,9 @@ def _suited(
     def inside(ph: Floats) -> float:
         return tank.draws.chance((ph >= low) & (ph <= high), np.isfinite(ph))
 
-    settled = inside(np.where(dosed.ok, dosed.states[judged_at].ph_settled, np.nan))
+    def settled(seen: Outlook) -> float:
+        return inside(np.where(seen.ok, seen.states[judged_at].ph_settled, np.nan))
+
     dose, chance, because = 0.0, fresh.suited, None
     found: float | None = 0.0
     if fresh.suited < LIKELY:
@@ -285,13 +296,18 @@ def _suited(
             dose = middle.dose(found)
             if chance < LIKELY:
                 found, because = None, "its window is narrower than what is not known of the pH"
+    later = None
+    if found is not None:
+        later = settled(fresh if found == 0.0 else outlook(tank.prepared(found)))
     return Suited(
         (low, high),
         fresh.suited,
+        settled(fresh),
         dosed.suited,
-        settled,
+        settled(dosed),
         None if found is None else dose,
         None if found is None else chance,
+        later,
         because,
     )
 
@@ -311,20 +327,37 @@ def _copper(fresh: Outlook, dosed: Outlook) -> tuple[float, float] | None:
     return shares[0], shares[1]
 
 
-def _broken(
-    mix: Mix, product: Product, tried: float, middle: Middle, place: int
-) -> tuple[str, ...]:
-    """Rules of labels that the dose breaks, its own rate range among them."""
-    if product.dry:
-        rate = Rate("mass", "area", tried * mix.carrier_L_per_m2)
-    else:
-        volume = tried / float(middle.agent.density_kg_per_L[0])
-        rate = Rate("volume", "area", volume * mix.carrier_L_per_m2)
-    known = set(label_forbids(mix))
-    if any(a.product.key == product.key for a in mix.additions):
-        known |= {f"{product.name}: its label says to pour it {w}" for w in ("first", "last")}
-    after = label_forbids(with_product(mix, product, rate, place)) if tried > 0.0 else []
-    return tuple(rule for rule in after if rule not in known)
+def _broken(mix: Mix, product: Product, rate: float, middle: Middle, place: int) -> tuple[str, ...]:
+    """Rules of labels and acids that the dosed mix breaks, the agent's rate range among them.
+
+    Where another order keeps those of order, they are no obstacle: the cautions tell what to keep
+    apart and `pour` in which order.
+    """
+    if rate == 0.0:
+        return rules_broken(mix)
+    amount = rate if product.dry else rate / float(middle.agent.density_kg_per_L[0])
+    kind: Literal["mass", "volume"] = "mass" if product.dry else "volume"
+    dosed = with_product(mix, product, Rate(kind, "area", amount * mix.carrier_L_per_m2), place)
+    return rules_broken(keeping_rules(dosed) or dosed)
+
+
+def _dose_range(
+    tank: Titration, middle: Middle, target: float
+) -> tuple[float | None, float | None]:
+    """Doses [g/L] at which the target is met in 5 and in 95 of 100 versions of the tank.
+
+    The lower one is 0 where 5 in 100 are there already.
+    """
+
+    def needed(level: float) -> float | None:
+        if middle.direction * (tank.quantile(start, level) - target) >= 0.0:
+            return 0.0
+        rate = find_rate(tank, middle, lambda ph: tank.quantile(ph, level), target)
+        return None if rate is None else middle.dose(rate)
+
+    start = tank.ph(0.0)
+    first, last = (0.05, 0.95) if middle.direction < 0.0 else (0.95, 0.05)
+    return needed(first), needed(last)
 
 
 def _adds(product: Product, rate: float, mix: Mix) -> dict[str, float]:

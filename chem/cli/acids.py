@@ -69,6 +69,8 @@ def ph_command(
     if keep is not None and reagent.agent is not None:
         write_text(keep, product_file(reagent))
         typer.echo(f"Product written: {keep}", err=True)
+    elif keep is not None:
+        typer.echo(f"Not written: {reagent.name} has its product file already", err=True)
     if as_json:
         typer.echo(ph_json(result, units))
     else:

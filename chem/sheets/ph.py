@@ -104,6 +104,7 @@ def ph_json(result: Adjustment, units: Units = "both") -> str:
         "form": result.reagent.form,
         "target_ph": result.target,
         "dose_g_per_L": dose,
+        "dose_range_g_per_L": dict(zip(("p05", "p95"), result.dose_range_g_per_L, strict=True)),
         "dose_mL_per_L": None if density is None or dose is None else dose / density,
         "dose_text": dose_text(result, units),
         "doses": doses(result, units),
@@ -136,9 +137,11 @@ def ph_json(result: Adjustment, units: Units = "both") -> str:
         else {
             "window": list(suited.window),
             "suited_before": suited.before,
+            "suited_before_settled": suited.before_settled,
             "suited_settled": suited.settled,
             "likely_dose_g_per_L": suited.likely_dose_g_per_L,
             "suited_at_likely": suited.at_likely,
+            "suited_settled_at_likely": suited.settled_at_likely,
             "because": suited.because,
         },
         "copper_free": None
@@ -268,14 +271,14 @@ def _answer(result: Adjustment, units: Units) -> list[str]:
 def _broken(result: Adjustment) -> Block | None:
     if not result.label_forbids:
         return None
-    return Block("A label's own rule is broken", items=result.label_forbids)
+    return Block("A rule is broken", items=result.label_forbids)
 
 
 def _gas(gas: Evolved) -> str:
     """A gas or heat with its amount, where there is one worth telling."""
     if gas.amount is None or gas.amount < LEAST_AMOUNT:
         return gas.because
-    limit = f" (limit {gas.limit:g} ppm)" if gas.limit is not None else ""
+    limit = f" (limit {gas.limit:g} ppm)" if gas.limit is not None and "ppm" in gas.unit else ""
     return f"{gas.because} About {_two(gas.amount)} {gas.unit}{limit}."
 
 
@@ -295,9 +298,20 @@ def _how_much(result: Adjustment, units: Units) -> Block | None:
     small = _stock(result)
     if small:
         items.append(small)
+    items.append(_range(result, units))
     if result.reagent.taken:
         items.append(result.reagent.taken)
     return Block(f"How much {result.reagent.own_form}", items=items)
+
+
+def _range(result: Adjustment, units: Units) -> str:
+    """What the doubts make of the dose: from the least to the most that the tank may need."""
+    low, high = result.dose_range_g_per_L
+    litres = result.mix.tank_L or 1.0
+    where = "the tank" if result.mix.tank_L else "a litre"
+    least = _grams_as(result, low * litres, units) if low else "none"
+    most = "more than is sane" if high is None else _grams_as(result, high * litres, units)
+    return f"by what is not known, {where} may need from {least} to {most}"
 
 
 def _stock(result: Adjustment) -> str | None:
@@ -366,18 +380,24 @@ def _adjuvant(result: Adjustment, units: Units) -> Block | None:
     window = f"at most {high:g}" if low <= 0.0 else f"{low:g} to {high:g}"
     if low > 0.0 and high >= 14.0:
         window = f"at least {low:g}"
-    chances = f"{odds(suited.before)} before the dose"
+    at_once, later = odds(suited.before), odds(suited.before_settled)
+    text = [
+        f"{_sentence(adjuvant.name)} wants pH {window}. Chance of that before the dose: {at_once} "
+        f"at once, {later} once settled."
+    ]
     if result.dose_g_per_L:
-        chances += f", {odds(suited.at_once)} with it, {odds(suited.settled)} once settled"
-    text = [f"{_sentence(adjuvant.name)} wants pH {window}. Chance of that: {chances}."]
+        at_once, later = odds(suited.at_once), odds(suited.settled)
+        text.append(f"With the dose: {at_once} at once, {later} once settled.")
     likely = suited.likely_dose_g_per_L
     if likely is None:
         text.append(f"No dose makes it likely: {suited.because}.")
-    elif likely > 0.0:
+    elif likely > 0.0 and suited.settled_at_likely is not None:
         tank = result.mix.tank_L
         amount = _grams_as(result, likely * (tank or 1.0), units)
         where = format_volume(tank, units) if tank else "each litre"
-        text.append(f"9 in 10 from {amount} in {where}.")
+        text.append(
+            f"9 in 10 from {amount} in {where} ({odds(suited.settled_at_likely)} once settled)."
+        )
     text.append("Only its pH window is judged, not the adjuvant itself.")
     return Block("Adjuvant", text)
 
