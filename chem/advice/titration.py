@@ -11,8 +11,8 @@ from chem.doubts import Draws
 from chem.equilibrium import Equilibrium, build_system, solve
 from chem.equilibrium.activity import Floats
 from chem.forecast import Prepared, Range
-from chem.forecast.aging import Aging, aging
-from chem.forecast.prepare import conditions_of
+from chem.forecast.aging import Aging
+from chem.forecast.prepare import assemble, conditions_of
 from chem.label import Product, contents
 from chem.tank import Finished, Mix, finish, grams_per_litre, water_totals, with_product
 
@@ -55,15 +55,11 @@ class Titration:
     def prepared(self, rate: float) -> Prepared:
         """What `prepare` gives for the mix with the agent at a rate [g/L]."""
         held = (*self.held[: self.place], self.agent, *self.held[self.place :])
-        finished = self.finished(rate)
-        aged = aging(finished, self.mix.t_celsius, self.draws)
-        return Prepared(self.mixed(rate), self.draws, held, self.water, finished, aged)
+        return assemble(self.mixed(rate), self.draws, held, self.water)
 
     def without(self) -> Prepared:
         """What `prepare` gives for the mix as it stands."""
-        finished = finish(self.mix, self.held, self.water, self.draws)
-        aged = aging(finished, self.mix.t_celsius, self.draws)
-        return Prepared(self.mix, self.draws, self.held, self.water, finished, aged)
+        return assemble(self.mix, self.draws, self.held, self.water)
 
     def ph(self, rate: float) -> Floats:
         """(N,) pH at once, at a rate [g/L]; NaN where no equilibrium was found."""

@@ -12,6 +12,7 @@ import numpy as np
 
 from chem.equilibrium.activity import Floats
 from chem.equilibrium.solve import (
+    PER_ROW,
     Bools,
     Conditions,
     Equilibrium,
@@ -24,21 +25,6 @@ from chem.equilibrium.system import Phases, System
 SI_TOLERANCE = 1e-7
 NEGATIVE_MOL = -1e-12
 MAX_ADDED = 6
-_PER_ROW = (
-    "totals",
-    "ln_molality",
-    "ln_activity",
-    "ln_component_activity",
-    "ln_water_activity",
-    "ionic_strength",
-    "ph",
-    "amounts",
-    "water_left",
-    "balance",
-    "converged",
-    "reason",
-    "iterations",
-)
 
 
 def settle(
@@ -87,15 +73,15 @@ def settle(
     ok = clear.converged.copy()
     todo = np.flatnonzero(ok if only is None else ok & only)
     if not fixed.any():
-        todo = todo[_excess(_rows(state, todo), phases, ksp[todo], active[todo], may)[1]]
+        todo = todo[_excess(state.rows(todo), phases, ksp[todo], active[todo], may)[1]]
     while todo.size:
-        worst, over = _excess(_rows(state, todo), phases, ksp[todo], active[todo], may)
+        worst, over = _excess(state.rows(todo), phases, ksp[todo], active[todo], may)
         over &= ~astray[todo]  # what is left of a set that failed goes alone first
         _make_room(active, todo[over], worst[over], phases, state.amounts, fixed, known)
         active[todo[over], worst[over]] = True
         added[todo[over], worst[over]] += 1
         columns = np.flatnonzero(active[todo].any(axis=0))
-        here = _rows(state, todo)
+        here = state.rows(todo)
         part = solve(
             system,
             totals[todo],
@@ -114,15 +100,14 @@ def settle(
         active[todo[drop], most[drop]] = False
         failed = ~part.converged
         astray[todo] = failed
-        state = _put(state, todo[~failed], _rows(replace(part, amounts=full), ~failed))
+        state = state.put(todo[~failed], replace(part, amounts=full).rows(~failed))
         # A set of solids that can't coexist has no solution: less its most negative, from clear.
-        state = _put(
-            state, todo[failed], _rows(replace(clear, amounts=state.amounts), todo[failed])
-        )
+        unsettled = replace(clear, amounts=state.amounts)
+        state = state.put(todo[failed], unsettled.rows(todo[failed]))
         ok[todo[failed & ~drop & retried[todo]]] = False
         retried[todo[failed & ~drop]] = True
         ok[todo[(added[todo] > MAX_ADDED).any(axis=1)]] = False
-        _, still = _excess(_rows(state, todo), phases, ksp[todo], active[todo], may)
+        _, still = _excess(state.rows(todo), phases, ksp[todo], active[todo], may)
         todo = todo[(still | drop | failed) & ok[todo]]
     return _without(state, clear.converged & ~ok)
 
@@ -168,34 +153,12 @@ def _make_room(
             active[row, left.argmin()] = False
 
 
-def _rows(state: Equilibrium, rows: Integers | Bools) -> Equilibrium:
-    """Some rows of a result."""
-    log_k, shifts = state.conditions.log_k, state.conditions.eps_shift
-    conditions = Conditions(
-        state.conditions.t_celsius,
-        log_k if len(log_k) == 1 else log_k[rows],
-        None if shifts is None else shifts[rows],
-    )
-    picked = {name: getattr(state, name)[rows] for name in _PER_ROW}
-    return replace(state, conditions=conditions, **picked)
-
-
-def _put(state: Equilibrium, rows: Integers, part: Equilibrium) -> Equilibrium:
-    """The result with some rows replaced."""
-    fields = {}
-    for name in _PER_ROW:
-        values = getattr(state, name).copy()
-        values[rows] = getattr(part, name)
-        fields[name] = values
-    return replace(state, **fields)
-
-
 def _without(state: Equilibrium, bad: Bools) -> Equilibrium:
     """The result with failed rows marked: no number for them."""
     if not bad.any():
         return state
     fields = {}
-    for name in _PER_ROW[1:10]:
+    for name in PER_ROW[1:10]:
         values = getattr(state, name).copy()
         values[bad] = np.nan
         fields[name] = values

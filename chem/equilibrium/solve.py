@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from typing import Any
 
@@ -107,6 +107,44 @@ class Equilibrium:
         if log_ksp is None:
             log_ksp = phases.log_k(self.conditions.t_celsius)[None, :]
         return np.asarray(ln_iap / LN10 - log_ksp)
+
+    def rows(self, which: Integers | Bools) -> Equilibrium:
+        """Some of the rows."""
+        log_k, shifts = self.conditions.log_k, self.conditions.eps_shift
+        conditions = Conditions(
+            self.conditions.t_celsius,
+            log_k if len(log_k) == 1 else log_k[which],
+            None if shifts is None else shifts[which],
+        )
+        picked = {name: getattr(self, name)[which] for name in PER_ROW}
+        return replace(self, conditions=conditions, **picked)
+
+    def put(self, which: Integers, part: Equilibrium) -> Equilibrium:
+        """The result with some rows replaced by those of another under the same conditions."""
+        fields = {}
+        for name in PER_ROW:
+            values = getattr(self, name).copy()
+            values[which] = getattr(part, name)
+            fields[name] = values
+        return replace(self, **fields)
+
+
+PER_ROW = (
+    "totals",
+    "ln_molality",
+    "ln_activity",
+    "ln_component_activity",
+    "ln_water_activity",
+    "ionic_strength",
+    "ph",
+    "amounts",
+    "water_left",
+    "balance",
+    "converged",
+    "reason",
+    "iterations",
+)
+"""Fields of an `Equilibrium` with one entry per row."""
 
 
 @dataclass

@@ -70,11 +70,14 @@ class Aging:
         return out
 
 
-def aging(finished: Finished, t_celsius: float, draws: Draws) -> Aging:
+def aging(
+    finished: Finished, t_celsius: float, draws: Draws, near: Equilibrium | None = None
+) -> Aging:
     """How a finished solution changes, from its fresh pH.
 
     Oxidation: -d ln[Fe(II)]/dt = k pO2 [OH-]^2 (Stumm and Lee 1961), in air, all Fe(II) counted
-    alike; the oxygen dissolved at first and what stirring brings in set the cap.
+    alike; the oxygen dissolved at first and what stirring brings in set the cap. near: a solution
+    of like totals and the same rows, to start from.
     """
     components = [*finished.components]
     iron = "Fe2" in components and bool(
@@ -86,10 +89,11 @@ def aging(finished: Finished, t_celsius: float, draws: Draws) -> Aging:
     value = tables().value
     zero = np.zeros(draws.count)
     exchanged = draws.of("ferric_exchange", "exchange:ferric chelates") if finished.held else zero
-    start = Aging(system, finished, zero, zero, 0.0, exchanged)
+    near = near if near is not None and near.system is system else None
+    start = Aging(system, finished, zero, zero, 0.0, exchanged, near)
     if not iron:
         return start
-    fresh = solve(system, start.totals(0.0), Conditions.nominal(system, t_celsius))
+    fresh = solve(system, start.totals(0.0), Conditions.nominal(system, t_celsius), start=near)
     hydroxide = np.exp(np.nan_to_num(fresh.ln_activity[:, system.index["OH-"]], nan=-50.0))
     k = value("fe2_oxidation_k") * draws.factor(
         "iron:oxidation rate", np.log(10.0) * value("fe2_oxidation_k_log10_u")

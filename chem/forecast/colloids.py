@@ -23,7 +23,6 @@ DIVALENT = {"Ca+2": 1.0, "Mg+2": 1.0 / 3.0, "Fe+2": 3.0, "Fe+3": 3.0, "Mn+2": 3.
 DIVALENT |= {"Cu+2": 3.0}
 GELLING = {"Ca+2": 1.0, "Mn+2": 1.0, "Zn+2": 1.0, "Cu+2": 3.0, "Fe+2": 1.0, "Fe+3": 3.0}
 SILICA_SOLUBLE_MMOL = 2.0
-FILM_WORDS = ("packet", "guar", "polyvinyl", "film")
 
 
 @dataclass(frozen=True)
@@ -69,10 +68,7 @@ def _falls(rule: Colloid, ready: Prepared, fresh: Doubtful) -> Bools:
     if rule.trigger == "ionic_strength":
         return np.asarray(np.nan_to_num(clear.ionic_strength) > limit)
     if rule.trigger == "film":
-        names = " ".join(a.product.name.lower() for a in ready.mix.additions)
-        if ready.mix.adjuvant is not None:
-            names += " " + ready.mix.adjuvant.name.lower()
-        if not any(word in names for word in FILM_WORDS):
+        if not ready.film:
             return np.zeros(draws.count, dtype=bool)
         return np.asarray(_total_mmol(ready, "B") > limit)
     if rule.trigger == "ammonium":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from chem.errors import Problem, ToxicGas
@@ -13,6 +14,8 @@ ACID_PH = 4.5
 BASE_PH = 9.5
 AMMONIA_PH = 8.0
 BLEACH_WORDS = ("bleach", "hypochlorite")
+FILM_WORDS = ("packet", "guar", "polyvinyl", "film")
+"""What borate gels (common practice, no source)."""
 
 ALWAYS = (
     "Goggles, chemical gloves, apron, closed shoes; eyewash within reach.",
@@ -45,6 +48,11 @@ def hazards_of(product: Product) -> set[str]:
     if any(word in product.name.lower() for word in BLEACH_WORDS):
         found.add("hypochlorite")
     return found
+
+
+def holds_film(names: Iterable[str]) -> bool:
+    """Whether something in the tank is a water-soluble film or gum, by the names given."""
+    return any(word in name.lower() for name in names for word in FILM_WORDS)
 
 
 def is_acid(product: Product) -> bool:

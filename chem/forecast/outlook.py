@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,7 +50,7 @@ class Outlook:
         """The answer, the chance behind it, and why it can't be told, if so."""
         draws = self.ready.draws
         ionic = float(draws.quantile(self.fresh.clear.ionic_strength, (0.5,))[0])
-        return _answer(
+        return answer_from(
             self.probability,
             self.clogs,
             judged_at,
@@ -116,25 +117,40 @@ def _followed(
     ready: Prepared, quick: bool
 ) -> tuple[Doubtful, dict[str, Doubtful], Doubtful | None]:
     """The tank at once, by each time, and at the end of a cold night if it stands one."""
-    day = TIMES_S["24h"]
-    coldest = ready.mix.coldest_celsius
-    none = np.zeros(ready.draws.count, dtype=bool)
-    if not ready.aged.changes:
-        fresh = ready.at(0.0, within_s=day if quick else np.inf)
-        states = {t: fresh for t in TIMES_S}
-    else:
-        fresh = ready.at(0.0, wanted=none if quick else None)
-        states = {
-            t: ready.at(s, near=fresh.clear, within_s=s if quick else np.inf)
-            for t, s in TIMES_S.items()
-        }
+    times = list(TIMES_S.values())
+    totals = [ready.aged.totals(t) for t in (0.0, *times)]
+    changed = [(b != a).any(axis=1) for a, b in pairwise(totals)]
+
+    def until(change: int) -> Floats:
+        """(N,) the last time [s] at which the totals after a change (-1: none) still stand."""
+        end, still = np.zeros(ready.draws.count), np.ones(ready.draws.count, dtype=bool)
+        for k in range(max(change, 0), len(times)):
+            if k > change:
+                still &= ~changed[k]
+            end[still] = times[k]
+        return end
+
+    fresh = ready.at(0.0, within_s=until(-1) if quick else np.inf)
+    state, states = fresh, {}
+    for k, (name, t) in enumerate(TIMES_S.items()):
+        rows = np.flatnonzero(changed[k])
+        if rows.size:
+            within = until(k)[rows] if quick else np.inf
+            part = ready.at(t, rows=rows, near=state.clear, within_s=within)
+            state = state.put(rows, part)
+        states[name] = state
     cold = None
-    if coldest is not None:
-        cold = ready.at(day, coldest, near=states["24h"].clear, within_s=day if quick else np.inf)
+    if ready.mix.coldest_celsius is not None:
+        cold = ready.at(
+            times[-1],
+            ready.mix.coldest_celsius,
+            near=state.clear,
+            within_s=times[-1] if quick else np.inf,
+        )
     return fresh, states, cold
 
 
-def _answer(
+def answer_from(
     probability: Mapping[str, float],
     clogs: Mapping[str, float],
     judged_at: str,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,12 +23,14 @@ from chem.equilibrium.activity import Floats
 from chem.forecast.aging import Aging, aging
 from chem.forecast.clouding import clouding_time_s, delay_factor, share_out
 from chem.forecast.crystals import Crystals, crystals
-from chem.forecast.hazards import refuse_toxic
+from chem.forecast.hazards import holds_film, refuse_toxic
+from chem.forecast.stack import Picked
 from chem.label import Contents, contents
 from chem.reference import molar_mass_g_per_mol, tables
 from chem.tank import Finished, Mix, WaterTotals, finish, water_totals
 
 Bools = NDArray[np.bool_]
+Integers = NDArray[np.int64]
 CRYSTAL_CURVE = "generic_prompt"
 NEAR_SI = -1.0
 """Solids this far below saturation may still form once others have settled."""
@@ -52,6 +55,18 @@ class Doubtful:
     ok: Bools
     cold: Crystals
     cold_clouding: Floats
+
+    def put(self, which: Integers, part: Doubtful) -> Doubtful:
+        """The tank with some rows replaced."""
+        fields: dict[str, Any] = {"clear": self.clear.put(which, part.clear)}
+        for name in ("log_ksp", "si", "clouding", "settled", "ph_settled", "ok", "cold_clouding"):
+            fields[name] = getattr(self, name).copy()
+            fields[name][which] = getattr(part, name)
+        cold = {}
+        for name in ("si", "amount_g_per_L"):
+            cold[name] = getattr(self.cold, name).copy()
+            cold[name][which] = getattr(part.cold, name)
+        return replace(self, cold=replace(self.cold, **cold), **fields)
 
     def crystals(self, t_s: float) -> Floats:
         """(N, K) [g/L] of very soluble salts out by t [s]."""
@@ -100,16 +115,14 @@ def evaluate(
     draws: Draws,
     *,
     near: Equilibrium | None = None,
-    wanted: Bools | None = None,
-    within_s: float = np.inf,
+    within_s: float | Floats = np.inf,
 ) -> Doubtful:
     """Speciate, saturate and settle one finished solution at t [degC].
 
     Args:
         totals: (N, C) [mol/kg water] in the system's order; water_kg_per_L: (N,).
         near: a solution of like totals, to start from.
-        wanted: (N,) rows whose settled state is asked for, default all.
-        within_s: settle only where a solid begins to show by then [s].
+        within_s: settle only where a solid begins to show by then [s]; one for all, or (N,).
     """
     conditions = conditions_of(system, t_celsius, draws)
     clear = solve(system, totals, conditions, start=near)
@@ -147,8 +160,6 @@ def evaluate(
     near_limit = np.flatnonzero(deciding & (highest > NEAR_SI))
     if near_limit.size and (highest[near_limit] > 0.0).any():
         rows = clouding[:, near_limit].min(axis=1) < within_s
-        if wanted is not None:
-            rows &= wanted
         some = phases.pick(near_limit)
         out = _come_out(system, totals, clear, some, log_ksp[:, near_limit], rows)
         mass = np.array([molar_mass_g_per_mol(s.formula) for s in some.solids])
@@ -210,7 +221,8 @@ def _cold_clouding(cold: Crystals, draws: Draws) -> Floats:
 class Prepared:
     """A mix carried to its finished solution, per draw, before any answer.
 
-    contents: of each addition in order; water: its totals; aged: how the solution changes.
+    contents: of each addition in order; water: its totals; aged: how the solution changes;
+    film: whether something in it is a film or gum that borate gels.
     """
 
     mix: Mix
@@ -219,30 +231,29 @@ class Prepared:
     water: WaterTotals
     finished: Finished
     aged: Aging
+    film: bool
 
     def at(
         self,
         t_s: float,
         t_celsius: float | None = None,
         *,
+        rows: Integers | None = None,
         near: Equilibrium | None = None,
-        wanted: Bools | None = None,
-        within_s: float = np.inf,
+        within_s: float | Floats = np.inf,
     ) -> Doubtful:
         """The tank after t [s] of standing, at its own or another temperature [degC].
 
-        near, wanted, within_s: as `evaluate`.
+        rows: which draws, default all; near: a solution of theirs to start from; within_s: as
+        `evaluate`, of those rows.
         """
-        return evaluate(
-            self.aged.system,
-            self.aged.totals(t_s),
-            self.finished.water_kg_per_L,
-            self.mix.t_celsius if t_celsius is None else t_celsius,
-            self.draws,
-            near=self.aged.near if near is None else near,
-            wanted=wanted,
-            within_s=within_s,
-        )
+        near = self.aged.near if near is None else near
+        totals, water, draws = self.aged.totals(t_s), self.finished.water_kg_per_L, self.draws
+        if rows is not None:
+            near = None if near is None else near.rows(rows)
+            totals, water, draws = totals[rows], water[rows], Picked(draws, rows)
+        t = self.mix.t_celsius if t_celsius is None else t_celsius
+        return evaluate(self.aged.system, totals, water, t, draws, near=near, within_s=within_s)
 
 
 def prepare(mix: Mix, draws: Draws) -> Prepared:
@@ -252,6 +263,14 @@ def prepare(mix: Mix, draws: Draws) -> Prepared:
     """
     refuse_toxic(mix)
     inside = tuple(contents(a.product, draws) for a in mix.additions)
-    water = water_totals(mix.water, draws)
+    return assemble(mix, draws, inside, water_totals(mix.water, draws))
+
+
+def assemble(mix: Mix, draws: Draws, inside: tuple[Contents, ...], water: WaterTotals) -> Prepared:
+    """A mix whose contents and water are known, carried to its finished solution."""
+    names = [a.product.name for a in mix.additions]
+    if mix.adjuvant is not None:
+        names.append(mix.adjuvant.name)
     finished = finish(mix, inside, water, draws)
-    return Prepared(mix, draws, inside, water, finished, aging(finished, mix.t_celsius, draws))
+    aged = aging(finished, mix.t_celsius, draws)
+    return Prepared(mix, draws, inside, water, finished, aged, holds_film(names))

@@ -2,7 +2,16 @@
 
 from chem.tank.catch import CatchTest, by_area, by_speed
 from chem.tank.fill import Finished, delivered_kg_per_ha, finish, tank_amounts
-from chem.tank.mix import Addition, Adjuvant, Mix, change_mix, mix_schema, read_mix
+from chem.tank.mix import (
+    MAX_PRODUCTS,
+    Addition,
+    Adjuvant,
+    Mix,
+    change_mix,
+    mix_schema,
+    read_mix,
+    room_taken,
+)
 from chem.tank.variants import (
     grams_per_litre,
     in_order,
@@ -24,6 +33,8 @@ from chem.tank.water import (
 )
 
 __all__ = [
+    "MAX_PRODUCTS",
+    "room_taken",
     "UNKNOWN_WATER",
     "Addition",
     "Adjuvant",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
@@ -259,17 +260,23 @@ def _adjuvant(form: MixForm, found: Collector) -> Adjuvant | None:
     )
 
 
-def _room(additions: list[Addition], carrier: float, fill: str, found: Collector) -> None:
-    """More product than spray volume leaves no room for water."""
-    if fill == "water first":
-        return
+def room_taken(additions: Sequence[Addition], carrier_L_per_m2: float) -> float:
+    """Share of the spray volume that the products alone fill."""
     total = 0.0
     for addition in additions:
-        amount = addition.amount_per_L(carrier) / 1000.0
+        amount = addition.amount_per_L(carrier_L_per_m2) / 1000.0
         density = addition.product.density
         if addition.by_mass:
             amount = 0.45 * amount if addition.product.dry else amount / (density or (1.0, 1.0))[0]
         total += amount
+    return total
+
+
+def _room(additions: list[Addition], carrier: float, fill: str, found: Collector) -> None:
+    """More product than spray volume leaves no room for water."""
+    if fill == "water first":
+        return
+    total = room_taken(additions, carrier)
     if total >= 1.0:
         found.add(
             "carrier",
