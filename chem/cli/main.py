@@ -164,7 +164,7 @@ def _show(problem: InputProblem) -> None:
 
 def run() -> None:
     """Entry point. Exit codes as `Exit`; a problem of the input is told without traceback."""
-    from chem.cli import acids, changes, chemists, new, reasons, shelf_side, tank_side
+    from chem.cli import acids, changes, chemists, new, reasons, screening, shelf_side, tank_side
 
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
@@ -174,6 +174,7 @@ def run() -> None:
     acids.add_to(app)
     tank_side.add_to(app)
     shelf_side.add_to(app)
+    screening.add_to(app)
     chemists.add_to(app)
     try:
         app()

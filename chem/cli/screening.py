@@ -1,0 +1,252 @@
+"""`jarsight shelf`: one product against all, or all against all."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from contextlib import nullcontext
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+if TYPE_CHECKING:
+    from chem.shelf import Item, LeftOut
+
+SHELF = "On the shelf"
+QUIET_S = 2.0
+"""Work shorter than this needs no progress bar."""
+INTERRUPTED = 130
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the command."""
+
+    @app.command("shelf", rich_help_panel=SHELF)
+    def shelf_command(
+        product: Annotated[
+            str | None,
+            typer.Argument(metavar="[PRODUCT]", help="A product file to try with all the others."),
+        ] = None,
+        folder: Annotated[
+            str, typer.Option("--in", metavar="DIR", help="Folder of product files, or `demo`.")
+        ] = ".",
+        carrier: Annotated[
+            str, typer.Option(metavar="RATE", help='Spray volume: "2 gal/1000 sq ft".')
+        ] = "2 gal/1000 sq ft",
+        water: Annotated[
+            str, typer.Option(metavar="FILE", help="A water file, or unknown.")
+        ] = "unknown",
+        temperature: Annotated[str, typer.Option(help='Of the tank: "60 F".')] = "68 F",
+        coldest: Annotated[
+            str | None, typer.Option(help='Where it stands overnight: "40 F".')
+        ] = None,
+        rate: Annotated[
+            list[str] | None,
+            typer.Option(metavar="NAME=RATE", help="In place of a product's usual rate."),
+        ] = None,
+        use: Annotated[
+            str | None,
+            typer.Option(metavar="A,B,C", help="Only these of the folder, and their passes."),
+        ] = None,
+        ratios: Annotated[
+            str | None, typer.Option(metavar="0.5,1,2", help="Times the first one's rate.")
+        ] = None,
+        triples: Annotated[bool, typer.Option("--triples", help="Three at a time too.")] = False,
+        alone: Annotated[
+            bool, typer.Option("--alone", help="Each product alone in this water.")
+        ] = False,
+        judged_at: Annotated[
+            Literal["15min", "4h", "24h"],
+            typer.Option("--for", help="How long it must stay clear."),
+        ] = "4h",
+        csv: Annotated[
+            Path | None, typer.Option(metavar="FILE", help="Also write a table of all tanks.")
+        ] = None,
+        html: Annotated[
+            Path | None, typer.Option(metavar="FILE", help="Also write the sheet as a page.")
+        ] = None,
+        no_cache: Annotated[
+            bool, typer.Option("--no-cache", help="Neither use nor keep earlier results.")
+        ] = False,
+        scheduler: Annotated[
+            str | None,
+            typer.Option(metavar="tcp://HOST:PORT", help="Compute on a dask cluster."),
+        ] = None,
+        as_json: Annotated[bool, typer.Option("--json", help="Print the JSON object.")] = False,
+        units: Annotated[
+            Literal["us", "metric", "both"], typer.Option(help="Units on the sheet.")
+        ] = "both",
+        draws: Annotated[int, typer.Option(min=16, max=20000, help="Versions of each tank.")] = 64,
+        seed: Annotated[int, typer.Option(min=0, help="Seed of the draws.")] = 1,
+    ) -> None:
+        """Would it get along with what I own? Without PRODUCT: all against all."""
+        from chem.cli.writing import write_text
+        from chem.label import find_file
+        from chem.reference.fingerprint import fingerprint
+        from chem.sheets.blocks import as_html, as_text
+        from chem.sheets.shelf import shelf_csv, shelf_json, shelf_page, shelf_sheet
+        from chem.shelf import Cache, Setting, cache_folder, cluster, local, read_item, shelf
+        from chem.tank import find_water, read_water
+        from chem.units import read_carrier, read_temperature
+
+        rates = _rates(rate or [])
+        found_water = (
+            read_water(Path(water)) if Path(water).is_file() else find_water(water, Path(folder))
+        )
+        setting = Setting(
+            found_water,
+            read_carrier(carrier, "command line, --carrier"),
+            read_temperature(temperature, "command line, --temperature"),
+            None if coldest is None else read_temperature(coldest, "command line, --coldest"),
+            draws,
+            seed,
+        )
+        asked = None
+        if product is not None:
+            path = Path(product)
+            if not path.is_file():
+                path = find_file(product, _folder(folder), "products", "product")
+            asked = read_item(path, rates.pop(path.stem, None))
+        items, left_out = _stock(folder, rates, use)
+        factors = _factors(ratios)
+        made_with = repr(sorted(fingerprint().items()))
+        cache = None if no_cache else Cache(cache_folder(), made_with)
+        bar = _Bar()
+        try:
+            with cache or nullcontext(), bar:
+                result = shelf(
+                    () if alone and asked is not None else items,
+                    setting,
+                    asked=asked,
+                    triples=triples,
+                    ratios=factors,
+                    passes=use is not None or len(items) <= FEW,
+                    pairs=not alone,
+                    judged_at=judged_at,
+                    left_out=left_out,
+                    engine=local() if scheduler is None else cluster(scheduler),
+                    cache=cache,
+                    progress=bar.tell,
+                )
+        except KeyboardInterrupt:
+            typer.echo("Stopped. Nothing was written; what was computed is kept.", err=True)
+            raise typer.Exit(INTERRUPTED) from None
+        if cache is not None and cache.trouble:
+            typer.echo(cache.trouble, err=True)
+        if csv is not None:
+            write_text(csv, shelf_csv(result))
+            typer.echo(f"Table written: {csv}", err=True)
+        if html is not None:
+            write_text(html, as_html(shelf_page(result, units, alone=alone)))
+            typer.echo(f"Page written: {html}", err=True)
+        if as_json:
+            typer.echo(shelf_json(result))
+        else:
+            typer.echo(as_text(shelf_sheet(result, units, alone=alone)), nl=False)
+
+
+FEW = 12
+"""Products of a folder whose passes are looked for without being asked."""
+
+
+def _folder(name: str) -> Path:
+    """The folder named, or the shipped demo shelf."""
+    from chem.reference.files import data_folder
+
+    path = Path(name)
+    return data_folder() / "demo" / "products" if name == "demo" and not path.is_dir() else path
+
+
+def _stock(
+    folder: str, rates: dict[str, str], use: str | None
+) -> tuple[tuple[Item, ...], tuple[LeftOut, ...]]:
+    """The products of a folder, or those named. Raises: InputProblem."""
+    import difflib
+
+    from chem.errors import InputProblem, Problem
+    from chem.shelf import read_stock
+
+    items, left_out = read_stock(_folder(folder), rates)
+    if use is None:
+        return items, left_out
+    wanted = [name.strip().removesuffix(".toml") for name in use.split(",") if name.strip()]
+    keys = {item.product.key: item for item in items}
+    problems = []
+    for name in dict.fromkeys(wanted):
+        if name not in keys:
+            near = difflib.get_close_matches(name, keys, n=3, cutoff=0.5) or sorted(keys)[:3]
+            why = next((o.why for o in left_out if o.file == f"{name}.toml"), "no such product")
+            problems.append(Problem(f"command line, --use {name}", why, " or ".join(near)))
+    if problems:
+        raise InputProblem(problems)
+    return tuple(keys[name] for name in dict.fromkeys(wanted)), ()
+
+
+def _rates(given: list[str]) -> dict[str, str]:
+    """`NAME=RATE` options. Raises: InputProblem."""
+    from chem.errors import InputProblem, Problem
+
+    out = {}
+    for text in given:
+        name, equals, value = text.partition("=")
+        if not (equals and name.strip() and value.strip()):
+            raise InputProblem(
+                Problem(
+                    f"command line, --rate {text}",
+                    "a product and its rate are needed",
+                    '--rate "calcium-nitrate-liquor=4 fl oz/1000 sq ft"',
+                )
+            )
+        out[name.strip().removesuffix(".toml")] = value.strip()
+    return out
+
+
+def _factors(text: str | None) -> list[float]:
+    """`0.5,1,2`. Raises: InputProblem."""
+    from chem.errors import InputProblem, Problem
+
+    if text is None:
+        return []
+    try:
+        return [float(part) for part in text.split(",")]
+    except ValueError:
+        raise InputProblem(
+            Problem(f"command line, --ratios {text}", "numbers with commas are needed", "0.5,1,2")
+        ) from None
+
+
+class _Bar:
+    """A progress bar on the error stream, once the work has taken a while."""
+
+    def __init__(self) -> None:
+        self._start = time.perf_counter()
+        self._bar: Callable[[int], None] | None = None
+        self._open: object | None = None
+        self._done = 0
+
+    def __enter__(self) -> _Bar:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._close()
+
+    def _close(self) -> None:
+        if self._open is not None:
+            self._open.__exit__(None, None, None)  # type: ignore[attr-defined]
+            self._open = self._bar = None
+
+    def tell(self, done: int, whole: int) -> None:
+        """So many tanks of so many are done."""
+        import sys
+
+        if self._bar is None:
+            late = time.perf_counter() - self._start > QUIET_S
+            if not late or done >= whole or not sys.stderr.isatty():
+                return
+            bar = typer.progressbar(length=whole, label="Tanks", file=sys.stderr)
+            self._open, self._bar, self._done = bar, bar.__enter__().update, 0
+        self._bar(done - self._done)
+        self._done = done
+        if done >= whole:
+            self._close()

@@ -1,0 +1,23 @@
+"""Many products at once: who gets along with whom, in one water at one spray volume."""
+
+from chem.shelf.cache import Cache, cache_folder
+from chem.shelf.engines import Engine, cluster, local
+from chem.shelf.shelf import Passes, Shelf, Together, shelf
+from chem.shelf.stock import Item, LeftOut, Setting, read_item, read_stock
+
+__all__ = [
+    "Cache",
+    "Engine",
+    "Item",
+    "LeftOut",
+    "Passes",
+    "Setting",
+    "Shelf",
+    "Together",
+    "cache_folder",
+    "cluster",
+    "local",
+    "read_item",
+    "read_stock",
+    "shelf",
+]

@@ -1,0 +1,116 @@
+"""Where batches are computed: on this machine's cores, or on a cluster. The results are the same.
+
+What a batch gives depends on the batch alone, so neither the order of finishing nor a worker that
+dies and has its batches done again changes a digit.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from importlib import import_module
+from itertools import islice
+from typing import Any
+
+from chem.errors import InputProblem, Problem
+from chem.shelf.tanks import Batch, Odds, evaluate_batch
+
+Places = tuple[int, ...]
+Done = tuple[Places, list[list[Odds]]]
+Engine = Callable[[Iterable[tuple[Places, Batch]], int], Iterator[Done]]
+"""(batches with their places, equilibria in all) -> results as they come, in any order."""
+
+ALONE_BELOW = 12_000
+"""Equilibria for which starting more processes costs more than it saves."""
+AHEAD = 2
+"""Batches kept ready per worker, so that memory does not grow with the shelf."""
+TRIES_AGAIN = 5
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def local(workers: int | None = None) -> Engine:
+    """This machine's cores; few batches run in this process."""
+    count = cores() if workers is None else workers
+
+    def run(work: Iterable[tuple[Places, Batch]], equilibria: int) -> Iterator[Done]:
+        if count < 2 or equilibria < ALONE_BELOW:
+            for places, batch in work:
+                yield places, evaluate_batch(batch)
+            return
+        # A forked worker starts at once, with the tables read; elsewhere each reads its own.
+        way = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
+        pool = ProcessPoolExecutor(
+            count, mp_context=multiprocessing.get_context(way), initializer=_deaf
+        )
+        try:
+            waiting: dict[Future[list[list[Odds]]], Places] = {}
+            for places, batch in work:
+                waiting[pool.submit(evaluate_batch, batch)] = places
+                if len(waiting) >= count * AHEAD:
+                    yield from _finished(waiting)
+            while waiting:
+                yield from _finished(waiting)
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
+
+    return run
+
+
+def _finished(waiting: dict[Future[list[list[Odds]]], Places]) -> Iterator[Done]:
+    done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+    for future in done:
+        yield waiting.pop(future), future.result()
+
+
+def _deaf() -> None:
+    """Ctrl-C is for the first process, which then lets its workers go."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def cluster(address: str) -> Engine:
+    """The workers of a dask scheduler, such as `tcp://127.0.0.1:8786`.
+
+    Raises: InputProblem where `distributed` is not installed or no scheduler answers there.
+    """
+    where = f"command line, --scheduler {address}"
+    try:
+        dask: Any = import_module("distributed")
+    except ImportError:
+        raise InputProblem(
+            Problem(where, "the cluster extra is not installed", 'pip install "jarsight[cluster]"')
+        ) from None
+
+    def run(work: Iterable[tuple[Places, Batch]], equilibria: int) -> Iterator[Done]:
+        try:
+            client = dask.Client(address, timeout="10s", set_as_default=False)
+        except (OSError, ValueError) as error:
+            raise InputProblem(
+                Problem(where, f"no scheduler answers ({error})", "the address it prints")
+            ) from None
+        with client:
+            ahead = AHEAD * max(1, len(client.scheduler_info()["workers"]))
+            pending = dask.as_completed(loop=client.loop)
+            places: dict[Any, Places] = {}
+            todo = iter(work)
+
+            def submit(count: int) -> None:
+                for place, batch in islice(todo, count):
+                    future = client.submit(evaluate_batch, batch, pure=False, retries=TRIES_AGAIN)
+                    places[future.key] = place
+                    pending.add(future)
+
+            submit(ahead)
+            for future in pending:
+                submit(1)
+                yield places.pop(future.key), future.result()
+
+    return run

@@ -1,0 +1,361 @@
+"""The whole shelf: every pair (or one product against all) in one tank, worst first."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from chem.doubts import Draws
+from chem.errors import InputProblem, Problem, ToxicGas
+from chem.forecast import THRESHOLD, gases, label_forbids
+from chem.forecast.hazards import refuse_toxic
+from chem.label import Contents, contents
+from chem.reference.fingerprint import fingerprint
+from chem.shelf.cache import Cache
+from chem.shelf.engines import Engine, local
+from chem.shelf.groups import fewest_passes, largest_groups
+from chem.shelf.stock import Item, LeftOut, Setting, apart
+from chem.shelf.tanks import Odds, Tank, batches
+from chem.tank import MAX_PRODUCTS, room_taken, water_totals
+
+GROUPS_LISTED = 5
+Progress = Callable[[int, int], None]
+"""(tanks done, tanks in all)"""
+
+
+@dataclass(frozen=True)
+class Together:
+    """Some products in one tank.
+
+    members: places in the shelf's items; factor: on the first one's rate; odds: None where they
+    must never meet or leave no room for water; answer, chance, because: as a forecast's, at the
+    time judged; forbids, warns: label rules broken, gas or heat, that no member has alone;
+    alone: the largest chance of solids of a member alone; worse: whether solids are.
+    """
+
+    members: tuple[int, ...]
+    factor: float
+    odds: Odds | None
+    answer: str
+    chance: float
+    because: str | None
+    forbids: tuple[str, ...]
+    warns: tuple[str, ...]
+    alone: float
+    worse: bool
+
+    @property
+    def clear(self) -> bool:
+        """Whether nothing speaks against one tank: no solids, no label's rule, no gas or heat."""
+        return self.fine and self.answer not in {"haze", "curdle"}
+
+    @property
+    def fine(self) -> bool:
+        """Whether it was tried, breaks no label's rule and gives no gas or heat."""
+        return not (self.odds is None or self.forbids or self.warns or self.odds.failed > THRESHOLD)
+
+    @property
+    def quarrels(self) -> bool:
+        """Whether they are better kept apart: not clear, and worse than each alone."""
+        return not self.clear and (self.worse or not self.fine)
+
+    @property
+    def hint(self) -> str:
+        """What to try."""
+        if len(self.members) < 2 or not self.quarrels:
+            return ""
+        if self.odds is None:
+            return "Never in one tank."
+        return "Try: two passes." if len(self.members) == 2 else "Try: separate passes."
+
+    def shows(self, judged_at: str) -> float:
+        """Chance that solids show by then; 1 where it was not tried at all."""
+        return 1.0 if self.odds is None else self.odds.probability[judged_at]
+
+
+@dataclass(frozen=True)
+class Passes:
+    """A list of products in as few tanks as will do.
+
+    tanks: members of each; fewest: whether fewer are known not to do; alone_fails: products that
+    do not stay clear even alone.
+    """
+
+    tanks: tuple[tuple[int, ...], ...]
+    fewest: bool
+    alone_fails: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """Who gets along with whom.
+
+    items: the products; setting: the tank; judged_at; asked: place of the one product asked for,
+    None where all were tried with all; pairs: worst first; triples, ratios, alone likewise;
+    groups: products that get along all together, the largest first; passes: None where not
+    asked; seconds, solves: spent in this run, equilibria; versions: as a forecast's.
+    """
+
+    items: tuple[Item, ...]
+    left_out: tuple[LeftOut, ...]
+    setting: Setting
+    judged_at: str
+    asked: int | None
+    pairs: tuple[Together, ...]
+    triples: tuple[Together, ...]
+    ratios: tuple[Together, ...]
+    alone: tuple[Together, ...]
+    groups: tuple[tuple[int, ...], ...]
+    passes: Passes | None
+    notes: tuple[str, ...]
+    seconds: float
+    solves: int
+    versions: Mapping[str, str]
+
+    def quarrels_of(self, place: int) -> int:
+        """With how many others a product quarrels."""
+        return sum(t.quarrels for t in self.pairs if place in t.members)
+
+
+def shelf(
+    items: Sequence[Item],
+    setting: Setting,
+    *,
+    asked: Item | None = None,
+    triples: bool = False,
+    ratios: Sequence[float] = (),
+    passes: bool = False,
+    pairs: bool = True,
+    judged_at: str = "4h",
+    left_out: Sequence[LeftOut] = (),
+    engine: Engine | None = None,
+    cache: Cache | None = None,
+    progress: Progress | None = None,
+) -> Shelf:
+    """Try every pair of `items`, or one asked for against all, in one setting.
+
+    Args:
+        items: what stands on the shelf; asked: the one to try against all.
+        triples: three at a time too; ratios: factors on the first one's rate, each tried too.
+        passes: the fewest tanks that use all items, where they are at most MAX_PRODUCTS.
+        pairs: False tries each product alone only.
+        engine: where it is computed; cache: results of earlier runs; progress: told as it goes.
+
+    Raises:
+        InputProblem: fewer than two products; a ratio that is not positive; a tank whose products
+            alone fill it.
+    """
+    start = time.perf_counter()
+    stock = tuple(items)
+    place = None
+    if asked is not None:
+        stock = tuple(
+            i for i in stock if i.text != asked.text or i.product.file != asked.product.file
+        )
+        stock = (apart(asked, stock), *stock)
+        place = 0
+    _check(stock, ratios)
+    work = _Work(stock, setting, judged_at, engine or local(), cache, progress)
+    indices = range(len(stock))
+    twos = [c for c in combinations(indices, 2) if pairs and (place is None or place in c)]
+    threes = [c for c in combinations(indices, 3) if place is None or place in c] if triples else []
+    steps = sorted({f for f in ratios if f != 1.0} | {1.0})
+    rows = [[Tank(c)] for c in (*((i,) for i in indices), *threes)]
+    rows += [[Tank(c, f) for f in steps] for c in twos]
+    work.do(rows)
+    alone = [work.judged(Tank((i,))) for i in indices]
+    found_pairs = [work.judged(Tank(c)) for c in twos]
+    groups: tuple[tuple[int, ...], ...] = ()
+    parts = None
+    if pairs and place is None:
+        kept_apart = {t.members for t in found_pairs if not t.clear}
+        judged = [i for i in indices if stock[i].product.judged and alone[i].clear]
+        groups = tuple(
+            largest_groups(judged, kept_apart, work.together, MAX_PRODUCTS, GROUPS_LISTED)
+        )
+        if passes and len(stock) <= MAX_PRODUCTS:
+            fails = tuple(i for i in indices if not alone[i].clear)
+            parts = Passes(*fewest_passes(judged, kept_apart, work.together), fails)
+    return Shelf(
+        stock,
+        tuple(left_out),
+        setting,
+        judged_at,
+        place,
+        _worst_first(found_pairs, judged_at),
+        _worst_first([work.judged(Tank(c)) for c in threes], judged_at),
+        tuple(work.judged(Tank(c, f)) for c in twos for f in steps) if len(steps) > 1 else (),
+        _worst_first(alone, judged_at),
+        groups,
+        parts,
+        tuple(work.notes),
+        time.perf_counter() - start,
+        work.solves,
+        fingerprint(),
+    )
+
+
+def _check(stock: Sequence[Item], ratios: Sequence[float]) -> None:
+    problems = []
+    if len(stock) < 1:
+        problems.append(Problem("shelf", "no product to try", "a folder with product files"))
+    for factor in ratios:
+        if not 0.0 < factor < float("inf"):
+            problems.append(
+                Problem(f"--ratios {factor:g}", "a ratio is above 0", "such as 0.5,1,2")
+            )
+    if problems:
+        raise InputProblem(problems)
+
+
+def _worst_first(found: Iterable[Together], judged_at: str) -> tuple[Together, ...]:
+    rank = {"curdle": 0, "haze": 1, "cannot tell": 2, "clear": 3}
+
+    def key(t: Together) -> tuple[float, ...]:
+        odds = t.odds
+        blocks = 1.0 if odds is None else odds.clogs[judged_at]
+        day = 1.0 if odds is None else odds.probability["24h"]
+        return (
+            float(odds is not None),
+            float(rank[t.answer]),
+            -blocks,
+            -t.shows(judged_at),
+            -day,
+            *(float(m) for m in t.members),
+        )
+
+    return tuple(sorted(found, key=key))
+
+
+class _Work:
+    """Odds of tanks, from the cache or computed, each once."""
+
+    def __init__(
+        self,
+        stock: Sequence[Item],
+        setting: Setting,
+        judged_at: str,
+        engine: Engine,
+        cache: Cache | None,
+        progress: Progress | None,
+    ) -> None:
+        self.stock, self.setting, self.judged_at = stock, setting, judged_at
+        self.engine, self.cache, self.progress = engine, cache, progress
+        self.draws = Draws(setting.draws, setting.seed)
+        self.water = water_totals(setting.water, self.draws)
+        self.solves = 0
+        self.notes: list[str] = list(self.water.notes)
+        self._known: dict[Tank, Odds] = {}
+        self._refused: dict[Tank, str] = {}
+        self._inside: dict[int, Contents] = {}
+        self._base = _hash(repr(setting), json.dumps(fingerprint(), sort_keys=True))
+        self._identity = [item.identity for item in stock]
+
+    def key(self, tank: Tank) -> str:
+        """What the odds of a tank depend on."""
+        parts = [
+            f"{self._identity[i]} {tank.factor if k == 0 else 1.0!r}"
+            for k, i in enumerate(tank.members)
+        ]
+        return _hash(self._base, *sorted(parts))
+
+    def do(self, rows: Sequence[Sequence[Tank]]) -> None:
+        """Find the odds of tanks; a row holds the same members at rising factors."""
+        every = [t for row in rows for t in row if t not in self._known and t not in self._refused]
+        for tank in dict.fromkeys(every):
+            mix = tank.mix(self.stock, self.setting)
+            room = room_taken(mix.additions, mix.carrier_L_per_m2)
+            if room >= 1.0:
+                self._refused[tank] = f"the products alone fill {100 * room:.0f} % of the tank"
+            try:
+                refuse_toxic(mix)
+            except ToxicGas as danger:
+                self._refused[tank] = danger.problems[0].wrong
+        keys = {t: self.key(t) for t in every if t not in self._refused}
+        if self.cache is not None:
+            cached = self.cache.get(keys.values())
+            self._known |= {t: Odds(**cached[k]) for t, k in keys.items() if k in cached}
+        todo: dict[int, list[Sequence[Tank]]] = {}
+        planned: set[Tank] = set()
+        for row in rows:
+            new = [t for t in row if t in keys and t not in self._known and t not in planned]
+            planned |= set(new)
+            if new:
+                todo.setdefault(len(new), []).append(new)
+        for same_length in todo.values():
+            self._compute(same_length, keys)
+
+    def _compute(self, rows: Sequence[Sequence[Tank]], keys: Mapping[Tank, str]) -> None:
+        for i in sorted({i for row in rows for i in row[0].members} - self._inside.keys()):
+            self._inside[i] = contents(self.stock[i].product, self.draws)
+        whole = sum(len(row) for row in rows)
+        equilibria = whole * self.draws.count
+        done = 0
+        made = batches(rows, self.stock, self._inside, self.setting, self.water, self.draws)
+        for places, results in self.engine(made, equilibria):
+            new = {
+                tank: odds
+                for place, found in zip(places, results, strict=True)
+                for tank, odds in zip(rows[place], found, strict=True)
+            }
+            self._known |= new
+            if self.cache is not None:
+                self.cache.put({keys[t]: odds.as_dict() for t, odds in new.items()})
+            done += len(new)
+            self.solves += len(new) * self.draws.count
+            if self.progress is not None:
+                self.progress(done, whole)
+
+    def judged(self, tank: Tank) -> Together:
+        """A tank with its answer and its dangers, beside those of its members alone."""
+        mix = tank.mix(self.stock, self.setting)
+        forbids, known = label_forbids(mix), self._known.get(tank)
+        each = [self.judged(Tank((i,))) for i in tank.members] if len(tank.members) > 1 else []
+        forbids = [f for f in forbids if all(f not in t.forbids for t in each)]
+        at = self.judged_at
+        alone = max((t.shows(at) for t in each), default=0.0)
+        if known is None:
+            because = self._refused[tank]
+            return Together(
+                tank.members,
+                tank.factor,
+                None,
+                "cannot tell",
+                1.0,
+                because,
+                tuple(forbids),
+                (),
+                alone,
+                True,
+            )
+        warns = [g.because for g in gases(mix, known.ph)]
+        not_judged = [self.stock[i].name for i in tank.members if not self.stock[i].product.judged]
+        answer, chance, why = known.answer(at, not_judged)
+        blocked = max((t.odds.clogs[at] for t in each if t.odds is not None), default=0.0)
+        worse = known.probability[at] > alone + THRESHOLD or known.clogs[at] > blocked + THRESHOLD
+        return Together(
+            tank.members,
+            tank.factor,
+            known,
+            answer,
+            chance,
+            why,
+            tuple(forbids),
+            tuple(w for w in warns if all(w not in t.warns for t in each)),
+            alone,
+            worse,
+        )
+
+    def together(self, groups: Sequence[tuple[int, ...]]) -> list[bool]:
+        """Whether all of each group get along in one tank."""
+        tanks = [Tank(group) for group in groups]
+        self.do([[tank] for tank in tanks])
+        return [self.judged(tank).clear for tank in tanks]
+
+
+def _hash(*parts: str) -> str:
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()

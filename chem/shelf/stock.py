@@ -1,0 +1,148 @@
+"""What stands on the shelf: product files with the rate each goes at, and the tank they meet in."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from chem.doubts import Draws
+from chem.errors import InputProblem, Problem
+from chem.label import Product, contents, label_lines, misfits, read_product
+from chem.tank import Addition, Mix, Water
+from chem.units import Rate, read_rate
+
+
+@dataclass(frozen=True)
+class Item:
+    """A product at its rate; text: what its file says, which the cache goes by."""
+
+    product: Product
+    rate: Rate
+    text: str
+
+    @property
+    def name(self) -> str:
+        """As on the label."""
+        return self.product.name
+
+    @property
+    def identity(self) -> str:
+        """A hash of everything that a tank takes from it."""
+        whole = "\n".join((self.product.key, self.rate.text, repr(self.rate.value), self.text))
+        return hashlib.sha256(whole.encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A file that could not be used, and why."""
+
+    file: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Setting:
+    """The tank that all meet in: water, spray volume [L/m2], temperatures [degC], draws, seed."""
+
+    water: Water
+    carrier_L_per_m2: float
+    t_celsius: float
+    coldest_celsius: float | None = None
+    draws: int = 64
+    seed: int = 1
+
+    def mix(self, *additions: Addition) -> Mix:
+        """These products in this tank."""
+        return Mix(
+            name=" + ".join(a.product.name for a in additions),
+            file="shelf",
+            water=self.water,
+            carrier_L_per_m2=self.carrier_L_per_m2,
+            fill="to mark",
+            tank_L=None,
+            t_celsius=self.t_celsius,
+            coldest_celsius=self.coldest_celsius,
+            additions=additions,
+            adjuvant=None,
+        )
+
+
+def read_item(path: Path, rate: str | None = None) -> Item:
+    """One product at a rate given as text, or its usual one.
+
+    Raises: InputProblem where the file can't be read, its lines can't be met by its sources, or
+        neither it nor the caller gives a rate.
+    """
+    product = read_product(path)
+    if product.sources or product.also:
+        found = misfits(product, label_lines(product))
+        if found:
+            raise InputProblem(found)
+    else:
+        contents(product, Draws(1))  # raises where no source is common for a line
+    if rate is not None:
+        where = f"command line, --rate {path.stem}"
+        used: Rate | None = read_rate(rate, where, dry=product.dry)
+    else:
+        used = product.usual_rate
+    if used is None:
+        raise InputProblem(
+            Problem(
+                f"{path.name}, usual_rate",
+                "no rate to try it at",
+                f'usual_rate = "4 fl oz/1000 sq ft", or --rate "{path.stem}=4 fl oz/1000 sq ft"',
+            )
+        )
+    return Item(product, used, path.read_text(encoding="utf-8"))
+
+
+def read_stock(
+    folder: Path, rates: Mapping[str, str] | None = None
+) -> tuple[tuple[Item, ...], tuple[LeftOut, ...]]:
+    """Every product of a folder at its rate, and what had to be left out.
+
+    rates: file stem -> rate as text, in place of the usual one.
+
+    Raises: InputProblem where the folder holds no product file that can be used, or a rate names
+        none.
+    """
+    given = dict(rates or {})
+    paths = sorted(folder.glob("*.toml")) if folder.is_dir() else []
+    stems = {p.stem for p in paths}
+    problems = [
+        Problem(f'command line, --rate "{key}=..."', f"`{folder}` has no {key}.toml", "its name")
+        for key in given
+        if key not in stems
+    ]
+    items: list[Item] = []
+    left: list[LeftOut] = []
+    for path in paths:
+        try:
+            items.append(read_item(path, given.get(path.stem)))
+        except InputProblem as problem:
+            left.append(LeftOut(path.name, "; ".join(p.wrong for p in problem.problems)))
+    if not items:
+        problems.append(
+            Problem(
+                f"`{folder}`",
+                "no product file there can be used"
+                + "".join(f"; {out.file}: {out.why}" for out in left[:3]),
+                "a folder of product files, each with its usual_rate",
+            )
+        )
+    if problems:
+        raise InputProblem(problems)
+    return tuple(items), tuple(left)
+
+
+def apart(item: Item, others: tuple[Item, ...]) -> Item:
+    """The item under a key of its own, so that its doubts are not those of another jug."""
+    taken = {o.product.key for o in others}
+    key, n = item.product.key, 2
+    while key in taken:
+        key, n = f"{item.product.key}-{n}", n + 1
+    return (
+        item if key == item.product.key else replace(item, product=replace(item.product, key=key))
+    )
