@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chem.advice.salting import jug_crystals
+from chem.advice.salting import GRID_CELSIUS, jug_crystals
 from chem.doubts import Draws, doubts, first_order
 from chem.equilibrium import Conditions, build_system, solve
 from chem.equilibrium.activity import Floats
@@ -42,11 +42,15 @@ WATER_FIGURES = {
 
 @dataclass(frozen=True)
 class SaltOut:
-    """A salt that leaves the jug as it cools, and the highest temperature at which it may."""
+    """A salt that leaves the jug as it cools, and the highest temperature at which it may.
+
+    from_below: whether it may be colder than any temperature tried, which stands as p05 then.
+    """
 
     key: str
     name: str
     t_celsius: Range
+    from_below: bool
 
 
 @dataclass(frozen=True)
@@ -106,7 +110,7 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
     clear_at = None
     if crystals is not None:
         salts = tuple(
-            SaltOut(key, name, _range(draws, t))
+            _salt_out(key, name, t, draws)
             for key, name, t in zip(
                 crystals.keys, crystals.names, crystals.t_salt_out_celsius.T, strict=True
             )
@@ -144,6 +148,13 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
 SURELY_OVER_SI = 0.3
 """Salts this far over in nearly every version can't be a clear jug; below, the tables may err."""
 COLDEST_SHOWN_CELSIUS = -10.0
+
+
+def _salt_out(key: str, name: str, t_celsius: Floats, draws: Draws) -> SaltOut:
+    """One salt's temperature of leaving over all draws, those without one among them."""
+    coldest = float(GRID_CELSIUS[0])
+    tried = _range(draws, np.maximum(t_celsius, coldest))
+    return SaltOut(key, name, tried, tried.p05 <= coldest)
 
 
 def _range(draws: Draws, values: Floats) -> Range:

@@ -8,13 +8,14 @@ from chem.forecast.outlook import THRESHOLD, Outlook, outlook
 from chem.forecast.prepare import Prepared, prepare
 from chem.forecast.result import TIMES_S, DoubtShare, Forecast, Range, SolidForecast, TankLine
 from chem.forecast.seen import SEEN_WORDS, read_seen
-from chem.forecast.settling import MODEL_KINDS, settle_by
+from chem.forecast.settling import MODEL_KINDS, ONLY_THE_JAR, settle_by
 
 __all__ = [
     "ALWAYS",
     "IF_IT_GOES_WRONG",
     "JAR_DECIDES",
     "MODEL_KINDS",
+    "ONLY_THE_JAR",
     "Outlook",
     "Prepared",
     "THRESHOLD",

@@ -9,6 +9,7 @@ from chem.doubts import Doubt, doubts
 
 MODEL_KINDS = {"log_k", "interaction", "clouding", "iron"}
 """Doubts about the model: nothing that the person can measure but the jar."""
+ONLY_THE_JAR = "the jar"
 
 
 @cache
@@ -51,4 +52,4 @@ def settle_by(name: str) -> str:
             return doubt.settle_by.format(
                 product=groups.get("product", ""), what=groups.get("what", "")
             )
-    return "the jar"
+    return ONLY_THE_JAR

@@ -154,7 +154,7 @@ def _gas(gas: Evolved) -> str:
     """A gas or heat with its amount, where there is one worth telling."""
     if gas.amount is None or gas.amount < 0.5:
         return gas.because
-    text = f"{gas.because} About {gas.amount:.2g} {gas.unit}"
+    text = f"{gas.because} About {_figures(gas.amount)} {gas.unit}"
     return f"{text} (limit {gas.limit:g} ppm)." if gas.limit is not None else f"{text}."
 
 
@@ -290,7 +290,9 @@ def _granted(result: Forecast) -> Block:
         words = doubt.settle_by
         for key, name in names.items():
             words = words.replace(key, name)
-        items.append(f"{words[0].upper()}{words[1:]} ({round(100 * doubt.share)} % of the spread)")
+        parts = ((doubt.share, "spread"), (doubt.of_ph, "pH's spread"), (doubt.of_odds, "odds"))
+        share, which = max(parts, key=lambda part: part[0])
+        items.append(f"{words[0].upper()}{words[1:]} ({round(100 * share)} % of the {which})")
     model = sum(d.share for d in result.doubts if d.key.split(":")[0] in MODEL_KINDS)
     if model > 0.3:
         items.append("Most of the spread is in the constants: only the jar narrows it.")

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from chem.advice.jug import GALLON_L, POUND_KG, Carried, Jug
-from chem.forecast import Range
+from chem.forecast import ONLY_THE_JAR, Range
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.words import odds
 from chem.units import Units, format_temperature
@@ -54,13 +54,18 @@ def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
     blocks = [
         Block("Ions the label implies", rows=rows),
         Block("Sources", rows=shares if len(shares) > 1 else ()),
+        Block("How much of a metal is chelated", items=_chelated(result)),
         Block("The liquid", facts),
         Block("What it carries", items=[_carried(c, result, units) for c in result.carried]),
         _cold(result, units),
     ]
     if result.water_matters:
         blocks.append(Block("The water figure that matters most", [f"{result.water_matters}."]))
-    settle = [d.settle_by.replace(result.product.key, result.product.name) for d in result.doubts]
+    settle = [
+        d.settle_by.replace(result.product.key, result.product.name)
+        for d in result.doubts
+        if d.settle_by != ONLY_THE_JAR
+    ]
     blocks += [
         Block("Left open by the label", items=result.open),
         Block("What would settle it", items=[s[0].upper() + s[1:] for s in settle[:4]]),
@@ -68,6 +73,22 @@ def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
     ]
     kept = [b for b in blocks if b.paragraphs or b.items or b.rows]
     return Sheet(result.product.name, answer, kept)
+
+
+def _chelated(result: Jug) -> list[str]:
+    """What the label says of each metal's chelated part."""
+    product = result.product
+    out = []
+    for line, declared in product.chelated.items():
+        total = product.guarantee.get(line, declared.percent)
+        agent = f"with {declared.agent}" if declared.agent else "agent not named"
+        share = min(100.0 * declared.percent / total, 100.0) if total else 0.0
+        part = "all of it" if share > 99.0 else f"{share:.0f} % of it"
+        out.append(f"{line}: {declared.percent:g} of {total:g} %, {part}, {agent}")
+    for source in product.sources:
+        if source.bound and not product.chelated:
+            out.append(f"all that comes as {source.key}; the label sets no part apart")
+    return out
 
 
 def _mmol(mol: float) -> str:
@@ -103,12 +124,13 @@ def _cold(result: Jug, units: Units) -> Block:
     cold = format_temperature(result.coldest_celsius, units)
     text = [f"No crystals at {cold}: {odds(result.clear_at)}."]
     for salt in result.salts_out[:3]:
-        text.append(
-            f"{salt.name} would come out below about "
-            f"{format_temperature(round(salt.t_celsius.median), units)} "
-            f"({format_temperature(round(salt.t_celsius.p05), units)} to "
-            f"{format_temperature(round(salt.t_celsius.p95), units)})."
+        low, middle, high = (
+            format_temperature(round(t), units)
+            for t in (salt.t_celsius.p05, salt.t_celsius.median, salt.t_celsius.p95)
         )
+        if salt.from_below:
+            low = f"under {low}"
+        text.append(f"{salt.name} would come out below about {middle} ({low} to {high}).")
     return Block("In the cold", text)
 
 
