@@ -246,7 +246,8 @@ def test_a_label_that_says_first_is_mended_by_another_order(tmp_path: Path) -> N
     )
     assert label_forbids(mix)
     result = fix(mix, count=64)
-    found = next(f for f in result.fixes if f.lever == "order")
+    (found,) = result.fixes  # the smallest change; more water or less of either mends nothing
+    assert found.lever == "order"
     assert found.mixes[0].additions[0].product.key == "ph-buffer"
     assert not label_forbids(found.mixes[0])
 
@@ -409,6 +410,39 @@ def test_unknown_water_is_not_softened(tmp_path: Path) -> None:
     mix = write(tmp_path, ("npk-orthophosphate", "10 fl oz/1000 sq ft"), water="unknown")
     result = fix(mix, count=64)
     assert any(n.lever == "water" and "known" in n.sentence for n in result.no_use)
+
+
+def test_an_order_that_a_proposal_needs_is_told(tmp_path: Path) -> None:
+    """The buffer's label says first: every proposal puts it there and says so."""
+    mix = write(
+        tmp_path,
+        ("npk-orthophosphate", "10 fl oz/1000 sq ft"),
+        ("ph-buffer", "0.25 fl oz/1000 sq ft"),
+        water="hard-alkaline.toml",
+        carrier="1 gal/1000 sq ft",
+    )
+    result = fix(mix, count=64)
+    assert result.probability["4h"] >= THRESHOLD
+    assert result.fixes
+    for found in result.fixes:
+        if len(found.mixes) == 1:
+            assert (
+                found.mixes[0].additions[0].product.key == "ph-buffer" or "Pour" in found.sentence
+            )
+            assert "Pour in this order: " in found.sentence
+
+
+def test_gas_of_the_mix_as_asked_is_told_even_if_there_is_nothing_to_change(
+    tmp_path: Path,
+) -> None:
+    mix = write(
+        tmp_path,
+        ("ammonium-sulfate-liquor", "6 fl oz/1000 sq ft"),
+        ("potassium-carbonate-liquor", "4 fl oz/1000 sq ft"),
+    )
+    result = fix(mix, count=32)
+    assert any("Ammonia" in g for g in result.gases)
+    assert "GAS OR HEAT" in as_text(fix_sheet(result))
 
 
 def test_json_and_sheet() -> None:

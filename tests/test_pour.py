@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 
 from chem.advice.agents import choose_agent
 from chem.advice.ph import adjust
-from chem.advice.pour import MATTERS, Pour, Rules, pour
+from chem.advice.pour import MATTERS, Pour, Rules, keeping_rules, pour
 from chem.advice.stack import glances
 from chem.cli.reasons import add_to
 from chem.doubts import Draws
@@ -251,6 +251,96 @@ def test_order_that_does_not_matter_is_said() -> None:
     assert not result.matters and result.most - result.least <= MATTERS
     assert result.advised is result.asked
     assert "makes no difference" in as_text(pour_sheet(result))
+
+
+def test_the_asked_order_stands_beside_the_advised_one(four: Mix) -> None:
+    text = as_text(pour_sheet(pour(four)))
+    asked = text[text.index("THE ORDER YOU ASKED FOR") : text.index("OTHER ORDERS")]
+    places = [asked.index(f"{k} {a.product.name}") for k, a in enumerate(four.additions, 1)]
+    assert places == sorted(places)
+    assert "over 19 in 20" in asked
+    assert "What has fallen out by then may stay" in " ".join(asked.split())
+    steps = text[text.index("STEP BY STEP") : text.index("THE ORDER YOU ASKED FOR")]
+    assert "1 Citric buffer, invented" in steps
+
+
+def test_no_difference_is_said_of_the_orders_that_are_allowed(tmp_path: Path) -> None:
+    free = write(tmp_path, ("urea-liquor", "4"), ("iron-edta", "2"))
+    assert "makes no difference." in as_text(pour_sheet(pour(free, count=16)))
+    bound = write(tmp_path, ("ph-buffer", "1"), ("urea-liquor", "4"), ("iron-edta", "2"))
+    result = pour(bound, count=16)
+    assert result.ways == 2
+    assert "no difference among those allowed" in as_text(pour_sheet(result)).replace("\n", " ")
+
+
+def test_all_the_water_first_is_advised_where_half_of_it_clouds(tmp_path: Path) -> None:
+    """Gypsum that the full tank holds for a quarter of an hour and half the water does not."""
+    found = None
+    for rate in (3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.0):
+        mix = write(
+            tmp_path,
+            ("ammonium-sulfate-liquor", f"{rate}"),
+            ("calcium-chloride-liquor", f"{0.5 * rate}"),
+        )
+        result = pour(mix, count=32)
+        if result.asked.chances[-1] < 0.1 <= result.orders[0].probability:
+            found = result
+            break
+    assert found is not None and found.all_water is not None
+    assert found.all_water < found.orders[0].probability
+    full = pour(replace(mix, fill="to mark"), count=32)
+    text = " ".join(as_text(pour_sheet(full)).split())
+    assert ("Put all the water in before the products" in text) == (found.all_water < 0.1)
+    assert json.loads(pour_json(full))["all_water_first"] == found.all_water
+
+
+def test_an_order_that_keeps_every_rule_is_found_if_there_is_one(tmp_path: Path) -> None:
+    """Against every permutation: two acids, two carbonates, one first, one last."""
+    (tmp_path / "citric.toml").write_text(PLAIN_ACID, encoding="utf-8")
+    (tmp_path / "end.toml").write_text(
+        PLAIN_ACID.replace("Citric buffer", "End piece") + '\n[says]\npour = "last"\n',
+        encoding="utf-8",
+    )
+    pool = ("end", "potassium-carbonate-liquor", "citric", "kelp-extract", "ph-buffer", "iron-edta")
+    found = 0
+    for names in itertools.chain(*(itertools.combinations(pool, k) for k in (2, 3, 4, 5))):
+        mix = write(tmp_path, *[(name, "0.5") for name in names])
+        every = [
+            in_order(mix, order)
+            for order in itertools.permutations(range(len(names)))
+            if not Rules.of(mix).broken(order)
+        ]
+        ordered = keeping_rules(mix)
+        assert (ordered is not None) == bool(every), names
+        if ordered is not None:
+            assert ordered in every
+            found += 1
+    assert 0 < found < 50
+
+
+def test_one_product_has_no_custom(tmp_path: Path) -> None:
+    text = as_text(pour_sheet(pour(write(tmp_path, ("urea-liquor", "4")), count=16)))
+    assert "One product, one order." in text
+    assert "WHERE THE ORDER COMES FROM" not in text
+
+
+def test_ten_products_are_scored_over_every_set(tmp_path: Path) -> None:
+    """3,628,800 orders over 1,023 sets; what is judged in words alone is among them."""
+    mix = write(
+        tmp_path,
+        *[
+            (name, "1")
+            for name in (
+                "urea-liquor", "ammonium-sulfate-liquor", "micronutrient-pack", "iron-edta",
+                "magnesium-nitrate-liquor", "potassium-phosphite-liquor", "chelated-calcium",
+                "npk-polyphosphate", "wetting-agent", "calcium-chloride-liquor",
+            )
+        ],
+    )  # fmt: skip
+    result = pour(mix, count=16)
+    assert result.ways == 3628800
+    assert len(result.orders[0].chances) == 11
+    assert result.not_judged == ("Wetting agent emulsion, invented",)
 
 
 def test_last_step_is_the_forecast() -> None:

@@ -19,7 +19,7 @@ from chem.advice.stack import glances
 from chem.doubts import Draws
 from chem.errors import InputProblem
 from chem.forecast import THRESHOLD, TIMES_S, Outlook, Prepared, gases, outlook, prepare
-from chem.forecast.evolved import evolved
+from chem.forecast.evolved import Evolved, evolved
 from chem.label import Contents, Product, contents
 from chem.reference import tables
 from chem.tank import (
@@ -104,7 +104,8 @@ class Fixes:
     """What works for a mix, the smallest change of each kind; `because`: why nothing does.
 
     no_use: kinds that don't; label_forbids: rules that the mix as asked breaks, of labels and of
-    acids; no proposal does. on_the_way: chance of clouding while the mix as asked is poured.
+    acids; no proposal does. on_the_way: chance of clouding while the mix as asked is poured; gases:
+    what it gives off or heats, in words; no proposal gives off another.
     """
 
     mix: Mix
@@ -116,6 +117,7 @@ class Fixes:
     on_the_way: float
     spray_within_minutes: float | None
     because: str | None
+    gases: tuple[str, ...]
     not_judged: tuple[str, ...]
     draws: int
     seed: int
@@ -232,6 +234,10 @@ class _Asker:
         if held is None:
             return None
         tanks, after = held
+        for asked, tank in zip(mixes, tanks, strict=True):
+            if asked is not tank:
+                names = ", then ".join(a.product.name for a in tank.additions)
+                sentence += f" Pour in this order: {names}."
         few = min(SEARCH_DRAWS, self.count)
         way = max(worst_on_the_way(m, count=few, seed=self.seed) for m in tanks)
         all_first = False
@@ -243,7 +249,8 @@ class _Asker:
 
 
 Lever = Iterator[Fix | NoUse]
-NEVER, GAS = ": never with ", ": toxic gas"
+NEVER, GAS, NEXT = ": never with ", ": toxic gas", ", next to "
+CARRIER, RATE, FIRST_OR_LAST = " carrier", "rate is outside", "its label says to pour it"
 
 
 def mild_reagents() -> tuple[Reagent, ...]:
@@ -299,6 +306,7 @@ def fix(
         on_the_way=way,
         spray_within_minutes=None if asker.broken else _spray_within(asker.first),
         because=because,
+        gases=tuple(g.because for g in _gases(asker.first)),
         not_judged=asker.first.not_judged,
         draws=count,
         seed=seed,
@@ -308,15 +316,27 @@ def fix(
 def _levers(
     asker: _Asker, shelf: Sequence[Product] | None, agents: Sequence[Reagent], clear: bool
 ) -> Iterator[Sequence[Fix | NoUse]]:
-    """What may help: only other company or none where a rule forbids these in one tank."""
+    """What may help, a lever at a time.
+
+    Only other company or none where a rule forbids these in one tank; only what mends the rule
+    where the tank is clear.
+    """
     if not any(NEVER in rule or GAS in rule for rule in asker.broken):
-        for lever in (_carrier(asker), _rates(asker)):
-            # In a tank that is clear these can only mend a rule of theirs.
-            yield [f for f in lever if not clear or isinstance(f, Fix)]
         if not clear:
-            yield list(_water(asker))
-            yield list(_agents(asker, agents))
-        yield list(_order(asker))
+            for lever in (_carrier(asker), _rates(asker), _water(asker), _agents(asker, agents)):
+                yield list(lever)
+            yield list(_order(asker))
+        else:
+            mended = []
+            if any(CARRIER in rule for rule in asker.broken):
+                mended += list(_carrier(asker))
+            if any(RATE in rule for rule in asker.broken):
+                mended += list(_rates(asker))
+            if any(FIRST_OR_LAST in rule or NEXT in rule for rule in asker.broken):
+                mended += list(_order(asker))
+            yield mended
+            if any(isinstance(one, Fix) for one in mended):
+                return
     yield list(_swaps(asker, shelf))
     yield list(_passes(asker))
 
@@ -332,13 +352,17 @@ def _why_nothing(asker: _Asker, clear: bool) -> str:
     )
 
 
-def _gas_keys(found: Outlook) -> set[str]:
+def _gases(found: Outlook) -> list[Evolved]:
     """Gases and heat of a tank, by what meets and by the amounts reckoned."""
     ready = found.ready
     ph = float(ready.draws.quantile(found.fresh.clear.ph, (0.5,))[0])
     warned = tuple(gases(ready.mix, ph if np.isfinite(ph) else 7.0))
     seen = evolved(ready, found.fresh, warned)
-    return {g.key for g in seen if g.key != "heat" or (g.amount or 0.0) > MOST_WARMER_C}
+    return [g for g in seen if g.key != "heat" or (g.amount or 0.0) > MOST_WARMER_C]
+
+
+def _gas_keys(found: Outlook) -> set[str]:
+    return {g.key for g in _gases(found)}
 
 
 def _spray_within(found: Outlook) -> float | None:
@@ -696,7 +720,7 @@ def _passes(asker: _Asker) -> Lever:
     if n < 2:
         yield NoUse("passes", "Separate passes: there is only one product.")
         return
-    groups = [mask for mask in range(1, 1 << n) if mask != (1 << n) - 1]
+    groups = range(1, (1 << n) - 1)
     tanks = {mask: only(mix, [i for i in range(n) if mask >> i & 1]) for mask in groups}
     may = [m for m in groups if _can_be_poured(tanks[m])]
     draws = min(SEARCH_DRAWS, asker.count, max(LEAST_DRAWS, MOST_ROWS >> n))

@@ -156,6 +156,27 @@ class Rules:
             return False
         return frozenset((last, following)) not in self.apart
 
+    def some_order(self, custom: Sequence[int]) -> tuple[int, ...] | None:
+        """An order that keeps every rule, each step by the custom of the trade where it may."""
+        by_custom = sorted(range(len(self.products)), key=lambda i: (custom[i], i))
+        dead: set[tuple[int, int]] = set()
+
+        def go_on(poured: int, last: int) -> tuple[int, ...] | None:
+            left = [i for i in by_custom if not poured >> i & 1]
+            if not left:
+                return ()
+            for i in left:
+                node = (poured | 1 << i, i)
+                if node in dead or not self.allow(poured, last, i):
+                    continue
+                rest = go_on(*node)
+                if rest is not None:
+                    return (i, *rest)
+                dead.add(node)
+            return None
+
+        return go_on(0, -1)
+
     def broken(self, order: Sequence[int]) -> tuple[str, ...]:
         """What an order breaks, in words."""
         out = []
@@ -187,14 +208,13 @@ def keeping_rules(mix: Mix) -> Mix | None:
 
     That one is the nearest to the custom of the trade; None where no order keeps them.
     """
-    n = len(mix.additions)
     rules = Rules.of(mix)
-    if not rules.broken(range(n)):
+    if not rules.broken(range(len(mix.additions))):
         return mix
     middle = Draws(1)
     custom = [_place(a.product, contents(a.product, middle)) for a in mix.additions]
-    orders, _, _ = _best_orders(dict.fromkeys(range(1, 1 << n), 0.0), rules, custom, 0.0)
-    return in_order(mix, orders[0]) if orders else None
+    order = rules.some_order(custom)
+    return None if order is None else in_order(mix, order)
 
 
 def worst_on_the_way(mix: Mix, *, count: int = 64, seed: int = 1, share: float = 0.5) -> float:

@@ -26,6 +26,8 @@ def fix_sheet(result: Fixes) -> Sheet:
     blocks = []
     if result.label_forbids:
         blocks.append(Block("A rule is broken as asked", items=result.label_forbids))
+    if result.gases:
+        blocks.append(Block("Gas or heat", items=result.gases))
     blocks.append(Block("Do this next", [_next(result)]))
     for lever in LEVERS:
         found = [_words(result, f) for f in result.fixes if f.lever == lever]
@@ -40,7 +42,7 @@ def fix_sheet(result: Fixes) -> Sheet:
     if granted:
         blocks.append(Block("Taken for granted, check these", items=granted))
     blocks += [Block("Always", items=ALWAYS), Block("", [JAR_DECIDES])]
-    return Sheet(f"{result.mix.name}: what would fix it", _answer(result), blocks)
+    return Sheet(f"{result.mix.name}: fix", _answer(result), blocks)
 
 
 def _answer(result: Fixes) -> list[str]:
@@ -136,6 +138,7 @@ def fix_json(result: Fixes) -> str:
             "because": result.because,
             "label_forbids": list(result.label_forbids),
             "on_the_way": result.on_the_way,
+            "gases": list(result.gases),
             "not_judged": list(result.not_judged),
             "draws": result.draws,
             "seed": result.seed,

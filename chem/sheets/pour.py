@@ -60,7 +60,7 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
         Block("", [JAR_DECIDES]),
     ]
     keep = [b for b in blocks if b.paragraphs or b.items or b.rows]
-    return Sheet(f"{result.mix.name}: pouring order", _answer(result, order), keep)
+    return Sheet(f"{result.mix.name}: pour", _answer(result, order), keep)
 
 
 def pour_json(result: Pour) -> str:
