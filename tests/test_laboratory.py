@@ -126,8 +126,8 @@ def test_pure_water() -> None:
 @pytest.mark.parametrize(
     ("t_celsius", "salt", "calcium", "tolerance"),
     [
-        # Marshall and Slusher 1966, J. Phys. Chem. 70, 4015, gypsum in NaCl [mol/kg]; none of
-        # these points was fitted. Tolerances of the model, not of the measurement (1.2 %).
+        # Marshall and Slusher 1966, J. Phys. Chem. 70, 4015, gypsum in NaCl [mol/kg]; constants
+        # were fitted to these points. Tolerances of the model, not of the measurement (1.2 %).
         (25.0, 0.0513, 0.0194, 0.05),
         (25.0, 0.2319, 0.0281, 0.05),
         (25.0, 0.548, 0.0372, 0.06),
