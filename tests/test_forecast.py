@@ -12,6 +12,8 @@ from chem.doubts import doubts
 from chem.errors import InputProblem, ToxicGas
 from chem.forecast import Forecast, forecast
 from chem.forecast.clouding import delay_factor, delays
+from chem.forecast.hazards import is_acid
+from chem.label import read_product
 from chem.sheets import as_html, as_text, forecast_json, forecast_sheet, forecast_short
 from chem.tank import change_mix, read_mix
 
@@ -364,3 +366,17 @@ def test_retarders_delay_and_never_hasten() -> None:
     assert np.all(np.asarray(citrate)[1:] > np.asarray(tartrate)[1:])
     assert delay_factor("gypsum", {"NO3": one}) == 1.0
     assert all(row.most > 1.0 and row.half_mmol_per_L > 0.0 for row in delays())
+
+
+@pytest.mark.parametrize(
+    ("ph", "acid"), [(None, True), ("2.2", True), ("5.5", True), ("6.5", False), ("7", False)]
+)
+def test_an_acid_neutralised_to_a_stated_ph_is_a_salt(
+    ph: str | None, acid: bool, tmp_path: Path
+) -> None:
+    """Citric acid brought to pH 6 or more is citrate (its last pKa is 6.4, CRC Handbook)."""
+    entries: dict[str, object] = {"density": "1.1 kg/L", "sources": ["citric acid"]}
+    if ph is not None:
+        entries["ph"] = ph
+    name = product(tmp_path, "Citrate", **entries, also={"citric acid": 5.0})
+    assert is_acid(read_product(tmp_path / name)) == acid

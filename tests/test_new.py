@@ -684,7 +684,7 @@ def test_a_name_that_no_file_can_hold_is_refused() -> None:
 def test_a_demo_label_answered_again_is_the_same_product(path: Path, tmp_path: Path) -> None:
     raw = tomllib.loads(path.read_text())
     answers = {k: str(raw[k]) for k in ("name", "form", "density", "ph", "ph_at") if k in raw}
-    answers |= {k: raw[k] for k in ("usual_rate", "rate_range", "basis") if k in raw}
+    answers |= {k: raw[k] for k in ("usual_rate", "rate_range", "price", "basis") if k in raw}
     if "sources" in raw:
         answers["sources"] = ", ".join(raw["sources"])
     answers |= {f"guarantee.{k}": str(v) for k, v in raw.get("guarantee", {}).items()}

@@ -135,7 +135,7 @@ def product_text(answers: Mapping[str, str]) -> str:
     head += _pairs(answers, ("ph",), figure) + _pairs(answers, ("ph_at",))
     if "sources" in answers:
         head.append(f"sources = {_array(answers['sources'])}")
-    head += _pairs(answers, ("usual_rate", "rate_range"))
+    head += _pairs(answers, ("usual_rate", "rate_range", "price"))
     guarantee, chelated = [], []
     for line in LINES:
         if f"guarantee.{line}" in answers:

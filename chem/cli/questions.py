@@ -60,6 +60,7 @@ class Question:
 
 def product_questions(ask: Ask, tell: Tell) -> list[Question]:
     """A label, top to bottom, then the safety data sheet, then the label's rules."""
+    from chem.label.price import read_price
     from chem.units import (
         read_carrier,
         read_density_range,
@@ -141,6 +142,7 @@ def product_questions(ask: Ask, tell: Tell) -> list[Question]:
         ),
         Question("usual_rate", "Usual rate, as 4 fl oz/1000 sq ft", dry_rate(read_rate)),
         Question("rate_range", "Rate range, as 3-6 fl oz/1000 sq ft", dry_rate(read_rate_range)),
+        Question("price", "Price, as $20 per gal", _unit(read_price)),
     ]
 
 

@@ -223,7 +223,7 @@ def build_system(
     return _built(frozenset(components), tuple(held), table or tables())
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=32)
 def _built(wanted: frozenset[str], held: tuple[tuple[str, str], ...], table: Tables) -> System:
     keys = tuple(c for c in table.components if c in wanted)
     missing = wanted - set(keys)

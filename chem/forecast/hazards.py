@@ -12,6 +12,8 @@ from chem.tank import Mix
 
 ACID_PH = 4.5
 BASE_PH = 9.5
+NEUTRALISED_PH = 6.0
+"""A product at or above it holds its acid as a salt (common practice, no source)."""
 AMMONIA_PH = 8.0
 BLEACH_WORDS = ("bleach", "hypochlorite")
 FILM_WORDS = ("packet", "guar", "polyvinyl", "film")
@@ -57,8 +59,10 @@ def holds_film(names: Iterable[str]) -> bool:
 
 def is_acid(product: Product) -> bool:
     """Whether it counts as an acid: by its stated pH or by what it is made of."""
-    low = product.ph is not None and product.ph.low <= ACID_PH
-    return low or bool(hazards_of(product) & {"acid", "strong acid"})
+    made_of = bool(hazards_of(product) & {"acid", "strong acid"})
+    if product.ph is None:
+        return made_of
+    return product.ph.low <= ACID_PH or (made_of and product.ph.low < NEUTRALISED_PH)
 
 
 def _base(product: Product) -> bool:

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import math
-from typing import Any
-
 from chem.forecast import (
     IF_IT_GOES_WRONG,
     JAR_DECIDES,
@@ -17,6 +13,7 @@ from chem.forecast import (
     TankLine,
 )
 from chem.reference import tables
+from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.words import TIME_WORDS, after, odds, over_limit
 from chem.units import (
@@ -55,7 +52,7 @@ def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = F
 def forecast_json(result: Forecast, units: Units = "both") -> str:
     """The JSON object of the contract, as text."""
     data = result.as_json([tank_text(result, line, units) for line in result.tank])
-    return json.dumps(_without_nan(data), indent=2)
+    return as_json(data)
 
 
 def forecast_short(result: Forecast, units: Units = "both") -> str:
@@ -329,14 +326,3 @@ def _chemist(result: Forecast) -> list[Block]:
         Block("Saturation", rows=rows),
         Block("Totals", rows=totals),
     ]
-
-
-def _without_nan(value: Any) -> Any:
-    """NaN has no place in JSON: null says that there is no number."""
-    if isinstance(value, dict):
-        return {k: _without_nan(v) for k, v in value.items()}
-    if isinstance(value, list):
-        return [_without_nan(v) for v in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
