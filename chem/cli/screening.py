@@ -82,7 +82,6 @@ def add_to(app: typer.Typer) -> None:
     ) -> None:
         """Would it get along with what I own? Without PRODUCT: all against all."""
         from chem.cli.writing import write_text
-        from chem.label import find_file
         from chem.reference.fingerprint import fingerprint
         from chem.sheets.blocks import as_html, as_text
         from chem.sheets.shelf import shelf_csv, shelf_json, shelf_page, shelf_sheet
@@ -104,19 +103,22 @@ def add_to(app: typer.Typer) -> None:
         )
         asked = None
         if product is not None:
-            path = Path(product)
-            if not path.is_file():
-                path = find_file(product, _folder(folder), "products", "product")
+            path = _product(product, folder)
             asked = read_item(path, rates.pop(path.stem, None))
-        items, left_out = _stock(folder, rates, use)
+        only_it = alone and asked is not None
+        items, left_out = ((), ()) if only_it else _stock(folder, rates, use)
+        if asked is not None:
+            left_out = tuple(out for out in left_out if out.file != asked.product.file)
         factors = _factors(ratios)
+        for file in (csv, html):
+            _writable(file)
         made_with = repr(sorted(fingerprint().items()))
         cache = None if no_cache else Cache(cache_folder(), made_with)
         bar = _Bar()
         try:
             with cache or nullcontext(), bar:
                 result = shelf(
-                    () if alone and asked is not None else items,
+                    items,
                     setting,
                     asked=asked,
                     triples=triples,
@@ -130,7 +132,8 @@ def add_to(app: typer.Typer) -> None:
                     progress=bar.tell,
                 )
         except KeyboardInterrupt:
-            typer.echo("Stopped. Nothing was written; what was computed is kept.", err=True)
+            kept = "" if cache is None else "; what was computed is kept for the next run"
+            typer.echo(f"Stopped. Nothing was written{kept}.", err=True)
             raise typer.Exit(INTERRUPTED) from None
         if cache is not None and cache.trouble:
             typer.echo(cache.trouble, err=True)
@@ -158,14 +161,46 @@ def _folder(name: str) -> Path:
     return data_folder() / "demo" / "products" if name == "demo" and not path.is_dir() else path
 
 
+def _product(name: str, folder: str) -> Path:
+    """The file asked for: a path, or a name in the folder or on the demo shelf.
+
+    Raises: InputProblem.
+    """
+    from chem.errors import InputProblem, Problem
+    from chem.reference.files import data_folder
+    from chem.shelf.stock import near_names
+
+    plain = name.removesuffix(".toml")
+    places = (_folder(folder), data_folder() / "demo" / "products")
+    for path in (Path(name), *(place / f"{plain}.toml" for place in places)):
+        if path.is_file():
+            return path
+    known = {p.stem for place in places for p in place.glob("*.toml")}
+    wrong = f"there is no such file, nor is it in `{folder}`"
+    raise InputProblem(Problem(f"`{name}`", wrong, " or ".join(near_names(plain, sorted(known)))))
+
+
+def _writable(file: Path | None) -> None:
+    """Told before the work, not after it. Raises: InputProblem."""
+    from chem.errors import InputProblem, Problem
+
+    if file is None:
+        return
+    if file.is_dir():
+        raise InputProblem(Problem(f"`{file}`", "it is a folder", f"a file, `{file}/shelf`"))
+    if not file.parent.is_dir():
+        raise InputProblem(
+            Problem(f"`{file}`", "it can't be written (no such folder)", "a folder that exists")
+        )
+
+
 def _stock(
     folder: str, rates: dict[str, str], use: str | None
 ) -> tuple[tuple[Item, ...], tuple[LeftOut, ...]]:
     """The products of a folder, or those named. Raises: InputProblem."""
-    import difflib
-
     from chem.errors import InputProblem, Problem
     from chem.shelf import read_stock
+    from chem.shelf.stock import near_names
 
     items, left_out = read_stock(_folder(folder), rates)
     if use is None:
@@ -175,9 +210,13 @@ def _stock(
     problems = []
     for name in dict.fromkeys(wanted):
         if name not in keys:
-            near = difflib.get_close_matches(name, keys, n=3, cutoff=0.5) or sorted(keys)[:3]
             why = next((o.why for o in left_out if o.file == f"{name}.toml"), "no such product")
-            problems.append(Problem(f"command line, --use {name}", why, " or ".join(near)))
+            near = " or ".join(near_names(name, list(keys)))
+            problems.append(Problem(f"command line, --use {name}", why, near))
+    if not wanted:
+        problems.append(
+            Problem(f"command line, --use {use}", "no product is named", ",".join(list(keys)[:3]))
+        )
     if problems:
         raise InputProblem(problems)
     return tuple(keys[name] for name in dict.fromkeys(wanted)), ()

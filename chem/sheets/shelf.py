@@ -9,13 +9,13 @@ from typing import Any
 
 from chem.forecast import ALWAYS, JAR_DECIDES, TIMES_S
 from chem.sheets.as_json import as_json
-from chem.sheets.blocks import Block, Sheet
+from chem.sheets.blocks import WIDTH, Block, Sheet
 from chem.sheets.words import TIME_WORDS, after, odds
 from chem.shelf import Shelf, Together
 from chem.units import Units, format_carrier, format_temperature
 
 LISTED = 30
-CLEAR_LISTED = 40
+"""Tanks told in words on a terminal; a page tells all."""
 TABLE_FITS = 14
 """Products whose numbered columns fit a terminal sheet."""
 LEAST_SHOWN = 0.05
@@ -41,47 +41,48 @@ COLUMNS = (
 
 def shelf_sheet(result: Shelf, units: Units = "both", *, alone: bool = False) -> Sheet:
     """The sheet; alone: each product in this water instead of pairs."""
+    return _sheet(result, units, alone, LISTED, TABLE_FITS)
+
+
+def shelf_page(result: Shelf, units: Units = "both", *, alone: bool = False) -> Sheet:
+    """The sheet for a page, where every tank and the table of a whole shelf have room."""
+    return _sheet(result, units, alone, None, len(result.items))
+
+
+def _sheet(result: Shelf, units: Units, alone: bool, most: int | None, wide: int) -> Sheet:
+    """most: tanks told in words per list; wide: products that a table holds."""
     span = TIME_WORDS[result.judged_at]
     if alone:
         blocks = _alone(result, everything=True)
-        bad = sum(not t.clear for t in result.alone)
-        answer = [f"{bad} of {len(result.alone)} won't stay clear alone in this water."]
+        answer = _answer_alone(result)
     else:
         bad = sum(t.quarrels for t in result.pairs)
-        answer = [_answer(result, bad), f"Judged for {span}, each at its own rate."]
+        answer = [_answer(result, bad), f"Judged for {span}, each at the rate it goes at."]
         blocks = [
             *_asked_alone(result),
-            *_worst(result),
-            *_no_worse(result),
-            *_clear(result),
-            *_triples(result),
-            *_ratios(result),
+            *_worst(result, most),
+            *_no_worse(result, most),
+            *_unknown(result, most),
+            *_clear(result, most),
+            *_triples(result, most),
+            *_ratios(result, most),
             *_most(result),
             *_groups(result),
             *_passes(result),
             *_alone(result, everything=False),
-            *_table(result, TABLE_FITS),
+            *_table(result, wide),
         ]
     blocks += _left_out(result)
-    blocks.append(_granted(result, units))
+    blocks.append(_granted(result, units, alone))
     blocks.append(Block("Before you pour", [JAR_DECIDES], ALWAYS))
-    return Sheet(_heading(result), answer, blocks)
-
-
-def shelf_page(result: Shelf, units: Units = "both", *, alone: bool = False) -> Sheet:
-    """The sheet for a page, where the table of a whole shelf has room."""
-    sheet = shelf_sheet(result, units, alone=alone)
-    if alone or len(result.items) <= TABLE_FITS:
-        return sheet
-    blocks = [*sheet.blocks[:-2], *_table(result, len(result.items)), *sheet.blocks[-2:]]
-    return Sheet(sheet.heading, sheet.answer, blocks)
+    return Sheet(_heading(result, alone), answer, blocks)
 
 
 def shelf_json(result: Shelf) -> str:
     """The JSON object."""
 
     def names(members: Sequence[int]) -> list[str]:
-        return [result.items[i].name for i in members]
+        return [result.names[i] for i in members]
 
     def entry(found: Together) -> dict[str, Any]:
         o = found.odds
@@ -98,26 +99,27 @@ def shelf_json(result: Shelf) -> str:
             "because": found.because,
             "label_forbids": list(found.forbids),
             "gas_or_heat": list(found.warns),
+            "quarrels": found.quarrels,
             "try": found.hint,
         }
 
     setting = result.setting
     return as_json(
         {
-            "asked": None if result.asked is None else result.items[result.asked].name,
+            "asked": None if result.asked is None else result.names[result.asked],
             "for": result.judged_at,
             "pairs": [entry(t) for t in result.pairs],
             "triples": [entry(t) for t in result.triples],
             "ratios": [{**entry(t), "rate_factor_of_a": t.factor} for t in result.ratios],
             "alone": [entry(t) for t in result.alone],
-            "quarrels": {item.name: result.quarrels_of(i) for i, item in enumerate(result.items)},
+            "quarrels": {name: result.quarrels_of(i) for i, name in enumerate(result.names)},
             "groups": [names(g) for g in result.groups],
             "passes": None
             if result.passes is None
             else {
                 "tanks": [names(t) for t in result.passes.tanks],
                 "fewest": result.passes.fewest,
-                "not_clear_alone": names(result.passes.alone_fails),
+                "trouble_alone": names(result.passes.alone_fails),
             },
             "left_out": [{"file": out.file, "why": out.why} for out in result.left_out],
             "water": setting.water.name,
@@ -141,7 +143,7 @@ def shelf_csv(result: Shelf) -> str:
     writer.writerow(COLUMNS)
     ratios = [t for t in result.ratios if t.factor != 1.0]
     for found in (*result.alone, *result.pairs, *result.triples, *ratios):
-        members = [result.items[i].name for i in found.members]
+        members = [result.names[i] for i in found.members]
         o = found.odds
         chances = [""] * len(TIMES_S) if o is None else [f"{o.probability[t]:.4f}" for t in TIMES_S]
         writer.writerow(
@@ -163,27 +165,49 @@ def shelf_csv(result: Shelf) -> str:
     return out.getvalue()
 
 
-def _heading(result: Shelf) -> str:
+def _heading(result: Shelf, alone: bool) -> str:
     count = len(result.items)
     if result.asked is None:
-        return f"{count} products in one tank, two at a time"
-    return f"{result.items[result.asked].name} against {count - 1} products"
+        products = _count(count, "product")
+        return f"{products}, each alone" if alone else f"{products} in one tank, two at a time"
+    rest = " alone" if alone else f" against {_count(count - 1, 'product')}"
+    return f"{_short(result.names[result.asked], WIDTH - len(rest))}{rest}"
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def _answer_alone(result: Shelf) -> list[str]:
+    bad = sum(t.answer in VERBS for t in result.alone)
+    rule = sum(bool(t.forbids) for t in result.alone)
+    if len(result.alone) == 1:
+        words = ["Won't stay clear in this water." if bad else "No solids in this water."]
+        if not bad and result.alone[0].answer == "cannot tell":
+            words = ["Can't be told in this water."]
+    else:
+        words = [f"{bad} of {len(result.alone)} won't stay clear alone in this water."]
+    if rule:
+        words.append(f"A label's own rule speaks against {rule}.")
+    return [*words, f"Judged for {TIME_WORDS[result.judged_at]}, each at the rate it goes at."]
 
 
 def _answer(result: Shelf, bad: int) -> str:
     if not result.pairs:
         return "One product: nothing to pair it with."
+    fine = all(t.clear and t.answer == "clear" for t in result.pairs)
     if result.asked is None:
-        if not bad:
-            return f"All {len(result.pairs)} pairs get along."
-        return f"{bad} of {len(result.pairs)} pairs are better kept apart."
-    if not bad:
-        return f"Gets along with all {len(result.pairs)}."
+        if fine:
+            return f"All {_count(len(result.pairs), 'pair')} stay clear."
+        are = "is" if bad == 1 else "are"
+        return f"{bad} of {_count(len(result.pairs), 'pair')} {are} better kept apart."
+    if fine:
+        return f"Stays clear with all {len(result.pairs)}."
     return f"Better kept apart from {bad} of {len(result.pairs)}."
 
 
 def _who(result: Shelf, found: Together) -> str:
-    others = [result.items[i].name for i in found.members if i != result.asked]
+    others = [result.names[i] for i in found.members if i != result.asked]
     if result.asked is not None:
         return f"with {' and '.join(others)}"
     return " + ".join(others)
@@ -193,7 +217,7 @@ def _line(result: Shelf, found: Together) -> str:
     """`with X: curdles, 9 in 10, shows after about 10 min, gypsum. Try: two passes.`"""
     words = [f"{_who(result, found)}: {_verdict(result, found)}."]
     if found.because is not None and found.answer == "cannot tell":
-        words.append(f"{found.because[0].upper()}{found.because[1:]}.")
+        words.append(_stopped(f"{found.because[0].upper()}{found.because[1:]}"))
     words += [_stopped(text) for text in (*found.forbids, *found.warns)]
     if found.hint:
         words.append(found.hint)
@@ -207,7 +231,7 @@ def _stopped(text: str) -> str:
 def _verdict(result: Shelf, found: Together) -> str:
     o = found.odds
     if o is None:
-        return "not tried"
+        return "never" if found.toxic else "not tried"
     if found.answer not in VERBS:
         clear = 1.0 - found.shows(result.judged_at)
         word = "clear" if found.answer == "clear" else "can't tell"
@@ -221,107 +245,112 @@ def _verdict(result: Shelf, found: Together) -> str:
     return ", ".join(parts)
 
 
-def _worst(result: Shelf) -> list[Block]:
+def _worst(result: Shelf, most: int | None) -> list[Block]:
     bad = [t for t in result.pairs if t.quarrels]
     if not bad:
         return []
-    items = [_line(result, t) for t in bad[:LISTED]]
-    more = len(bad) - LISTED
-    rest = [f"{more} more: --csv FILE or --html FILE has all."] if more > 0 else []
-    return [Block("Better kept apart, worst first", items=[*items, *rest])]
+    return [Block("Better kept apart, worst first", items=_lines(result, bad, most))]
+
+
+def _lines(result: Shelf, tanks: Sequence[Together], most: int | None) -> list[str]:
+    lines = [_line(result, t) for t in tanks[:most]]
+    more = len(tanks) - len(lines)
+    return [*lines, f"{more} more: --csv FILE or --html FILE has all."] if more else lines
 
 
 def _asked_alone(result: Shelf) -> list[Block]:
     if result.asked is None:
         return []
     alone = next(t for t in result.alone if t.members == (result.asked,))
-    name = result.items[result.asked].name
-    return [Block("Alone in this water", [f"{name}: {_verdict(result, alone)}."])]
+    name = result.names[result.asked]
+    words = [f"{name}: {_verdict(result, alone)}."]
+    words += [_stopped(text) for text in (*alone.forbids, *alone.warns)]
+    return [Block("Alone in this water", [" ".join(words)])]
 
 
-def _no_worse(result: Shelf) -> list[Block]:
-    same = [t for t in result.pairs if not t.clear and not t.quarrels]
+def _no_worse(result: Shelf, most: int | None) -> list[Block]:
+    same = [t for t in result.pairs if not (t.clear or t.quarrels or t.unknown)]
     if not same:
         return []
-    title = "No worse than alone in this water"
-    if result.asked is None:
-        return [Block(title, [f"{len(same)} pairs."])]
-    return [Block(title, items=[_line(result, t) for t in same[:LISTED]])]
+    title = "Not clear, but no worse than one of them alone"
+    if result.asked is None and most is not None:
+        return [Block(title, [f"{_count(len(same), 'pair')}."])]
+    return [Block(title, items=_lines(result, same, most))]
 
 
-def _clear(result: Shelf) -> list[Block]:
+def _unknown(result: Shelf, most: int | None) -> list[Block]:
+    what = [t for t in result.pairs if t.unknown]
+    return [Block("Can't be told", items=_lines(result, what, most))] if what else []
+
+
+def _clear(result: Shelf, most: int | None) -> list[Block]:
     fine = [t for t in result.pairs if t.clear and t.answer == "clear"]
     unsure = [t for t in result.pairs if t.clear and t.answer != "clear"]
     blocks = []
     if fine and result.asked is not None:
-        items = [f"{_who(result, t)}: {_verdict(result, t)}" for t in fine[:CLEAR_LISTED]]
-        blocks.append(Block("Stays clear", items=items))
+        blocks.append(Block("Stays clear", items=_lines(result, fine, most)))
     elif fine:
-        blocks.append(Block("Stays clear", [f"{len(fine)} pairs."]))
+        blocks.append(Block("Stays clear", [f"{_count(len(fine), 'pair')}."]))
     if unsure:
         names = dict.fromkeys(
-            result.items[i].name
-            for t in unsure
-            for i in t.members
-            if not result.items[i].product.judged
+            result.names[i] for t in unsure for i in t.members if not result.items[i].product.judged
         )
         text = "The salts stay clear beside what can't be judged"
         blocks.append(Block("Only the jar can tell", [f"{text}: {'; '.join(names)}."]))
     return blocks
 
 
-def _triples(result: Shelf) -> list[Block]:
-    known = {t.members for t in result.pairs if t.quarrels}
-    new = [
-        t
-        for t in result.triples
-        if t.quarrels and not any(set(pair) <= set(t.members) for pair in known)
-    ]
+def _triples(result: Shelf, most: int | None) -> list[Block]:
     if not result.triples:
         return []
-    if not new:
-        return [Block("Three at a time", ["No three quarrel whose pairs get along."])]
-    return [
-        Block(
-            "Three at a time: quarrel though their pairs get along",
-            items=[_line(result, t) for t in new[:LISTED]],
-        )
-    ]
+    bad = sum(t.quarrels for t in result.triples)
+    count = f"{bad} of {len(result.triples)} are better kept apart"
+    if not result.only_three:
+        return [Block("Three at a time", [f"{count}, each for a pair among them."])]
+    title = "Three at a time: quarrel though no two of them do"
+    return [Block(title, [f"{count}."], _lines(result, result.only_three, most))]
 
 
-def _ratios(result: Shelf) -> list[Block]:
-    if not result.ratios:
-        return []
+def _ratios(result: Shelf, most: int | None) -> list[Block]:
+    """Each pair at every ratio, in words: a name cut short could be two products."""
     by_pair: dict[tuple[int, ...], list[Together]] = {}
     for found in result.ratios:
         by_pair.setdefault(found.members, []).append(found)
-    factors = [t.factor for t in next(iter(by_pair.values()))]
-    rows = [(" ", *(f"x{f:g}" for f in factors))]
-    for members, steps in by_pair.items():
-        chances = [t.shows(result.judged_at) for t in steps]
-        if max(chances) < LEAST_SHOWN:
-            continue
-        if result.asked is None:
-            name = " + ".join(result.items[i].name for i in members)
-        else:
-            name = result.items[members[1]].name
-        rows.append((name, *(_number(c) or "-" for c in chances)))
-    first = "the first one's" if result.asked is None else "its"
-    what = f"Chance in 100 of solids at so many times {first} rate; - is under 5"
-    if len(rows) == 1:
+    at = result.judged_at
+    by_pair = {k: v for k, v in by_pair.items() if max(t.shows(at) for t in v) >= LEAST_SHOWN}
+    if not result.ratios:
+        return []
+    if not by_pair:
         return [Block("Other ratios", ["Under 5 in 100 at every ratio."])]
-    narrow = [(_short(r[0]), *r[1:]) for r in rows[: LISTED + 1]]
-    return [Block("Other ratios", [f"{what}."], rows=narrow)]
+    worst = {
+        k: (-max(t.shows(at) for t in v), -sum(t.shows(at) for t in v)) for k, v in by_pair.items()
+    }
+    order = sorted(by_pair, key=lambda k: (worst[k], k))
+    first = "the first one" if result.asked is None else result.names[result.asked]
+    what = f"Chance in 100 of solids, at so many times the rate of {first}."
+    items = [
+        f"{_who(result, by_pair[k][0])}: " + ", ".join(_step(t, at) for t in by_pair[k])
+        for k in order[:most]
+    ]
+    more = len(order) - len(items)
+    rest = [f"{more} more: --csv FILE or --html FILE has all."] if more else []
+    return [Block("Other ratios, worst first", [what], [*items, *rest])]
 
 
-def _short(name: str, width: int = 34) -> str:
+def _step(found: Together, judged_at: str) -> str:
+    if found.odds is None:
+        return f"x{found.factor:g} {'never' if found.toxic else 'no room'}"
+    return f"x{found.factor:g} {_number(found.shows(judged_at)) or 'under 5'}"
+
+
+def _short(name: str, width: int) -> str:
     return name if len(name) <= width else f"{name[: width - 3].rstrip()}..."
 
 
 def _most(result: Shelf) -> list[Block]:
     if result.asked is not None or len(result.items) < 3:
         return []
-    counts = [(result.quarrels_of(i), item.name) for i, item in enumerate(result.items)]
+    counts = [(result.quarrels_of(i), name) for i, name in enumerate(result.names)]
     counts = sorted((c for c in counts if c[0]), key=lambda c: (-c[0], c[1]))[:5]
     if not counts:
         return []
@@ -332,12 +361,12 @@ def _most(result: Shelf) -> list[Block]:
 def _groups(result: Shelf) -> list[Block]:
     if not result.groups:
         return []
-    items = [_names(result, group) for group in result.groups]
+    items = [f"{len(group)}: {_names(result, group)}" for group in result.groups]
     return [Block("Get along, all in one tank", items=items)]
 
 
 def _names(result: Shelf, members: Sequence[int]) -> str:
-    return "; ".join(result.items[i].name for i in members)
+    return "; ".join(result.names[i] for i in members)
 
 
 def _passes(result: Shelf) -> list[Block]:
@@ -346,8 +375,9 @@ def _passes(result: Shelf) -> list[Block]:
         return []
     items = [f"Pass {k}: {_names(result, t)}" for k, t in enumerate(found.tanks, start=1)]
     if found.alone_fails:
-        items.append(f"In none, not clear even alone: {_names(result, found.alone_fails)}")
-    unjudged = [i for i, item in enumerate(result.items) if not item.product.judged]
+        items.append(f"In none, trouble even alone: {_names(result, found.alone_fails)}")
+    fails = found.alone_fails
+    unjudged = [i for i, item in enumerate(result.items) if not (item.product.judged or i in fails)]
     if unjudged:
         items.append(f"In none, only the jar can tell: {_names(result, unjudged)}")
     few = "The fewest passes" if found.fewest else "Passes (fewer were not ruled out)"
@@ -362,15 +392,19 @@ def _alone(result: Shelf, *, everything: bool) -> list[Block]:
         return []
     items = []
     for t in shown:
-        name = result.items[t.members[0]].name
-        ph = "" if t.odds is None else f", pH about {t.odds.ph:.1f}"
-        items.append(f"{name}: {_verdict(result, t)}{ph}")
-    title = "Each alone in this water" if everything else "Not clear even alone in this water"
+        name = result.names[t.members[0]]
+        ph = "" if t.odds is None or t.odds.failed > 0.5 else f", pH about {t.odds.ph:.1f}"
+        words = [f"{name}: {_verdict(result, t)}{ph}."]
+        if t.because is not None and t.answer == "cannot tell":
+            words.append(_stopped(f"{t.because[0].upper()}{t.because[1:]}"))
+        words += [_stopped(text) for text in (*t.forbids, *(t.warns if everything else ()))]
+        items.append(" ".join(words))
+    title = "Each alone in this water" if everything else "Trouble even alone in this water"
     return [Block(title, items=items)]
 
 
 def _number(chance: float) -> str:
-    """A chance in 100; nothing under 5."""
+    """A chance in 100, never as certainty; nothing under 5."""
     return "" if chance < LEAST_SHOWN else f"{100.0 * min(chance, 0.99):.0f}"
 
 
@@ -381,23 +415,23 @@ def _table(result: Shelf, most: int) -> list[Block]:
         return []
     title = f"Chance in 100 of solids within {TIME_WORDS[result.judged_at]}"
     if count > most:
-        return [Block(title, ["--html FILE or --csv FILE has the whole table."])]
-    chance = {t.members: t.shows(result.judged_at) for t in (*result.pairs, *result.alone)}
+        return [Block(title, ["Too wide here: --html FILE or --csv FILE has the whole table."])]
+    tanks = {t.members: t for t in (*result.pairs, *result.alone)}
     rows = [("", *(str(k) for k in range(1, count + 1)))]
     for i in range(count):
         cells = []
         for j in range(count):
             key = (i,) if i == j else (min(i, j), max(i, j))
-            cells.append(_number(chance[key]))
+            found = tanks[key]
+            cells.append("100" if found.odds is None else _number(found.shows(result.judged_at)))
         rows.append((str(i + 1), *cells))
-    numbered = [f"{k}  {item.name}" for k, item in enumerate(result.items, start=1)]
-    return [
-        Block(
-            title,
-            ["Blank is under 5. A product against itself: alone in this water.", *numbered],
-            rows=rows,
-        )
-    ]
+    words = "Blank is under 5. A product against itself: alone in this water."
+    if any(t.odds is None for t in tanks.values()):
+        words += " 100 is not tried: never, or no room for water."
+    if any(t.forbids or (t.warns and len(t.members) > 1) for t in tanks.values()):
+        words += " Gas and label rules are not in these numbers: see the list."
+    numbered = [f"{k}  {name}" for k, name in enumerate(result.names, start=1)]
+    return [Block(title, [words, *numbered], rows=rows)]
 
 
 def _left_out(result: Shelf) -> list[Block]:
@@ -406,7 +440,7 @@ def _left_out(result: Shelf) -> list[Block]:
     return [Block("Left out", items=[f"{o.file}: {o.why}" for o in result.left_out])]
 
 
-def _granted(result: Shelf, units: Units) -> Block:
+def _granted(result: Shelf, units: Units, alone: bool) -> Block:
     setting = result.setting
     items = [
         f"Spray volume {format_carrier(setting.carrier_L_per_m2, units)}",
@@ -416,7 +450,8 @@ def _granted(result: Shelf, units: Units) -> Block:
     ]
     if setting.coldest_celsius is not None:
         items.insert(3, f"Overnight {format_temperature(setting.coldest_celsius, units)}")
-    items.append("The pouring order is left open: `jarsight pour` for a mix of them")
+    if not alone:
+        items.append("The pouring order is left open: `jarsight pour` for a mix of them")
     effort = f"{setting.draws} versions of each tank, seed {setting.seed}"
     items.append(f"{effort}; {result.solves} equilibria in {result.seconds:.1f} s")
     return Block("Taken for granted, check these", items=items)

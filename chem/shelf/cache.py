@@ -37,10 +37,11 @@ class Cache:
     def __init__(self, folder: Path, made_with: str) -> None:
         """made_with: hash of tables and versions."""
         self.trouble: str | None = None
+        self._file = folder / FILE
         self._base: sqlite3.Connection | None = None
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            self._base = sqlite3.connect(folder / FILE, timeout=5.0)
+            self._base = sqlite3.connect(self._file, timeout=5.0)
             with self._base as base:
                 base.execute(
                     "CREATE TABLE IF NOT EXISTS tank"
@@ -52,7 +53,10 @@ class Cache:
         self._made_with = made_with
 
     def _fail(self, error: Exception) -> None:
-        self.trouble = f"the cache can't be used ({error}); everything is computed anew"
+        self.trouble = (
+            f"The cache {self._file} can't be used ({error}): the answer stands, but nothing is "
+            "kept. Delete that file, or name another folder in JARSIGHT_CACHE."
+        )
         self.close()
 
     def get(self, keys: Iterable[str]) -> dict[str, Any]:

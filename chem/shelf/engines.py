@@ -8,26 +8,33 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import re
 import signal
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from importlib import import_module
 from itertools import islice
 from typing import Any
 
 from chem.errors import InputProblem, Problem
+from chem.reference.fingerprint import fingerprint
 from chem.shelf.tanks import Batch, Odds, evaluate_batch
 
 Places = tuple[int, ...]
 Done = tuple[Places, list[list[Odds]]]
-Engine = Callable[[Iterable[tuple[Places, Batch]], int], Iterator[Done]]
-"""(batches with their places, equilibria in all) -> results as they come, in any order."""
+Engine = Callable[[Iterable[tuple[Places, Batch]], int], Generator[Done, None, None]]
+"""(batches with their places, equilibria in all) -> results as they come, in any order.
+
+Closed before it is through, it lets its workers go.
+"""
 
 ALONE_BELOW = 12_000
 """Equilibria for which starting more processes costs more than it saves."""
 AHEAD = 2
 """Batches kept ready per worker, so that memory does not grow with the shelf."""
 TRIES_AGAIN = 5
+ANSWERS_WITHIN_S = 10.0
+"""How long a scheduler and its first worker may take to answer."""
 
 
 def cores() -> int:
@@ -41,7 +48,7 @@ def local(workers: int | None = None) -> Engine:
     """This machine's cores; few batches run in this process."""
     count = cores() if workers is None else workers
 
-    def run(work: Iterable[tuple[Places, Batch]], equilibria: int) -> Iterator[Done]:
+    def run(work: Iterable[tuple[Places, Batch]], equilibria: int) -> Generator[Done, None, None]:
         if count < 2 or equilibria < ALONE_BELOW:
             for places, batch in work:
                 yield places, evaluate_batch(batch)
@@ -79,7 +86,8 @@ def _deaf() -> None:
 def cluster(address: str) -> Engine:
     """The workers of a dask scheduler, such as `tcp://127.0.0.1:8786`.
 
-    Raises: InputProblem where `distributed` is not installed or no scheduler answers there.
+    Raises: InputProblem where it is no address or `distributed` is not installed; once it is
+        run, where no scheduler answers there, or a worker is missing or made otherwise.
     """
     where = f"command line, --scheduler {address}"
     try:
@@ -89,14 +97,20 @@ def cluster(address: str) -> Engine:
             Problem(where, "the cluster extra is not installed", 'pip install "jarsight[cluster]"')
         ) from None
 
-    def run(work: Iterable[tuple[Places, Batch]], equilibria: int) -> Iterator[Done]:
+    if not re.fullmatch(r"[a-z]+://.+:\d+/?", address):
+        raise InputProblem(
+            Problem(where, "an address has a scheme, a host and a port", "tcp://127.0.0.1:8786")
+        )
+
+    def run(work: Iterable[tuple[Places, Batch]], equilibria: int) -> Generator[Done, None, None]:
         try:
-            client = dask.Client(address, timeout="10s", set_as_default=False)
+            client = dask.Client(address, timeout=f"{ANSWERS_WITHIN_S:g}s", set_as_default=False)
         except (OSError, ValueError) as error:
             raise InputProblem(
                 Problem(where, f"no scheduler answers ({error})", "the address it prints")
             ) from None
         with client:
+            _same_everywhere(client, where, address)
             ahead = AHEAD * max(1, len(client.scheduler_info()["workers"]))
             pending = dask.as_completed(loop=client.loop)
             places: dict[Any, Places] = {}
@@ -114,3 +128,27 @@ def cluster(address: str) -> Engine:
                 yield places.pop(future.key), future.result()
 
     return run
+
+
+def _same_everywhere(client: Any, where: str, address: str) -> None:
+    """Raises: InputProblem where no worker is there, or one would give other digits."""
+    try:
+        client.wait_for_workers(1, timeout=ANSWERS_WITHIN_S)
+        found = client.run(fingerprint)
+    except TimeoutError:
+        raise InputProblem(
+            Problem(where, "the scheduler has no workers", f"dask worker {address}")
+        ) from None
+    except ImportError as error:
+        raise InputProblem(
+            Problem(where, f"a worker lacks a package ({error})", "pip install jarsight on each")
+        ) from None
+    mine = fingerprint()
+    problems = [
+        Problem(where, f"worker {worker} has {key} {theirs.get(key)}", f"{key} {value}, as here")
+        for worker, theirs in found.items()
+        for key, value in mine.items()
+        if theirs.get(key) != value
+    ]
+    if problems:
+        raise InputProblem(problems)

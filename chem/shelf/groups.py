@@ -69,7 +69,8 @@ def fewest_passes(
 ) -> tuple[tuple[Members, ...], bool]:
     """The members in as few tanks as get along, and whether no fewer will do.
 
-    Two that quarrel never share a tank, whatever else is in it; every tank must work as a whole.
+    Two that quarrel never share a tank, whatever else is in it, and neither do three or more that
+    fail: a tank is filled one after another. Every tank works as a whole.
     """
     friends = _friends(members, quarrels)
     order = sorted(members, key=lambda i: (len(friends[i]), i))

@@ -6,8 +6,11 @@ import hashlib
 import json
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
+from typing import Any
 
 from chem.doubts import Draws
 from chem.errors import InputProblem, Problem, ToxicGas
@@ -23,6 +26,8 @@ from chem.shelf.tanks import Odds, Tank, batches
 from chem.tank import MAX_PRODUCTS, room_taken, water_totals
 
 GROUPS_LISTED = 5
+MEETS = " meets "
+"""How a gas names two products that make it, which neither does alone."""
 Progress = Callable[[int, int], None]
 """(tanks done, tanks in all)"""
 
@@ -32,17 +37,21 @@ class Together:
     """Some products in one tank.
 
     members: places in the shelf's items; factor: on the first one's rate; odds: None where they
-    must never meet or leave no room for water; answer, chance, because: as a forecast's, at the
-    time judged; forbids, warns: label rules broken, gas or heat, that no member has alone;
-    alone: the largest chance of solids of a member alone; worse: whether solids are.
+    must never meet or leave no room for water; toxic: whether they must never meet; answer,
+    chance, because: as a forecast's, at the time judged; salts_clear: whether the salts stay
+    clear, whatever can't be judged; forbids, warns: label rules broken, gas or heat, that no
+    member has alone; alone: the largest chance of solids of a member alone; worse: whether solids
+    are.
     """
 
     members: tuple[int, ...]
     factor: float
     odds: Odds | None
+    toxic: bool
     answer: str
     chance: float
     because: str | None
+    salts_clear: bool
     forbids: tuple[str, ...]
     warns: tuple[str, ...]
     alone: float
@@ -50,13 +59,17 @@ class Together:
 
     @property
     def clear(self) -> bool:
-        """Whether nothing speaks against one tank: no solids, no label's rule, no gas or heat."""
-        return self.fine and self.answer not in {"haze", "curdle"}
+        """Whether nothing speaks against one tank: no solids, no label's rule, no gas or heat.
+
+        What a product does even alone (a strong acid heats) speaks against no tank.
+        """
+        return self.fine and self.salts_clear
 
     @property
     def fine(self) -> bool:
-        """Whether it was tried, breaks no label's rule and gives no gas or heat."""
-        return not (self.odds is None or self.forbids or self.warns or self.odds.failed > THRESHOLD)
+        """Whether it was tried, breaks no label's rule and gives no gas or heat of its own."""
+        gas = bool(self.warns) and len(self.members) > 1
+        return not (self.odds is None or self.forbids or gas)
 
     @property
     def quarrels(self) -> bool:
@@ -64,11 +77,16 @@ class Together:
         return not self.clear and (self.worse or not self.fine)
 
     @property
+    def unknown(self) -> bool:
+        """Whether the model can't tell of their salts, and nothing else speaks against them."""
+        return not (self.clear or self.quarrels) and self.answer == "cannot tell"
+
+    @property
     def hint(self) -> str:
         """What to try."""
         if len(self.members) < 2 or not self.quarrels:
             return ""
-        if self.odds is None:
+        if self.toxic:
             return "Never in one tank."
         return "Try: two passes." if len(self.members) == 2 else "Try: separate passes."
 
@@ -95,9 +113,10 @@ class Shelf:
     """Who gets along with whom.
 
     items: the products; setting: the tank; judged_at; asked: place of the one product asked for,
-    None where all were tried with all; pairs: worst first; triples, ratios, alone likewise;
-    groups: products that get along all together, the largest first; passes: None where not
-    asked; seconds, solves: spent in this run, equilibria; versions: as a forecast's.
+    None where all were tried with all; pairs: worst first; triples, alone likewise; only_three:
+    triples that quarrel though no two of them do; ratios: pair by pair, factors rising; groups:
+    products that get along all together, the largest first; passes: None where not asked;
+    seconds, solves: spent in this run, equilibria; versions: as a forecast's.
     """
 
     items: tuple[Item, ...]
@@ -107,6 +126,7 @@ class Shelf:
     asked: int | None
     pairs: tuple[Together, ...]
     triples: tuple[Together, ...]
+    only_three: tuple[Together, ...]
     ratios: tuple[Together, ...]
     alone: tuple[Together, ...]
     groups: tuple[tuple[int, ...], ...]
@@ -115,6 +135,15 @@ class Shelf:
     seconds: float
     solves: int
     versions: Mapping[str, str]
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """What each item is called; two of one name are told apart by their files."""
+        plain = [item.name for item in self.items]
+        return tuple(
+            name if plain.count(name) == 1 else f"{name} ({item.product.key})"
+            for name, item in zip(plain, self.items, strict=True)
+        )
 
     def quarrels_of(self, place: int) -> int:
         """With how many others a product quarrels."""
@@ -146,8 +175,7 @@ def shelf(
         engine: where it is computed; cache: results of earlier runs; progress: told as it goes.
 
     Raises:
-        InputProblem: fewer than two products; a ratio that is not positive; a tank whose products
-            alone fill it.
+        InputProblem: no product; a ratio that is not positive.
     """
     start = time.perf_counter()
     stock = tuple(items)
@@ -162,13 +190,23 @@ def shelf(
     work = _Work(stock, setting, judged_at, engine or local(), cache, progress)
     indices = range(len(stock))
     twos = [c for c in combinations(indices, 2) if pairs and (place is None or place in c)]
-    threes = [c for c in combinations(indices, 3) if place is None or place in c] if triples else []
+    threes = [c for c in combinations(indices, 3) if place is None or place in c]
+    threes = threes if triples and pairs else []
+    # Whether three quarrel where no two do takes the pairs without the one asked for, too.
+    inner = [c for c in combinations(indices, 2) if threes and place is not None and place not in c]
     steps = sorted({f for f in ratios if f != 1.0} | {1.0})
-    rows = [[Tank(c)] for c in (*((i,) for i in indices), *threes)]
+    rows = [[Tank(c)] for c in (*((i,) for i in indices), *inner, *threes)]
     rows += [[Tank(c, f) for f in steps] for c in twos]
     work.do(rows)
     alone = [work.judged(Tank((i,))) for i in indices]
     found_pairs = [work.judged(Tank(c)) for c in twos]
+    found_threes = [work.judged(Tank(c)) for c in threes]
+    at_odds = [
+        set(t.members) for t in (*found_pairs, *(work.judged(Tank(c)) for c in inner)) if t.quarrels
+    ]
+    only_three = [
+        t for t in found_threes if t.quarrels and not any(two <= set(t.members) for two in at_odds)
+    ]
     groups: tuple[tuple[int, ...], ...] = ()
     parts = None
     if pairs and place is None:
@@ -177,7 +215,9 @@ def shelf(
         groups = tuple(
             largest_groups(judged, kept_apart, work.together, MAX_PRODUCTS, GROUPS_LISTED)
         )
-        if passes and len(stock) <= MAX_PRODUCTS:
+        if passes and len(stock) > MAX_PRODUCTS:
+            work.notes.insert(0, f"Passes are looked for among at most {MAX_PRODUCTS} products")
+        elif passes:
             fails = tuple(i for i in indices if not alone[i].clear)
             parts = Passes(*fewest_passes(judged, kept_apart, work.together), fails)
     return Shelf(
@@ -187,7 +227,8 @@ def shelf(
         judged_at,
         place,
         _worst_first(found_pairs, judged_at),
-        _worst_first([work.judged(Tank(c)) for c in threes], judged_at),
+        _worst_first(found_threes, judged_at),
+        _worst_first(only_three, judged_at),
         tuple(work.judged(Tank(c, f)) for c in twos for f in steps) if len(steps) > 1 else (),
         _worst_first(alone, judged_at),
         groups,
@@ -206,20 +247,23 @@ def _check(stock: Sequence[Item], ratios: Sequence[float]) -> None:
     for factor in ratios:
         if not 0.0 < factor < float("inf"):
             problems.append(
-                Problem(f"--ratios {factor:g}", "a ratio is above 0", "such as 0.5,1,2")
+                Problem(f"command line, --ratios {factor:g}", "a ratio is above 0", "0.5,1,2")
             )
     if problems:
         raise InputProblem(problems)
 
 
 def _worst_first(found: Iterable[Together], judged_at: str) -> tuple[Together, ...]:
+    """Toxic gas, other gas, then solids: what clogs, what shows, what shows later."""
     rank = {"curdle": 0, "haze": 1, "cannot tell": 2, "clear": 3}
 
     def key(t: Together) -> tuple[float, ...]:
         odds = t.odds
         blocks = 1.0 if odds is None else odds.clogs[judged_at]
         day = 1.0 if odds is None else odds.probability["24h"]
+        gas = len(t.members) > 1 and bool(t.warns)
         return (
+            0.0 if t.toxic else 1.0 if gas else 2.0,
             float(odds is not None),
             float(rank[t.answer]),
             -blocks,
@@ -251,6 +295,7 @@ class _Work:
         self.notes: list[str] = list(self.water.notes)
         self._known: dict[Tank, Odds] = {}
         self._refused: dict[Tank, str] = {}
+        self._toxic: set[Tank] = set()
         self._inside: dict[int, Contents] = {}
         self._base = _hash(repr(setting), json.dumps(fingerprint(), sort_keys=True))
         self._identity = [item.identity for item in stock]
@@ -275,10 +320,12 @@ class _Work:
                 refuse_toxic(mix)
             except ToxicGas as danger:
                 self._refused[tank] = danger.problems[0].wrong
+                self._toxic.add(tank)
         keys = {t: self.key(t) for t in every if t not in self._refused}
         if self.cache is not None:
             cached = self.cache.get(keys.values())
-            self._known |= {t: Odds(**cached[k]) for t, k in keys.items() if k in cached}
+            found = {t: _read(cached[k]) for t, k in keys.items() if k in cached}
+            self._known |= {t: odds for t, odds in found.items() if odds is not None}
         todo: dict[int, list[Sequence[Tank]]] = {}
         planned: set[Tank] = set()
         for row in rows:
@@ -296,19 +343,20 @@ class _Work:
         equilibria = whole * self.draws.count
         done = 0
         made = batches(rows, self.stock, self._inside, self.setting, self.water, self.draws)
-        for places, results in self.engine(made, equilibria):
-            new = {
-                tank: odds
-                for place, found in zip(places, results, strict=True)
-                for tank, odds in zip(rows[place], found, strict=True)
-            }
-            self._known |= new
-            if self.cache is not None:
-                self.cache.put({keys[t]: odds.as_dict() for t, odds in new.items()})
-            done += len(new)
-            self.solves += len(new) * self.draws.count
-            if self.progress is not None:
-                self.progress(done, whole)
+        with closing(self.engine(made, equilibria)) as engine:
+            for places, results in engine:
+                new = {
+                    tank: odds
+                    for place, found in zip(places, results, strict=True)
+                    for tank, odds in zip(rows[place], found, strict=True)
+                }
+                self._known |= new
+                if self.cache is not None:
+                    self.cache.put({keys[t]: odds.as_dict() for t, odds in new.items()})
+                done += len(new)
+                self.solves += len(new) * self.draws.count
+                if self.progress is not None:
+                    self.progress(done, whole)
 
     def judged(self, tank: Tank) -> Together:
         """A tank with its answer and its dangers, beside those of its members alone."""
@@ -324,30 +372,43 @@ class _Work:
                 tank.members,
                 tank.factor,
                 None,
+                tank in self._toxic,
                 "cannot tell",
                 1.0,
                 because,
+                False,
                 tuple(forbids),
                 (),
                 alone,
                 True,
             )
-        warns = [g.because for g in gases(mix, known.ph)]
+        alone_too = {
+            g.key
+            for i in tank.members
+            if len(tank.members) > 1 and (one := self._known.get(Tank((i,)))) is not None
+            for g in gases(Tank((i,)).mix(self.stock, self.setting), one.ph)
+        }
+        warns = [
+            g.because for g in gases(mix, known.ph) if g.key not in alone_too or MEETS in g.because
+        ]
         not_judged = [self.stock[i].name for i in tank.members if not self.stock[i].product.judged]
         answer, chance, why = known.answer(at, not_judged)
         blocked = max((t.odds.clogs[at] for t in each if t.odds is not None), default=0.0)
         worse = known.probability[at] > alone + THRESHOLD or known.clogs[at] > blocked + THRESHOLD
+        salts = known.answer(at, ())[0]
         return Together(
             tank.members,
             tank.factor,
             known,
+            False,
             answer,
             chance,
             why,
+            salts == "clear",
             tuple(forbids),
-            tuple(w for w in warns if all(w not in t.warns for t in each)),
+            tuple(warns),
             alone,
-            worse,
+            worse and salts != "cannot tell",
         )
 
     def together(self, groups: Sequence[tuple[int, ...]]) -> list[bool]:
@@ -355,6 +416,14 @@ class _Work:
         tanks = [Tank(group) for group in groups]
         self.do([[tank] for tank in tanks])
         return [self.judged(tank).clear for tank in tanks]
+
+
+def _read(value: Any) -> Odds | None:
+    """Odds as the cache holds them; None where it holds something else."""
+    try:
+        return Odds(**value)
+    except TypeError:
+        return None
 
 
 def _hash(*parts: str) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -109,11 +110,21 @@ def read_stock(
         none.
     """
     given = dict(rates or {})
-    paths = sorted(folder.glob("*.toml")) if folder.is_dir() else []
-    stems = {p.stem for p in paths}
+    if not folder.is_dir():
+        raise InputProblem(
+            Problem(
+                f"`{folder}`", "there is no such folder", "a folder of product files, or `demo`"
+            )
+        )
+    paths = sorted(folder.glob("*.toml"))
+    stems = [p.stem for p in paths]
     problems = [
-        Problem(f'command line, --rate "{key}=..."', f"`{folder}` has no {key}.toml", "its name")
-        for key in given
+        Problem(
+            f'command line, --rate "{key}={text}"',
+            f"`{folder}` has no {key}.toml",
+            " or ".join(near_names(key, stems)) or "the name of a file there",
+        )
+        for key, text in given.items()
         if key not in stems
     ]
     items: list[Item] = []
@@ -122,19 +133,36 @@ def read_stock(
         try:
             items.append(read_item(path, given.get(path.stem)))
         except InputProblem as problem:
-            left.append(LeftOut(path.name, "; ".join(p.wrong for p in problem.problems)))
-    if not items:
+            asked = [p for p in problem.problems if p.read.startswith("command line")]
+            problems += asked
+            if not asked:
+                left.append(LeftOut(path.name, _why(problem)))
+    if not items and not problems:
         problems.append(
             Problem(
                 f"`{folder}`",
                 "no product file there can be used"
-                + "".join(f"; {out.file}: {out.why}" for out in left[:3]),
+                + "".join(f"; {out.file}: {out.why}" for out in left[:3])
+                + (f"; and {len(left) - 3} more" if len(left) > 3 else ""),
                 "a folder of product files, each with its usual_rate",
             )
         )
     if problems:
         raise InputProblem(problems)
     return tuple(items), tuple(left)
+
+
+def near_names(name: str, known: Sequence[str]) -> list[str]:
+    """Up to three names that may have been meant, or the first few there are."""
+    return difflib.get_close_matches(name, known, n=3, cutoff=0.5) or sorted(known)[:3]
+
+
+def _why(problem: InputProblem) -> str:
+    """What is wrong with a file, in one line."""
+    first, *more = problem.problems
+    place = first.read.partition(", ")[2].partition(" = ")[0]
+    line = f"{place}: {first.wrong}" if place else first.wrong
+    return f"{line}; and {len(more)} more" if more else line
 
 
 def apart(item: Item, others: tuple[Item, ...]) -> Item:
