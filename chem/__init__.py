@@ -32,7 +32,10 @@ _PLACES = {
     "pour_mix": ("chem.advice.pour", "pour"),
     "read_mix": ("chem.tank", "read_mix"),
     "read_product": ("chem.label", "read_product"),
+    "read_stock": ("chem.shelf", "read_stock"),
     "read_water": ("chem.tank", "read_water"),
+    "screen_shelf": ("chem.shelf", "shelf"),
+    "shelf_setting": ("chem.shelf", "Setting"),
     "trace_number": ("chem.laboratory.trace", "trace"),
     "why_mix": ("chem.advice.why", "why"),
 }
