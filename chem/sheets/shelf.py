@@ -215,23 +215,28 @@ def _who(result: Shelf, found: Together) -> str:
 
 def _line(result: Shelf, found: Together) -> str:
     """`with X: curdles, 9 in 10, shows after about 10 min, gypsum. Try: two passes.`"""
-    words = [f"{_who(result, found)}: {_verdict(result, found)}."]
+    words = [f"{_verdict(result, found)}."]
     if found.because is not None and found.answer == "cannot tell":
-        words.append(_stopped(f"{found.because[0].upper()}{found.because[1:]}"))
-    words += [_stopped(text) for text in (*found.forbids, *found.warns)]
-    if found.hint:
-        words.append(found.hint)
-    return " ".join(words)
+        words.append(_sentence(found.because))
+    dangers = [_sentence(text) for text in (*found.warns, *found.forbids)]
+    if found.toxic:
+        words = [_sentence(found.because or "")]
+    elif dangers and found.answer == "clear":
+        words = [*dangers, f"No solids, {odds(found.chance)}."]
+    else:
+        words += dangers
+    return " ".join([f"{_who(result, found)}:", *words, found.hint]).rstrip()
 
 
-def _stopped(text: str) -> str:
+def _sentence(text: str) -> str:
+    text = f"{text[0].upper()}{text[1:]}"
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
 
 def _verdict(result: Shelf, found: Together) -> str:
     o = found.odds
     if o is None:
-        return "never" if found.toxic else "not tried"
+        return "not tried"
     if found.answer not in VERBS:
         clear = 1.0 - found.shows(result.judged_at)
         word = "clear" if found.answer == "clear" else "can't tell"
@@ -254,8 +259,11 @@ def _worst(result: Shelf, most: int | None) -> list[Block]:
 
 def _lines(result: Shelf, tanks: Sequence[Together], most: int | None) -> list[str]:
     lines = [_line(result, t) for t in tanks[:most]]
-    more = len(tanks) - len(lines)
-    return [*lines, f"{more} more: --csv FILE or --html FILE has all."] if more else lines
+    return [*lines, *_more(len(tanks) - len(lines))]
+
+
+def _more(count: int) -> list[str]:
+    return [f"{count} more: --csv FILE or --html FILE has all."] if count else []
 
 
 def _asked_alone(result: Shelf) -> list[Block]:
@@ -264,7 +272,7 @@ def _asked_alone(result: Shelf) -> list[Block]:
     alone = next(t for t in result.alone if t.members == (result.asked,))
     name = result.names[result.asked]
     words = [f"{name}: {_verdict(result, alone)}."]
-    words += [_stopped(text) for text in (*alone.forbids, *alone.warns)]
+    words += [_sentence(text) for text in (*alone.forbids, *alone.warns)]
     return [Block("Alone in this water", [" ".join(words)])]
 
 
@@ -316,30 +324,29 @@ def _ratios(result: Shelf, most: int | None) -> list[Block]:
     by_pair: dict[tuple[int, ...], list[Together]] = {}
     for found in result.ratios:
         by_pair.setdefault(found.members, []).append(found)
-    at = result.judged_at
-    by_pair = {k: v for k, v in by_pair.items() if max(t.shows(at) for t in v) >= LEAST_SHOWN}
-    if not result.ratios:
-        return []
     if not by_pair:
+        return []
+
+    def worst(steps: Sequence[Together]) -> tuple[float, float]:
+        tried = [t.shows(result.judged_at) for t in steps if t.odds is not None]
+        return max(tried, default=0.0), sum(tried)
+
+    rows = [steps for steps in by_pair.values() if worst(steps)[0] >= LEAST_SHOWN]
+    rows.sort(key=worst, reverse=True)
+    if not rows:
         return [Block("Other ratios", ["Under 5 in 100 at every ratio."])]
-    worst = {
-        k: (-max(t.shows(at) for t in v), -sum(t.shows(at) for t in v)) for k, v in by_pair.items()
-    }
-    order = sorted(by_pair, key=lambda k: (worst[k], k))
     first = "the first one" if result.asked is None else result.names[result.asked]
     what = f"Chance in 100 of solids, at so many times the rate of {first}."
     items = [
-        f"{_who(result, by_pair[k][0])}: " + ", ".join(_step(t, at) for t in by_pair[k])
-        for k in order[:most]
+        f"{_who(result, steps[0])}: {', '.join(_step(t, result.judged_at) for t in steps)}"
+        for steps in rows[:most]
     ]
-    more = len(order) - len(items)
-    rest = [f"{more} more: --csv FILE or --html FILE has all."] if more else []
-    return [Block("Other ratios, worst first", [what], [*items, *rest])]
+    return [Block("Other ratios, worst first", [what], [*items, *_more(len(rows) - len(items))])]
 
 
 def _step(found: Together, judged_at: str) -> str:
     if found.odds is None:
-        return f"x{found.factor:g} {'never' if found.toxic else 'no room'}"
+        return f"x{found.factor:g} no room"
     return f"x{found.factor:g} {_number(found.shows(judged_at)) or 'under 5'}"
 
 
@@ -396,8 +403,10 @@ def _alone(result: Shelf, *, everything: bool) -> list[Block]:
         ph = "" if t.odds is None or t.odds.failed > 0.5 else f", pH about {t.odds.ph:.1f}"
         words = [f"{name}: {_verdict(result, t)}{ph}."]
         if t.because is not None and t.answer == "cannot tell":
-            words.append(_stopped(f"{t.because[0].upper()}{t.because[1:]}"))
-        words += [_stopped(text) for text in (*t.forbids, *(t.warns if everything else ()))]
+            words.append(_sentence(t.because))
+        plain = f"{result.items[t.members[0]].name}: "
+        words += [_sentence(text.removeprefix(plain)) for text in t.forbids]
+        words += [_sentence(text) for text in t.warns if everything]
         items.append(" ".join(words))
     title = "Each alone in this water" if everything else "Trouble even alone in this water"
     return [Block(title, items=items)]
@@ -423,11 +432,11 @@ def _table(result: Shelf, most: int) -> list[Block]:
         for j in range(count):
             key = (i,) if i == j else (min(i, j), max(i, j))
             found = tanks[key]
-            cells.append("100" if found.odds is None else _number(found.shows(result.judged_at)))
+            cells.append(_number(found.shows(result.judged_at)))
         rows.append((str(i + 1), *cells))
     words = "Blank is under 5. A product against itself: alone in this water."
     if any(t.odds is None for t in tanks.values()):
-        words += " 100 is not tried: never, or no room for water."
+        words += " 99 also where they must never meet or leave no room for water."
     if any(t.forbids or (t.warns and len(t.members) > 1) for t in tanks.values()):
         words += " Gas and label rules are not in these numbers: see the list."
     numbered = [f"{k}  {name}" for k, name in enumerate(result.names, start=1)]
