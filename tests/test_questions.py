@@ -9,13 +9,13 @@ import questions
 from questions import GROUPS, NOT_OURS, PAGE, ROOT, Question, Show, answer, excerpt
 from typer.main import get_command
 
-from chem.cli import acids, changes, chemists, new, reasons, shelf_side, tank_side
+from chem.cli import acids, changes, chemists, new, reasons, screening, shelf_side, tank_side
 from chem.cli.main import app
 
 ALL = [q for group in GROUPS.values() for q in group]
 TEXT = PAGE.read_text(encoding="utf-8")
-RUN = (2, 6, 9, 19, 22, 42 - 1)
-"""Questions whose commands are run: labels, tank, jar, gas, what was seen."""
+RUN = (0, 2, 6, 9, 19, 22, 42 - 1)
+"""Questions whose commands are run: shelf, labels, tank, jar, gas, what was seen."""
 
 
 def sections() -> dict[int, tuple[str, str]]:
@@ -55,9 +55,17 @@ def test_the_page_shows_what_the_program_prints(index: int) -> None:
     assert "\n".join(answer(ALL[index])) == sections()[index + 1][1]
 
 
+def test_the_table_names_every_question_and_what_answers_it() -> None:
+    assert questions.table() in TEXT
+    rows = [line for line in questions.table().splitlines()[2:]]
+    assert len(rows) == 44
+    asked = [n for n, q in enumerate(ALL, start=1) if q.not_ours]
+    assert [n for n, row in enumerate(rows, start=1) if "local authority" in row] == asked
+
+
 def test_commands_and_files_exist() -> None:
     app.add_typer(new.app, name="new")
-    for module in (reasons, changes, acids, tank_side, shelf_side, chemists):
+    for module in (reasons, changes, acids, tank_side, shelf_side, screening, chemists):
         module.add_to(app)
     known = get_command(app).commands  # type: ignore[attr-defined]
     for show in (s for q in ALL for s in q.shown):
@@ -71,7 +79,7 @@ def test_every_example_is_asked_about_or_answers_for_itself() -> None:
     used = set(re.findall(r"examples/(\S+)\.toml", TEXT))
     there = {p.stem for p in (ROOT / "examples").glob("*.toml")}
     assert used <= there
-    assert there - used <= {"cannot-tell", "stays-clear"}
+    assert there - used <= {"cannot-tell", "kelp-and-calcium", "stays-clear"}
 
 
 def test_an_answer_that_is_not_printed_is_an_error() -> None:
