@@ -452,9 +452,13 @@ def test_what_was_done_before_ctrl_c_is_kept(
             closed.append(True)
 
     items, _ = read_stock(folder)
-    with Cache(tmp_path / "c", "these tables") as kept, pytest.raises(KeyboardInterrupt):
+    with (
+        Cache(tmp_path / "c", "these tables") as kept,
+        pytest.raises(KeyboardInterrupt) as stopped,
+    ):
         shelf(items, setting(), cache=kept, engine=engine, progress=stop)
-    assert closed == [True]
+    # Closed at once, not when the last trace of the interrupt is forgotten.
+    assert closed == [True] and stopped.tb is not None
     after = run(folder, tmp_path / "c")
     fresh = run(folder, tmp_path / "another")
     assert after.solves == fresh.solves - 16 * told[1]
