@@ -222,6 +222,27 @@ def test_two_processes_give_what_one_gives(monkeypatch: pytest.MonkeyPatch) -> N
     assert same(one, two)
 
 
+def test_a_worker_process_ended_from_outside_costs_no_result(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(tanks, "ROWS_AT_ONCE", 48)
+    monkeypatch.setattr(engines, "ALONE_BELOW", 0)
+    ended: list[int] = []
+
+    def end_one(done: int, whole: int) -> None:
+        children = multiprocessing.active_children()
+        if not ended and children and done < whole:
+            pid = children[0].pid
+            assert pid is not None
+            ended.append(pid)
+            os.kill(pid, signal.SIGKILL)
+
+    items, where = demo(*SIX), setting()
+    two = shelf(items, where, triples=True, engine=local(2), progress=end_one)
+    assert ended
+    assert same(shelf(items, where, triples=True, engine=local(1)), two)
+
+
 @pytest.fixture(scope="module")
 def workers() -> Iterator[Any]:
     """A scheduler with two worker processes, on this machine."""

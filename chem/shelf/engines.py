@@ -12,6 +12,7 @@ import re
 import signal
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from importlib import import_module
 from itertools import islice
 from typing import Any
@@ -58,24 +59,38 @@ def local(workers: int | None = None) -> Engine:
         pool = ProcessPoolExecutor(
             count, mp_context=multiprocessing.get_context(way), initializer=_deaf
         )
+        todo = iter(work)
+        waiting: dict[Future[list[list[Odds]]], tuple[Places, Batch]] = {}
         try:
-            waiting: dict[Future[list[list[Odds]]], Places] = {}
-            for places, batch in work:
-                waiting[pool.submit(evaluate_batch, batch)] = places
+            for places, batch in todo:
+                try:
+                    waiting[pool.submit(evaluate_batch, batch)] = (places, batch)
+                except BrokenProcessPool:
+                    yield places, evaluate_batch(batch)
+                    break
                 if len(waiting) >= count * AHEAD:
                     yield from _finished(waiting)
             while waiting:
                 yield from _finished(waiting)
+            # Something is left only where a worker was ended from outside.
+            for places, batch in todo:
+                yield places, evaluate_batch(batch)
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
 
     return run
 
 
-def _finished(waiting: dict[Future[list[list[Odds]]], Places]) -> Iterator[Done]:
+def _finished(waiting: dict[Future[list[list[Odds]]], tuple[Places, Batch]]) -> Iterator[Done]:
+    """What is done by now; what a worker ended from outside has left is done here."""
     done, _ = wait(waiting, return_when=FIRST_COMPLETED)
     for future in done:
-        yield waiting.pop(future), future.result()
+        places, batch = waiting.pop(future)
+        try:
+            found = future.result()
+        except BrokenProcessPool:
+            found = evaluate_batch(batch)
+        yield places, found
 
 
 def _deaf() -> None:
