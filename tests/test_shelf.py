@@ -1160,3 +1160,18 @@ def test_calcium_nitrate_goes_with_potassium_nitrate_and_not_with_sulfates_or_ph
     assert beside.answer == "clear" and beside.shows("24h") < 0.05 and beside.clear
     assert result.passes is not None
     assert not any(0 in t and {2, 3, 4} & set(t) for t in result.passes.tanks)
+
+
+def test_a_shed_is_a_shelf(tmp_path: Path, command: Command) -> None:
+    """What `jarsight new shed` lays out: products and waters found by the shed's own folder."""
+    park = tmp_path / "park"
+    copied_to = park / "products"
+    copied_to.mkdir(parents=True)
+    copied(copied_to, NITRATE, SULFATE)
+    (park / "waters").mkdir()
+    shutil.copy(DEMO / "waters" / "soft.toml", park / "waters" / "ours.toml")
+    said = command("shelf", "--in", str(park), "--water", "ours", "--draws", "16", "--json")
+    assert said.code == 0, said.err
+    found = json.loads(said.out)
+    assert len(found["pairs"]) == 1
+    assert found["water"] == find_water("soft", None).name

@@ -12,6 +12,7 @@ import typer
 
 if TYPE_CHECKING:
     from chem.shelf import Item, LeftOut
+    from chem.tank import Water
 
 SHELF = "On the shelf"
 QUIET_S = 2.0
@@ -86,15 +87,11 @@ def add_to(app: typer.Typer) -> None:
         from chem.sheets.blocks import as_html, as_text
         from chem.sheets.shelf import shelf_csv, shelf_json, shelf_page, shelf_sheet
         from chem.shelf import Cache, Setting, cache_folder, cluster, local, read_item, shelf
-        from chem.tank import find_water, read_water
         from chem.units import read_carrier, read_temperature
 
         rates = _rates(rate or [])
-        found_water = (
-            read_water(Path(water)) if Path(water).is_file() else find_water(water, Path(folder))
-        )
         setting = Setting(
-            found_water,
+            _water(water, folder),
             read_carrier(carrier, "command line, --carrier"),
             read_temperature(temperature, "command line, --temperature"),
             None if coldest is None else read_temperature(coldest, "command line, --coldest"),
@@ -154,11 +151,28 @@ FEW = 12
 
 
 def _folder(name: str) -> Path:
-    """The folder named, or the shipped demo shelf."""
+    """The folder named, its `products` where `jarsight new shed` made it, or the demo shelf."""
     from chem.reference.files import data_folder
 
     path = Path(name)
-    return data_folder() / "demo" / "products" if name == "demo" and not path.is_dir() else path
+    if name == "demo" and not path.is_dir():
+        return data_folder() / "demo" / "products"
+    inside = path / "products"
+    return inside if inside.is_dir() and not any(path.glob("*.toml")) else path
+
+
+def _water(name: str, folder: str) -> Water:
+    """A water file: a path, or a name in the folder, in its `waters` or among the demo's.
+
+    Raises: InputProblem.
+    """
+    from chem.tank import find_water, read_water
+
+    if Path(name).is_file():
+        return read_water(Path(name))
+    plain = name.removesuffix(".toml")
+    inside = Path(folder) / "waters" / f"{plain}.toml"
+    return read_water(inside) if inside.is_file() else find_water(name, Path(folder))
 
 
 def _product(name: str, folder: str) -> Path:
