@@ -1175,3 +1175,16 @@ def test_a_shed_is_a_shelf(tmp_path: Path, command: Command) -> None:
     found = json.loads(said.out)
     assert len(found["pairs"]) == 1
     assert found["water"] == find_water("soft", None).name
+
+
+def test_a_result_of_other_code_is_not_taken(
+    cache_of_its_own: Path, monkeypatch: pytest.MonkeyPatch, command: Command
+) -> None:
+    """A version number does not change with every line of code; the code's own hash does."""
+    park = copied(cache_of_its_own.parent / "park", NITRATE, SULFATE)
+    asked = ("shelf", "--in", str(park), "--water", "soft", "--draws", "16", "--json")
+    assert json.loads(command(*asked).out)["solves"] > 0
+    assert json.loads(command(*asked).out)["solves"] == 0
+    stamps = sys.modules["chem.reference.fingerprint"]
+    monkeypatch.setattr(stamps, "code_hash", lambda: "other code")
+    assert json.loads(command(*asked).out)["solves"] > 0

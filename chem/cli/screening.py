@@ -83,7 +83,7 @@ def add_to(app: typer.Typer) -> None:
     ) -> None:
         """Would it get along with what I own? Without PRODUCT: all against all."""
         from chem.cli.writing import write_text
-        from chem.reference.fingerprint import fingerprint
+        from chem.reference.fingerprint import made_with
         from chem.sheets.blocks import as_html, as_text
         from chem.sheets.shelf import shelf_csv, shelf_json, shelf_page, shelf_sheet
         from chem.shelf import Cache, Setting, cache_folder, cluster, local, read_item, shelf
@@ -109,8 +109,8 @@ def add_to(app: typer.Typer) -> None:
         factors = _factors(ratios)
         for file in (csv, html):
             _writable(file)
-        made_with = repr(sorted(fingerprint().items()))
-        cache = None if no_cache else Cache(cache_folder(), made_with)
+        by = repr(sorted(made_with().items()))
+        cache = None if no_cache else Cache(cache_folder(), by)
         bar = _Bar()
         try:
             with cache or nullcontext(), bar:

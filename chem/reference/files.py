@@ -41,3 +41,14 @@ def data_hash() -> str:
             digest.update(path.name.encode())
             digest.update(path.read_bytes())
     return digest.hexdigest()[:12]
+
+
+@cache
+def code_hash() -> str:
+    """First 12 hex digits of SHA-256 over every module of the package, name and content."""
+    package = Path(__file__).resolve().parent.parent
+    digest = hashlib.sha256()
+    for path in sorted(package.rglob("*.py")):
+        digest.update(path.relative_to(package).as_posix().encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:12]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import platform
 
-from chem.reference.files import data_hash
+from chem.reference.files import code_hash, data_hash
 from chem.version import VERSION
 
 
@@ -22,3 +22,8 @@ def fingerprint() -> dict[str, str]:
         "python": platform.python_version(),
         "platform": f"{platform.system()} {platform.machine()}".strip(),
     }
+
+
+def made_with() -> dict[str, str]:
+    """The fingerprint and the very code: what a kept result must have been made with."""
+    return fingerprint() | {"code": code_hash()}

@@ -18,7 +18,7 @@ from itertools import islice
 from typing import Any
 
 from chem.errors import InputProblem, Problem
-from chem.reference.fingerprint import fingerprint
+from chem.reference.fingerprint import made_with
 from chem.shelf.tanks import Batch, Odds, evaluate_batch
 
 Places = tuple[int, ...]
@@ -149,7 +149,7 @@ def _same_everywhere(client: Any, where: str, address: str) -> None:
     """Raises: InputProblem where no worker is there, or one would give other digits."""
     try:
         client.wait_for_workers(1, timeout=ANSWERS_WITHIN_S)
-        found = client.run(fingerprint)
+        found = client.run(made_with)
     except TimeoutError:
         raise InputProblem(
             Problem(where, "the scheduler has no workers", f"dask worker {address}")
@@ -158,7 +158,7 @@ def _same_everywhere(client: Any, where: str, address: str) -> None:
         raise InputProblem(
             Problem(where, f"a worker lacks a package ({error})", "pip install jarsight on each")
         ) from None
-    mine = fingerprint()
+    mine = made_with()
     problems = [
         Problem(where, f"worker {worker} has {key} {theirs.get(key)}", f"{key} {value}, as here")
         for worker, theirs in found.items()

@@ -17,7 +17,7 @@ from chem.errors import InputProblem, Problem, ToxicGas
 from chem.forecast import THRESHOLD, gases, label_forbids
 from chem.forecast.hazards import refuse_toxic
 from chem.label import Contents, contents
-from chem.reference.fingerprint import fingerprint
+from chem.reference.fingerprint import fingerprint, made_with
 from chem.shelf.cache import Cache
 from chem.shelf.engines import Engine, local
 from chem.shelf.groups import fewest_passes, largest_groups
@@ -297,7 +297,7 @@ class _Work:
         self._refused: dict[Tank, str] = {}
         self._toxic: set[Tank] = set()
         self._inside: dict[int, Contents] = {}
-        self._base = _hash(repr(setting), json.dumps(fingerprint(), sort_keys=True))
+        self._base = _hash(repr(setting), json.dumps(made_with(), sort_keys=True))
         self._identity = [item.identity for item in stock]
 
     def key(self, tank: Tank) -> str:
