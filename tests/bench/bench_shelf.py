@@ -1,0 +1,231 @@
+"""Speed of the solver and of a whole shelf, in one run: `python` this file; writes `speed.md`.
+
+A shelf of 60 products of the simulated world (`world.py`), every pair at the products' rates in a
+hard water. Each shelf is run in a process of its own, so that nothing is warm and memory is its
+own. The solver is held against PHREEQC as `bench_solver.py` does.
+"""
+
+# BLAS reads its threads when numpy is imported, so the environment comes first.
+# ruff: noqa: E402
+
+from __future__ import annotations
+
+import os
+
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ[name] = "1"
+
+import json
+import platform
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+ROOT = Path(__file__).resolve().parents[2]
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(HERE)]
+
+import bench_solver
+import world
+from corpus import family, with_doubts
+
+from chem.equilibrium import solve
+
+PAGE = HERE / "speed.md"
+PRODUCTS, DRAWS = 60, 64
+SIZES = (15, 30, 60)
+DRAWS_TRIED = (32, 64, 128, 256)
+RATIOS = np.geomspace(0.25, 4.0, 9)
+COMPONENTS_TRIED = (4, 8, 12, 15)
+RATE = 'usual_rate = "4 fl oz/1000 sq ft"'
+RUN = """
+import json, resource, sys, time
+from pathlib import Path
+start = time.perf_counter()
+from chem.shelf import Cache, Setting, local, read_stock, shelf
+from chem.tank import find_water
+folder, cores, draws, cache = sys.argv[1:5]
+items, left = read_stock(Path(folder))
+setting = Setting(find_water("hard-alkaline", None), 0.0815, 20.0, None, int(draws), 1)
+kept = Cache(Path(cache), "bench") if cache else None
+asked = items[-1] if len(sys.argv) > 5 else None
+found = shelf(items, setting, asked=asked, engine=local(int(cores)), cache=kept)
+used = resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN
+mb = [resource.getrusage(u).ru_maxrss / 1024.0 for u in used]
+answers = [t.answer for t in found.pairs]
+print(json.dumps({"seconds": time.perf_counter() - start, "solves": found.solves,
+    "inside": found.seconds,
+    "mb": mb[0] + int(cores) * mb[1] if int(cores) > 1 else mb[0], "left": len(left),
+    "pairs": len(answers), "trouble": sum(a in {"haze", "curdle"} for a in answers)}))
+"""
+
+
+def products(folder: Path, count: int) -> None:
+    """Labels of the simulated world as product files, each with a usual rate."""
+    rng = np.random.default_rng(7)
+    nature = world.Nature(rng)
+    families = list(world.RECIPES)
+    for i in range(count):
+        kind = families[i % len(families)]
+        label = world.draw_liquid(rng, nature, kind, f"{kind} {i + 1}").label
+        text = label.replace("[guarantee]", f"{RATE}\n[guarantee]", 1)
+        (folder / f"liquid-{i + 1:03d}.toml").write_text(text, encoding="utf-8")
+
+
+def run(folder: Path, cores: int, draws: int, cache: str = "", asked: bool = False) -> Any:
+    """One shelf in a process of its own; cache: folder, empty for none; asked: the last one."""
+    command = [sys.executable, "-c", RUN, str(folder), str(cores), str(draws), cache]
+    command += ["asked"] if asked else []
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    return json.loads(done.stdout)
+
+
+def part(folder: Path, whole: Path, count: int) -> Path:
+    """A folder with the first `count` products of another."""
+    folder.mkdir()
+    for path in sorted(whole.glob("*.toml"))[:count]:
+        (folder / path.name).write_text(path.read_text(encoding="utf-8"), encoding="utf-8")
+    return folder
+
+
+def exponent(x: Sequence[float], y: Sequence[float]) -> float:
+    """Slope of ln y over ln x."""
+    return float(np.polyfit(np.log(x), np.log(y), 1)[0])
+
+
+def sweep() -> tuple[float, float]:
+    """Solves per second over a sweep of ratios: each from scratch, each from the one before."""
+    rng = np.random.default_rng(15)
+    mix = family(rng, bench_solver.COMPONENTS, 1024, kinds=("wide",), high=0.2, ph=(4.0, 9.0))
+    doubts = with_doubts(mix.system, mix.t_celsius, 1024)
+    half = mix.totals * (np.arange(mix.totals.shape[1]) % 2)
+
+    def through(warm: bool) -> float:
+        start, near = time.perf_counter(), None
+        for ratio in RATIOS:
+            state = solve(mix.system, mix.totals + (ratio - 1.0) * half, doubts, start=near)
+            assert state.converged.all()
+            near = state if warm else None
+        return len(RATIOS) * 1024 / (time.perf_counter() - start)
+
+    return max(through(False) for _ in range(3)), max(through(True) for _ in range(3))
+
+
+def by_components() -> list[tuple[int, int, float]]:
+    """(components, species, solves per second) of systems of rising size, with doubts."""
+    out = []
+    every = ["Na", "Cl", "Ca", "PO4", "K", "SO4", "CO3", "NH4", "citrate"]
+    every += [c for c in bench_solver.COMPONENTS if c not in every]
+    for count in COMPONENTS_TRIED:
+        rng = np.random.default_rng(count)
+        mix = family(rng, every[:count], 1024, kinds=("wide",), high=0.2, ph=(4.0, 9.0))
+        doubts = with_doubts(mix.system, mix.t_celsius, 1024)
+        seconds = bench_solver.best(3, partial(solve, mix.system, mix.totals, doubts))
+        out.append((len(mix.system.components), len(mix.system.species), 1024 / seconds))
+    return out
+
+
+def machine() -> str:
+    """The processor, cores and versions, without names of machines."""
+    model = platform.machine()
+    info = Path("/proc/cpuinfo")
+    if info.is_file():
+        lines = info.read_text(encoding="utf-8").splitlines()
+        named = [x.split(":", 1)[1].strip() for x in lines if x.startswith("model name")]
+        model = named[0] if named else model
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    return (
+        f"{model}, {cores} cores; Python {platform.python_version()}, numpy {np.__version__}, "
+        f"{platform.system()}"
+    )
+
+
+def main() -> None:
+    """Measure and write the page."""
+    rates = bench_solver.measure()
+    cold, warm = sweep()
+    sizes = by_components()
+    with tempfile.TemporaryDirectory() as held:
+        folder = Path(held)
+        whole = folder / "whole"
+        whole.mkdir()
+        products(whole, PRODUCTS + 1)
+        shelves = {n: part(folder / f"of-{n}", whole, n) for n in SIZES}
+        by_size = {n: run(shelves[n], 2, DRAWS) for n in SIZES}
+        one_core = {n: run(shelves[n], 1, DRAWS) for n in SIZES}
+        by_draws = {n: run(shelves[SIZES[0]], 1, n) for n in DRAWS_TRIED}
+        cache = str(folder / "cache")
+        run(shelves[PRODUCTS], 2, DRAWS, cache)
+        again = run(shelves[PRODUCTS], 2, DRAWS, cache)
+        new = run(whole, 2, DRAWS, cache, asked=True)
+    pairs = [by_size[n]["pairs"] for n in SIZES]
+    inside = [one_core[n]["inside"] for n in SIZES]
+    growth = exponent(pairs[1:], inside[1:])
+    full = by_size[PRODUCTS]
+    lines = [
+        "# Speed",
+        "",
+        "Written by `python tests/bench/bench_shelf.py`, all in one run.",
+        "",
+        f"Machine: {machine()}.",
+        "",
+        "## One solve",
+        "",
+        f"{rates.components} components, {rates.species} species, {bench_solver.ROWS} rows, one "
+        "core, doubts on; PHREEQC with the same generated database and SIT model.",
+        "",
+        "| | solves per second | times PHREEQC |",
+        "|---|---|---|",
+        f"| PHREEQC | {rates.phreeqc:.0f} | 1 |",
+        f"| ours, each from scratch | {rates.doubtful:.0f} | {rates.ratio:.0f} |",
+        f"| ours, {len(RATIOS)} ratios from 0.25 to 4, each from scratch | {cold:.0f} | "
+        f"{cold / rates.phreeqc:.0f} |",
+        f"| ours, the same ratios, each from the one before | {warm:.0f} | "
+        f"{warm / rates.phreeqc:.0f} |",
+        "",
+        "| components | species | solves per second |",
+        "|---|---|---|",
+        *(f"| {c} | {s} | {rate:.0f} |" for c, s, rate in sizes),
+        "",
+        "## A shelf",
+        "",
+        f"Every pair of products of the simulated world, {DRAWS} draws each, cold, in a process "
+        f"of its own with its imports; {full['trouble']} of {full['pairs']} pairs haze or curdle.",
+        "",
+        "| products | pairs | equilibria | cores | seconds | MB |",
+        "|---|---|---|---|---|---|",
+        *(
+            f"| {n} | {r['pairs']} | {r['solves']} | {c} | {r['seconds']:.1f} | {r['mb']:.0f} |"
+            for c, shelf_of in ((1, one_core), (2, by_size))
+            for n, r in shelf_of.items()
+        ),
+        "",
+        "On one core, imports apart, seconds grow with pairs to the power "
+        f"{exponent(pairs, inside):.2f} over all three, {growth:.2f} over the last two. MB counts "
+        "each process in full, pages that they share twice.",
+        "",
+        "| draws | seconds (15 products, one core) |",
+        "|---|---|",
+        *(f"| {n} | {r['seconds']:.1f} |" for n, r in by_draws.items()),
+        "",
+        "| with the cache | equilibria | seconds |",
+        "|---|---|---|",
+        f"| the same shelf again | {again['solves']} | {again['seconds']:.1f} |",
+        f"| one new product against {PRODUCTS} | {new['solves']} | {new['seconds']:.1f} |",
+        "",
+        "Equilibria count each tank's draws once; a tank that changes with time or drops a solid "
+        "is solved several times over.",
+    ]
+    PAGE.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    print("\n".join(lines))
+
+
+if __name__ == "__main__":
+    main()
