@@ -224,7 +224,7 @@ def _amounts(
             out[key] = np.maximum(out.get(key, 0.0), cold[:, k])
             eventual[key] = np.maximum(eventual.get(key, 0.0), cold[:, k])
     for c in found.colloids:
-        out[c.key] = eventual[c.key] = c.amount_g_per_L
+        out[c.key], eventual[c.key] = c.amount_by(t_s), c.amount_g_per_L
     return out, eventual
 
 
@@ -473,7 +473,7 @@ def _verdict(works: float, key: str, sure: bool) -> str:
     if works >= HARDLY:
         return "hardly; only a jar of it can tell."
     if key in colloids():
-        return "no, a gel or floc does not go back."
+        return "no, what gelled or fell apart does not go back."
     return "no, it will not take it back."
 
 
@@ -497,6 +497,8 @@ def _clean_out(key: str) -> str:
                 "Much clean water; a little mild alkali helps humic matter, never with ammonium in "
                 "the tank (ammonia gas). Acid makes it worse."
             )
+        if key.startswith("sulfur"):
+            return "Much clean water and a brush on screens. Never acid: it sets more of it free."
         return (
             "Much clean water and a brush on screens. Acid does not clear gels of kelp or silica."
         )

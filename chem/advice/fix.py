@@ -371,12 +371,12 @@ def _spray_within(found: Outlook) -> float | None:
     Salts, gels and cold crystals together; a tank that stays clear for a day gives a day.
     """
     draws = found.ready.draws
-    loose = sum((c.amount_g_per_L for c in found.colloids), np.zeros(draws.count))
     grid = np.unique(np.round(np.geomspace(1.0, TIMES_S["24h"] / MINUTE_S, 60)))
     last = None
     for minutes in grid:
         t = minutes * MINUTE_S
         state = next(found.states[n] for n, s in TIMES_S.items() if t <= s)
+        loose = sum((c.amount_by(t) for c in found.colloids), np.zeros(draws.count))
         out = np.nan_to_num(state.amounts(t)).sum(axis=1) + loose
         out += np.nan_to_num(state.crystals(t)).max(axis=1, initial=0.0)
         if draws.chance(out > tables().value("show_limit"), found.ok) >= THRESHOLD:

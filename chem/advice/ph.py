@@ -21,6 +21,7 @@ from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem, Problem
 from chem.forecast import THRESHOLD, Outlook, Range, gases, outlook
 from chem.forecast.evolved import Evolved, evolved
+from chem.forecast.result import TIMES_S
 from chem.label import Contents, Product
 from chem.reference import catalogue, tables
 from chem.tank import Mix, with_product
@@ -232,7 +233,8 @@ def _chances(seen: Outlook, judged_at: str) -> dict[str, float]:
         for m, solid in enumerate(seen.fresh.phases.solids)
         if solid.decides and solid.kinetics != "dormant"
     }
-    return out | {c.key: draws.chance(c.falls, seen.ok) for c in seen.colloids}
+    by = TIMES_S[judged_at]
+    return out | {c.key: draws.chance(c.amount_by(by) > show, seen.ok) for c in seen.colloids}
 
 
 def _made(fresh: Outlook, dosed: Outlook, judged_at: str, agent: Contents) -> tuple[MadeSolid, ...]:

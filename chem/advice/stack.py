@@ -68,10 +68,10 @@ def _batch(ready: Prepared, states: Sequence[Finished], t_s: float) -> list[Glan
     cold = [np.nan_to_num(look.crystals(t_s)) for look in looks]
     loose = colloid_outlook(stack, looks[0])
     every = salts.sum(axis=1) + np.max([c.max(axis=1, initial=0.0) for c in cold], axis=0)
-    every += sum((c.amount_g_per_L for c in loose), np.zeros(many.count))
+    every += sum((c.amount_by(t_s) for c in loose), np.zeros(many.count))
     kinds = {s.name: salts[:, m] for m, s in enumerate(looks[0].phases.solids)}
     kinds |= {name: cold[0][:, m] for m, name in enumerate(looks[0].cold.names)}
-    kinds |= {c.key.replace("_", " "): c.amount_g_per_L for c in loose}
+    kinds |= {c.key.replace("_", " "): c.amount_by(t_s) for c in loose}
     limit = tables().value("show_limit")
     ph = looks[0].clear.ph
     seen = []

@@ -66,6 +66,7 @@ PH_ENDS = (1.5, 13.0)
 BISECTIONS = 4
 MOST_NEAR = 3
 METAL_TRIGGERS = {"divalent", "gelling"}
+ACID_TRIGGERS = {"ph_below", "acid_in_time"}
 GELLING_METALS = ("Ca", "Mg", "Fe2", "Fe3", "Mn", "Zn", "Cu")
 NUDGES = 8
 NUDGE = 1.06
@@ -317,7 +318,7 @@ def _gelling(seen: Outlook, key: str, because: str) -> tuple[str, dict[str, dict
         met = f"meets the {plain(metal)} of {_listed(_named(shares[metal]))}"
     else:
         ph = _median(ready.draws, seen.fresh.clear.ph)
-        driver = _ph_driver(ready, -1.0) if rule.trigger == "ph_below" else None
+        driver = _ph_driver(ready, -1.0) if rule.trigger in ACID_TRIGGERS else None
         met = f"stands at pH {ph:.1f}"
         if driver is not None:
             met += f", where {driver[0]} puts it"

@@ -15,25 +15,44 @@ from numpy.typing import NDArray
 from chem.doubts import Draws
 from chem.equilibrium.activity import Floats
 from chem.forecast.prepare import Doubtful, Prepared
+from chem.forecast.result import TIMES_S
 from chem.reference import molar_mass_g_per_mol, tables
 from chem.reference.colloids import Colloid, colloids
 
 Bools = NDArray[np.bool_]
 DIVALENT = {"Ca+2": 1.0, "Mg+2": 1.0 / 3.0, "Fe+2": 3.0, "Fe+3": 3.0, "Mn+2": 3.0, "Zn+2": 3.0}
 DIVALENT |= {"Cu+2": 3.0}
+DAY_S = TIMES_S["24h"]
 GELLING = {"Ca+2": 1.0, "Mn+2": 1.0, "Zn+2": 1.0, "Cu+2": 3.0, "Fe+2": 1.0, "Fe+3": 3.0}
 SILICA_SOLUBLE_MMOL = 2.0
+GROWTH_TIMES = 5.0
+"""Clouding times over which what falls out in time grows, as for salts."""
 
 
 @dataclass(frozen=True)
 class ColloidOutlook:
-    """One colloid's fate per draw: amount (N,) [g/L] that shows, swollen (N,) against a screen."""
+    """One colloid's fate per draw.
+
+    falls: (N,) within a day; amount_g_per_L, swollen_g_per_L: (N,) in the end, by weight and
+    against a screen; after_s: (N,) until it shows, 0 for a gel or floc, which is there within
+    minutes.
+    """
 
     key: str
     because: str
     falls: Bools
     amount_g_per_L: Floats
     swollen_g_per_L: Floats
+    after_s: Floats
+
+    def share_by(self, t_s: float) -> Floats:
+        """(N,) share of the amounts that is out by a time."""
+        late = np.maximum(t_s - self.after_s, 0.0) / np.maximum(GROWTH_TIMES * self.after_s, 1e-9)
+        return np.where(self.after_s > 0.0, 1.0 - np.exp(-late), 1.0)
+
+    def amount_by(self, t_s: float) -> Floats:
+        """(N,) out by a time [g/L]."""
+        return self.amount_g_per_L * self.share_by(t_s)
 
 
 def colloid_outlook(ready: Prepared, fresh: Doubtful) -> tuple[ColloidOutlook, ...]:
@@ -49,12 +68,31 @@ def colloid_outlook(ready: Prepared, fresh: Doubtful) -> tuple[ColloidOutlook, .
         if rule.component == "Si":
             soluble = SILICA_SOLUBLE_MMOL / 1000.0
             grams = grams * np.maximum(1.0 - soluble / np.maximum(mol_per_L, 1e-12), 0.0)
+        if rule.component == "S2O3":
+            grams = mol_per_L * molar_mass_g_per_mol("S")
         if not (grams > rule.least_g_per_L).any():
             continue
-        falls = _falls(rule, ready, fresh) & (grams > rule.least_g_per_L)
+        after = np.zeros(ready.draws.count)
+        if rule.trigger == "acid_in_time":
+            after = _acid_time_s(rule, ready, fresh)
+            falls = after < DAY_S
+        else:
+            falls = _falls(rule, ready, fresh)
+        falls &= grams > rule.least_g_per_L
         amount = np.where(falls, grams, 0.0)
-        found.append(ColloidOutlook(rule.key, rule.because, falls, amount, amount * rule.swelling))
+        swollen = amount * rule.swelling
+        found.append(ColloidOutlook(rule.key, rule.because, falls, amount, swollen, after))
     return tuple(found)
+
+
+def _acid_time_s(rule: Colloid, ready: Prepared, fresh: Doubtful) -> Floats:
+    """(N,) time [s] until thiosulfate clouds: inverse to the acid and to what is free of it."""
+    clear = fresh.clear
+    once = rule.threshold * ready.draws.factor(f"colloid:{rule.key}", float(np.log(rule.factor)))
+    column = clear.system.index["S2O3-2"]
+    free = np.nan_to_num(clear.molality[:, column]) * ready.finished.water_kg_per_L
+    acid = np.power(10.0, -np.nan_to_num(clear.ph, nan=7.0))
+    return np.asarray(once / np.maximum(acid * free, 1e-30))
 
 
 def _falls(rule: Colloid, ready: Prepared, fresh: Doubtful) -> Bools:

@@ -15,6 +15,8 @@ BASE_PH = 9.5
 NEUTRALISED_PH = 6.0
 """A product at or above it holds its acid as a salt (common practice, no source)."""
 AMMONIA_PH = 8.0
+HOT_ACID_PH, HOT_BASE_PH = 2.0, 12.5
+"""A product between them has its strong acid or lye used up (common practice, no source)."""
 BLEACH_WORDS = ("bleach", "hypochlorite")
 FILM_WORDS = ("packet", "guar", "polyvinyl", "film")
 """What borate gels (common practice, no source)."""
@@ -66,8 +68,19 @@ def is_acid(product: Product) -> bool:
 
 
 def _base(product: Product) -> bool:
-    high = product.ph is not None and product.ph.high >= BASE_PH
-    return high or "strong base" in hazards_of(product)
+    if product.ph is None:
+        return "strong base" in hazards_of(product)
+    return product.ph.high >= BASE_PH
+
+
+def _heats(product: Product) -> str | None:
+    """What makes it hot on dilution, if anything: strong acid or lye not used up in the jug."""
+    hazards, ph = hazards_of(product), product.ph
+    if "strong acid" in hazards and (ph is None or ph.low <= HOT_ACID_PH):
+        return "acid"
+    if "strong base" in hazards and (ph is None or ph.high >= HOT_BASE_PH):
+        return "lye"
+    return None
 
 
 def refuse_toxic(mix: Mix) -> None:
@@ -136,13 +149,12 @@ def gases(mix: Mix, ph: float) -> list[Gas]:
         why = f"{ammonium[0].name} meets {basic[0].name}" if basic else f"pH {ph:.1f}"
         out.append(Gas("ammonia", f"Ammonia, sharp smell ({why}). Lid open, stand upwind."))
     for product in products:
-        hazards = hazards_of(product)
-        if hazards & {"strong acid", "strong base"}:
-            kind = "acid" if "strong acid" in hazards else "lye"
+        hot = _heats(product)
+        if hot is not None:
             out.append(
-                Gas("heat", f"Heats up: {product.name} is strong {kind}. Slowly, into much water.")
+                Gas("heat", f"Heats up: {product.name} is strong {hot}. Slowly, into much water.")
             )
-        if "sulfide" in hazards:
+        if "sulfide" in hazards_of(product):
             out.append(Gas("hydrogen_sulfide", f"{product.name} must never meet acid: deadly gas."))
     return out
 

@@ -73,9 +73,6 @@ def outlook(ready: Prepared, *, quick: bool = False) -> Outlook:
     amounts, crystal, shows, blocks = {}, {}, {}, {}
     frozen = np.zeros(fresh.cold.si.shape)
     colloids = colloid_outlook(ready, fresh)
-    # A floc or gel is there within minutes, so it counts from the first time on.
-    loose = np.sum([c.amount_g_per_L for c in colloids], axis=0) if colloids else 0.0
-    swollen = np.sum([c.swollen_g_per_L for c in colloids], axis=0) if colloids else 0.0
     so_far = np.zeros(fresh.settled.shape)
     for name, t in TIMES_S.items():
         out = np.nan_to_num(states[name].amounts(t))
@@ -90,6 +87,8 @@ def outlook(ready: Prepared, *, quick: bool = False) -> Outlook:
         # Each amount is for that salt alone, so the largest stands for all.
         coldest = frozen.max(axis=1, initial=0.0)
         amounts[name] = so_far
+        loose = sum(c.amount_by(t) for c in colloids)
+        swollen = sum(c.swollen_g_per_L * c.share_by(t) for c in colloids)
         shows[name] = so_far.sum(axis=1) + coldest + loose > show
         blocks[name] = so_far.sum(axis=1) + coldest + swollen > clog
     suited = None

@@ -22,6 +22,7 @@ MASS_LIMIT_LIQUID, MASS_LIMIT_DRY = 0.98, 1.0
 ABSENT_PERCENT = 0.05
 MIDDLE_DRAWS = 256
 FREE_SPREAD = 0.08
+BAND_ROUNDS = 30
 EXTRACT_KINDS = {"polymer", "organic"}
 EXTRACT_BAND = (0.7, 1.4)
 KNOWN_BAND = (0.98, 1.02)
@@ -113,13 +114,26 @@ def label_lines(product: Product) -> Lines:
     )
 
 
-def best_fit(lines: Lines) -> Floats:
-    """(n,) amounts [kg/kg] that give the printed lines best, by non-negative least squares."""
+def best_fit(lines: Lines, wanted: Floats | None = None) -> Floats:
+    """(n,) amounts [kg/kg] that give the lines best, by non-negative least squares.
+
+    wanted: (G,) [percent] to meet, as printed where None.
+    """
     weight = 1.0 / np.maximum(lines.printed, 0.02)
     ridge = np.full(len(lines.sources), SPREAD_RIDGE)
-    return (
-        nnls(lines.gives * weight[:, None] * lines.cap, lines.printed * weight, ridge) * lines.cap
-    )
+    target = lines.printed if wanted is None else wanted
+    return nnls(lines.gives * weight[:, None] * lines.cap, target * weight, ridge) * lines.cap
+
+
+def _within_bands(lines: Lines) -> Floats:
+    """(n,) amounts [kg/kg] nearest the printed lines, each free to stand over up to its most.
+
+    Printed numbers are rounded: 1.1 % of ammoniacal nitrogen must not hold 19 % of calcium down.
+    """
+    amounts = best_fit(lines)
+    for _ in range(BAND_ROUNDS):
+        amounts = best_fit(lines, np.clip(lines.gives @ amounts, lines.printed, lines.high))
+    return amounts
 
 
 def dissolved_share(sources: tuple[Source, ...], dry: bool) -> Floats:
@@ -132,7 +146,7 @@ def misfits(product: Product, lines: Lines) -> list[Problem]:
     if not len(lines.sources) or not len(lines.names):
         return []
     known = catalogue()
-    fitted = best_fit(lines)
+    fitted = _within_bands(lines)
     problems = []
     for name, got, wanted in zip(lines.names, lines.gives @ fitted, lines.printed, strict=True):
         if name not in product.guarantee:
@@ -171,7 +185,7 @@ def source_amounts(
     Raises: InputProblem where no liquid fits the label.
     """
     if not product.sources and not product.also and product.guarantee:
-        return (*_by_prior(product, draws, notes), None)
+        return (*_by_prior(product, draws, notes, sets), None)
     lines = label_lines(product)
     problems = misfits(product, lines)
     if problems and strict:
@@ -235,16 +249,17 @@ def _liquids(product: Product, lines: Lines, notes: list[str]) -> tuple[Polytope
 
 
 def _by_prior(
-    product: Product, draws: Draws, notes: list[str]
+    product: Product, draws: Draws, notes: list[str], sets: int
 ) -> tuple[tuple[Source, ...], Floats]:
-    """No source named: per draw, one common source for each guaranteed line."""
+    """No source named: per draw and set, one common source for each guaranteed line."""
     known = catalogue()
     lines = [
         k
         for k, p in product.guarantee.items()
         if p > 0.0 and (k != "total nitrogen" or not _has_nitrogen_form(product))
     ]
-    chosen = np.empty((draws.count, len(lines)), dtype=object)
+    chosen = np.empty((sets * draws.count, len(lines)), dtype=object)
+    names: set[str] = set()
     for i, line in enumerate(lines):
         options = common_sources(line)
         if not options:
@@ -256,16 +271,20 @@ def _by_prior(
                 )
             )
         edges = np.cumsum([chance for _, chance in options])
-        u = draws.uniform(f"product:{product.key}:source of {line}", 0.0, edges[-1])
+        column = f"product:{product.key}:source of {line}"
+        u = draws.uniform(column, 0.0, edges[-1])
+        if sets > 1:
+            u = draws.generator(f"{column}:{sets}").uniform(0.0, edges[-1], sets * draws.count)
         picks = np.minimum(np.searchsorted(edges, u), len(options) - 1)
         chosen[:, i] = [options[p][0] for p in picks]
+        names |= {name for name, _ in options}
         named = ", ".join(name for name, _ in options)
         notes.append(f"{product.name}: no source named for {line}; tried {named}")
-    names = sorted({name for row in chosen for name in row})
-    sources = tuple(known.sources[n] for n in names)
-    amounts = np.zeros((draws.count, len(names)))
-    over = draws.of("over_formulation", f"product:{product.key}:guarantee:all lines")
-    for row in range(draws.count):
+    listed = sorted(names)
+    sources = tuple(known.sources[n] for n in listed)
+    amounts = np.zeros((len(chosen), len(listed)))
+    over = np.tile(draws.of("over_formulation", f"product:{product.key}:guarantee:all lines"), sets)
+    for row in range(len(chosen)):
         mine = sorted(set(chosen[row]))
         gives = np.array(
             [
@@ -278,7 +297,7 @@ def _by_prior(
         fitted = nnls(gives * weight[:, None], wanted * weight, np.full(len(mine), SPREAD_RIDGE))
         total = max(1.0, float(fitted.sum()) / MASS_LIMIT_LIQUID)
         for name, amount in zip(mine, fitted / total, strict=True):
-            amounts[row, names.index(name)] = amount
+            amounts[row, listed.index(name)] = amount
     return sources, amounts
 
 

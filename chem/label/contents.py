@@ -15,7 +15,11 @@ from chem.label.product import UNDECLARED_SALT, Product
 from chem.reference import Source, catalogue, molar_mass_g_per_mol, tables
 
 CLOSING_LIMIT = 0.03
-"""The closing acid or base is at most this share of the product's charge."""
+"""The closing acid or base is at most this share of the product's charge, unless that leaves the
+product further from its stated pH than the reading is doubtful."""
+PH_MISS, PH_MISS_IN_BRINE = 0.5, 2.0
+"""Furthest that a product may stand from its stated pH: what is acid or basic in a jug need not be
+on its label, but the pH of a jug is a measurement (common practice, no source)."""
 STRONG_IONIC_STRENGTH = 4.0
 DILUTION = {"neat": 1.0, "10 %": 0.1, "1 %": 0.01}
 SLOW_AGENTS = {"EDTA", "DTPA", "HEDTA", "EDDHA"}
@@ -88,6 +92,8 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
     if lines is not None:
         record(product, lines, amounts, draws)
     closing = np.clip(need, -limit, limit)
+    if wrong.any() and state is not None:
+        closing = _undeclared(product, made, draws, need, closing)
     components, matrix = _close(made.components, made.mol_per_kg, closing)
     return Contents(
         product=product,
@@ -166,7 +172,8 @@ def _shift_forms(product: Product, held: dict[str, Floats], draws: Draws) -> Non
     """Ferrous to ferric iron, chains of phosphate to single ones, slow nitrogen to urea."""
     zero = np.zeros(draws.count)
     if "Fe2" in held:
-        share = draws.of("ferric_share", f"product:{product.key}:ferric share")
+        doubt = "ferric_share_dry" if product.dry else "ferric_share"
+        share = draws.of(doubt, f"product:{product.key}:ferric share")
         held["Fe3"] = held.get("Fe3", zero) + share * held["Fe2"]
         held["Fe2"] = (1.0 - share) * held["Fe2"]
     chains = {"P2O7": 2.0, "P3O10": 3.0}
@@ -183,7 +190,7 @@ def _shift_forms(product: Product, held: dict[str, Floats], draws: Draws) -> Non
         share = draws.of("organic_as_urea", f"product:{product.key}:organic nitrogen as urea")
         held["urea"] = held.get("urea", zero) + 0.5 * share * held["slow_N"]
         held["slow_N"] = (1.0 - share) * held["slow_N"]
-    if "NH4" in held and product.ph is None:
+    if "NH4" in held and product.ph is None and not product.dry:
         share = draws.of("free_ammonia", f"product:{product.key}:free ammonia")
         held["NH4"] = held["NH4"] * (1.0 + share)
 
@@ -318,39 +325,68 @@ def _closing(
     Both [eq/kg product]; also the solution it was found in. The pH is met at the dilution at
     which it was read. near: the solution of a like liquid, to start from.
     """
-    components, mol_per_kg, water = made.components, made.mol_per_kg, made.water
-    charges = np.array([tables().components[c].charge for c in components])
-    if not components or not charges.any():
+    charges = np.array([tables().components[c].charge for c in made.components])
+    if not made.components or not charges.any():
         return np.zeros(draws.count), np.zeros(draws.count), None
     limit = _most(made)
     if product.ph is None:
-        free = draws.of("free_acid", f"product:{product.key}:free acid")
+        doubt = "free_acid_dry" if product.dry else "free_acid"
+        free = draws.of(doubt, f"product:{product.key}:free acid")
         return free * limit / CLOSING_LIMIT, limit, None
-    dilution = DILUTION[product.ph_at if not product.dry else "1 %"]
-    strong = 0.5 * (mol_per_kg @ charges**2) * dilution / (dilution * water + 1.0 - dilution + 1e-9)
-    doubtful = bool(np.median(strong) > STRONG_IONIC_STRENGTH)
+    reading, dilution, doubtful = _reading(product, made, draws)
     if doubtful:
-        dilution = min(dilution, 0.1)
         notes.append(
             f"{product.name}: its pH was read in a brine too strong for any model; "
             "taken as uncertain by one unit"
         )
-    to_kgw = dilution / (dilution * water + 1.0 - dilution)
+    need, state = _base_for(reading, dilution, made, near)
+    return need, limit, state
+
+
+def _undeclared(
+    product: Product, made: _Made, draws: Draws, need: Floats, closing: Floats
+) -> Floats:
+    """(N,) closing [eq/kg] with what no label names, where the stated pH is out of reach else."""
+    reading, dilution, doubtful = _reading(product, made, draws)
+    miss = PH_MISS_IN_BRINE if doubtful else PH_MISS
+    nearest = np.clip(reading - miss * np.sign(need), 0.0, 14.0)
+    least, _ = _base_for(nearest, dilution, made, None)
+    beyond = (np.sign(least) == np.sign(need)) & (np.abs(least) > np.abs(closing))
+    return np.where(beyond, least, closing)
+
+
+def _reading(product: Product, made: _Made, draws: Draws) -> tuple[Floats, float, bool]:
+    """(N,) stated pH as read, the dilution it is met at, and whether it was read in a brine."""
+    assert product.ph is not None
+    charges = np.array([tables().components[c].charge for c in made.components])
+    dilution = DILUTION[product.ph_at if not product.dry else "1 %"]
+    thinned = dilution / (dilution * made.water + 1.0 - dilution + 1e-9)
+    strong = 0.5 * (made.mol_per_kg @ charges**2) * thinned
+    doubtful = bool(np.median(strong) > STRONG_IONIC_STRENGTH)
     reading = draws.uniform(f"product:{product.key}:ph", product.ph.low, product.ph.high)
     error = draws.of(
         "ph_in_brine" if doubtful else "ph_reading", f"product:{product.key}:ph reading"
     )
-    system = build_system(components)
-    order = [components.index(c) for c in system.components]
+    ph = np.clip(reading + error, 0.0, 14.0)
+    return ph, min(dilution, 0.1) if doubtful else dilution, doubtful
+
+
+def _base_for(
+    ph: Floats, dilution: float, made: _Made, near: Equilibrium | None
+) -> tuple[Floats, Equilibrium]:
+    """(N,) strong base [eq/kg product] that a pH at a dilution asks for, and the solution."""
+    to_kgw = dilution / (dilution * made.water + 1.0 - dilution)
+    system = build_system(made.components)
+    order = [made.components.index(c) for c in system.components]
     state = solve(
         system,
-        (mol_per_kg * to_kgw[:, None])[:, order],
+        (made.mol_per_kg * to_kgw[:, None])[:, order],
         Conditions.nominal(system),
-        ph=np.clip(reading + error, 0.0, 14.0),
+        ph=ph,
         start=near if near is not None and near.system is system else None,
     )
     imbalance = np.nan_to_num(state.molality) @ system.charge
-    return np.where(state.converged, -imbalance / to_kgw, 0.0), limit, state
+    return np.where(state.converged, -imbalance / to_kgw, 0.0), state
 
 
 def _close(

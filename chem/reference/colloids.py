@@ -1,4 +1,4 @@
-"""Thresholds at which humate, alginate, silicate and films fall out or gel: `data/colloids.csv`."""
+"""When humate, alginate, silicate, films and thiosulfate fall out or gel: `data/colloids.csv`."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ class Colloid:
     """One way in which a colloid fails.
 
     trigger: what is held against `threshold` [unit]; factor: one-sigma spread (a factor, or a
-    difference where the unit is pH); least_g_per_L: less of the colloid does not show;
+    difference where the unit is pH); the trigger `acid_in_time` has a clouding time, the others act
+    at once; least_g_per_L: less of the colloid does not show;
     swelling: how much larger than its weight its floc or gel counts against a screen.
     """
 
