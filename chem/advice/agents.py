@@ -14,7 +14,7 @@ import numpy as np
 
 from chem.errors import InputProblem, Problem
 from chem.forecast.hazards import is_acid
-from chem.label import Product, Says, find_product, read_product
+from chem.label import Product, Says, find_product, is_file, read_product
 from chem.reference import catalogue, read_toml
 from chem.units import read_percent
 
@@ -298,7 +298,7 @@ def _product(
 
 def _shelf_product(name: str, strength: str | None, beside: Path | None) -> Reagent:
     path = Path(name)
-    product = read_product(path) if path.is_file() else find_product(name, beside)
+    product = read_product(path) if is_file(path) else find_product(name, beside)
     if strength is not None:
         raise InputProblem(
             Problem(

@@ -19,7 +19,7 @@ from chem.advice.acid_rules import SULFONYLUREA, refuse
 from chem.advice.agents import choose_agent
 from chem.doubts import Draws
 from chem.equilibrium.activity import Floats
-from chem.errors import InputProblem, ToxicGas
+from chem.errors import InputProblem, Problem, ToxicGas
 from chem.forecast import TIMES_S, Outlook, gases, label_forbids, outlook, prepare
 from chem.forecast.crystals import soluble_salts
 from chem.forecast.hazards import hazards_of
@@ -148,7 +148,15 @@ def diagnose(
     Raises: InputProblem as `forecast`.
     """
     if poured is not None:
-        mix = only(mix, range(max(1, min(poured, len(mix.additions)))))
+        if not 1 <= poured <= len(mix.additions):
+            raise InputProblem(
+                Problem(
+                    f"{mix.file}, poured = {poured}",
+                    f"the mix has {len(mix.additions)} products",
+                    f"how many were in by then: 1 to {len(mix.additions)}",
+                )
+            )
+        mix = only(mix, range(poured))
     t = max(60.0 * after_min, 60.0)
     solid = bool(OF_SOLIDS & set(seen))
     told = _weigh(mix, seen, t, ph, Draws(count, seed))

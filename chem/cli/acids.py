@@ -53,21 +53,28 @@ def ph_command(
     """How much acid or base; is the adjuvant suited."""
     from chem.advice.agents import choose_agent, product_file
     from chem.advice.ph import adjust
-    from chem.cli.writing import write_text
+    from chem.cli.writing import write_texts
+    from chem.errors import InputProblem, Problem
     from chem.sheets import as_text
     from chem.sheets.ph import curve_svg, ph_json, ph_sheet
     from chem.tank import read_mix
     from chem.units import read_ph
 
     wanted = read_mix(mix)
-    target = read_ph(to, "--to").value
+    given = read_ph(to, "--to")
+    if not given.single:
+        raise InputProblem(Problem(f'--to = "{to}"', "one pH is wanted", f"such as {given.low:g}"))
     reagent = choose_agent(agent, strength, mix.parent)
-    result = adjust(wanted, target, reagent, judged_at=judged_at, count=draws, seed=seed)
+    result = adjust(wanted, given.value, reagent, judged_at=judged_at, count=draws, seed=seed)
+    files = {}
     if svg is not None:
-        write_text(svg, curve_svg(result))
-        typer.echo(f"Curve drawn: {svg}", err=True)
+        files[svg] = curve_svg(result)
     if keep is not None and reagent.agent is not None:
-        write_text(keep, product_file(reagent))
+        files[keep] = product_file(reagent)
+    write_texts(files)
+    if svg is not None:
+        typer.echo(f"Curve drawn: {svg}", err=True)
+    if keep in files:
         typer.echo(f"Product written: {keep}", err=True)
     elif keep is not None:
         typer.echo(f"Not written: {reagent.name} has its product file already", err=True)

@@ -5,15 +5,18 @@ Rooms are imported inside the commands, so that `jarsight --help` answers at onc
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
+from typer.core import TyperGroup
 
 from chem.cli.exits import Exit
-from chem.errors import InputProblem
+from chem.errors import InputProblem, Problem
 from chem.version import VERSION
 
 if TYPE_CHECKING:
@@ -21,8 +24,36 @@ if TYPE_CHECKING:
 
 SHED, SHELF, CHEMISTS = "In the shed", "On the shelf", "For chemists"
 
+
+class _Commands(TyperGroup):
+    """Commands whose answer may find its reader gone (`| head -1`) or its disk full."""
+
+    def invoke(self, ctx: typer.Context) -> object:  # type: ignore[override]
+        try:
+            done = super().invoke(ctx)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            _silence()
+            raise typer.Exit(Exit.OK) from None
+        except OSError as error:
+            _silence()
+            where = f"`{error.filename}`" if error.filename else "the answer"
+            why = error.strerror or str(error)
+            raise InputProblem(
+                Problem(where, f"it can't be read or written ({why})", "another file or folder")
+            ) from None
+        return done
+
+
+def _silence() -> None:
+    """What is left in the output's buffer goes nowhere, instead of failing once more at exit."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 app = typer.Typer(
     name="jarsight",
+    cls=_Commands,
     help=(
         "Will the tank stay clear, haze or curdle? Forecasts a mix of liquid products from their "
         "labels before any jar test. A forecast never replaces the jar test.\n\n"
@@ -164,24 +195,41 @@ def _show(problem: InputProblem) -> None:
 
 def run() -> None:
     """Entry point. Exit codes as `Exit`; a problem of the input is told without traceback."""
-    from chem.cli import acids, changes, chemists, new, reasons, screening, shelf_side, tank_side
-
-    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
-    app.add_typer(new.app, name="new", rich_help_panel=SHED)
-    reasons.add_to(app)
-    changes.add_to(app)
-    acids.add_to(app)
-    tank_side.add_to(app)
-    shelf_side.add_to(app)
-    screening.add_to(app)
-    chemists.add_to(app)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     try:
+        from chem.cli import (
+            acids,
+            changes,
+            chemists,
+            new,
+            reasons,
+            screening,
+            shelf_side,
+            tank_side,
+        )
+
+        for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+            os.environ.setdefault(name, "1")
+        app.add_typer(new.app, name="new", rich_help_panel=SHED)
+        reasons.add_to(app)
+        changes.add_to(app)
+        acids.add_to(app)
+        tank_side.add_to(app)
+        shelf_side.add_to(app)
+        screening.add_to(app)
+        chemists.add_to(app)
         app()
     except InputProblem as problem:
         _show(problem)
         sys.exit(Exit.INPUT)
+    except KeyboardInterrupt:
+        sys.exit(INTERRUPTED)
 
+
+INTERRUPTED = 130
+"""Ctrl-C, as shells number it."""
 
 if __name__ == "__main__":
     run()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -42,7 +43,7 @@ def add_to(app: typer.Typer) -> None:
         from chem.advice.jug import jug
         from chem.cli.writing import write_text
         from chem.errors import InputProblem, Problem
-        from chem.label import find_file, read_product
+        from chem.label import find_file, is_file, read_product
         from chem.sheets.blocks import as_text
         from chem.sheets.jug import jug_json, jug_sheet
         from chem.units import read_temperature
@@ -56,11 +57,19 @@ def add_to(app: typer.Typer) -> None:
                     "a product file, or --paste FILE (or - for standard input)",
                 )
             )
+        if paste is None and (out is not None or name):
+            raise InputProblem(
+                Problem(
+                    f"command line, {'--out' if out is not None else '--name'}",
+                    "it goes with --paste only: a product file has its name already",
+                    "the product file alone, or --paste FILE with it",
+                )
+            )
         if paste is not None:
             from chem.label.paste import read_paste
             from chem.sheets.paste import paste_remarks
 
-            text = sys.stdin.read() if paste == "-" else _text(Path(paste))
+            text = _decoded(sys.stdin.buffer.read()) if paste == "-" else _text(Path(paste))
             pasted = read_paste(text, name or "Product of a pasted label")
             for remark in paste_remarks(pasted):
                 typer.echo(remark, err=True)
@@ -75,7 +84,7 @@ def add_to(app: typer.Typer) -> None:
             assert product is not None
             found = (
                 product
-                if product.is_file()
+                if is_file(product)
                 else find_file(str(product), Path(), "products", "product")
             )
             read = read_product(found)
@@ -88,11 +97,22 @@ def _text(path: Path) -> str:
     from chem.errors import InputProblem, Problem
 
     try:
-        return path.read_text(encoding="utf-8", errors="replace")
-    except OSError as error:
+        return _decoded(path.read_bytes())
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error)
         raise InputProblem(
-            Problem(f"`{path}`", f"it can't be read ({error.strerror})", "a text file, or -")
+            Problem(f"`{path}`", f"it can't be read ({why})", "a text file, or -")
         ) from None
+
+
+def _decoded(data: bytes) -> str:
+    """Text as editors save it: UTF-8, UTF-16 with its mark, else the Western code page."""
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return data.decode("utf-16", errors="replace")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace")
 
 
 def _read_text(toml: str) -> Product:

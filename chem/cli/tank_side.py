@@ -8,6 +8,8 @@ from typing import Annotated, Literal, TypeVar
 
 import typer
 
+from chem.cli.exits import Exit
+
 T = TypeVar("T")
 SHED, SHELF = "In the shed", "On the shelf"
 MixArgument = Annotated[Path, typer.Argument(metavar="MIX", help="A mix file.")]
@@ -100,7 +102,7 @@ def add_to(app: typer.Typer) -> None:
         seed: SeedOption = 1,
     ) -> None:
         """Keep what the jar or tank showed: four questions, one line in your own file."""
-        from chem.errors import InputProblem
+        from chem.errors import InputProblem, Problem
         from chem.forecast import SEEN_WORDS, forecast, read_seen
         from chem.notebook import Sighting, record_sighting
         from chem.tank import read_mix
@@ -111,9 +113,16 @@ def add_to(app: typer.Typer) -> None:
             if given is not None:
                 return read(given)
             while True:
-                typed = typer.prompt(question, default="", show_default=False, err=True)
                 try:
+                    typed = typer.prompt(question, default="", show_default=False, err=True)
                     return read(str(typed))
+                except typer.Abort:
+                    typer.echo("\nStopped before the end: nothing was kept.", err=True)
+                    raise typer.Exit(Exit.INPUT) from None
+                except UnicodeDecodeError:
+                    raise InputProblem(
+                        Problem("an answer", "some of its letters can't be read", "UTF-8 text")
+                    ) from None
                 except InputProblem as problem:
                     typer.echo(str(problem), err=True)
 
@@ -171,7 +180,14 @@ def add_to(app: typer.Typer) -> None:
         from chem.sheets.blocks import as_text
         from chem.sheets.catch import catch_json, catch_sheet
         from chem.tank import by_area, by_speed
-        from chem.units import read_area, read_duration, read_length, read_speed, read_volume
+        from chem.units import (
+            possible_carrier,
+            read_area,
+            read_duration,
+            read_length,
+            read_speed,
+            read_volume,
+        )
 
         where = "command line"
         caught = [read_volume(part, f"{where}, --catch") for part in catch.split(",")]
@@ -208,6 +224,7 @@ def add_to(app: typer.Typer) -> None:
                     "--time, --width and --speed (boom), or --area (gun, knapsack)",
                 )
             )
+        possible_carrier(result.carrier_L_per_m2, catch, f"{where}, --catch")
         if out is not None:
             litres = 1e4 * result.carrier_L_per_m2
             write_text(

@@ -419,4 +419,4 @@ def _balance(
         held = held + amounts @ phases.nu.T
         scale = scale + np.abs(amounts) @ np.abs(phases.nu).T
     error = np.abs(held - totals) / np.maximum(scale, TOTAL_FLOOR)
-    return np.asarray(error[:, : -1 if ph_given else None].max(axis=1))
+    return np.asarray(error[:, : -1 if ph_given else None].max(axis=1, initial=0.0))

@@ -13,18 +13,28 @@ from chem.label.product import (
     resolve_guarantee,
     resolve_source,
 )
-from chem.label.reading import Collector, FormModel, find_file, load_toml, validate
+from chem.label.reading import (
+    Collector,
+    FormModel,
+    Name,
+    find_file,
+    is_file,
+    load_toml,
+    validate,
+)
 
 __all__ = [
     "NITROGEN_FORMS",
     "Collector",
     "Contents",
     "FormModel",
+    "Name",
     "Product",
     "Says",
     "contents",
     "find_file",
     "find_product",
+    "is_file",
     "label_lines",
     "load_toml",
     "misfits",

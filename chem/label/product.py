@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from chem.errors import InputProblem, Problem
 from chem.label.price import Price, read_price
-from chem.label.reading import Collector, FormModel, find_file, load_toml, validate
+from chem.label.reading import Collector, FormModel, Name, find_file, load_toml, validate
 from chem.reference import Guarantee, Source, catalogue
 from chem.units import (
     Number,
@@ -60,7 +60,7 @@ class SaysForm(FormModel):
 class ProductForm(FormModel):
     """A product file as written."""
 
-    name: str
+    name: Name
     density: str | None = None
     specific_gravity: str | None = None
     net_weight: str | None = None
@@ -186,13 +186,19 @@ def read_product(path: Path, key: str | None = None) -> Product:
             )
         ),
     )
-    if not form.name.strip():
-        found.add("name", form.name, "a product needs a name", "the name on the label")
+    least, most = says.carrier_at_least, says.carrier_at_most
+    if least is not None and most is not None and least > most:
+        found.add(
+            "says.carrier_at_most",
+            form.says.carrier_at_most,
+            f"less than carrier_at_least = {form.says.carrier_at_least!r}",
+            "the smaller spray volume under carrier_at_least",
+        )
     found.done()
     return Product(
         key=key or path.stem,
         file=file,
-        name=form.name.strip(),
+        name=form.name,
         form=form.form,
         density=density,
         ph=ph,
@@ -209,9 +215,9 @@ def read_product(path: Path, key: str | None = None) -> Product:
     )
 
 
-def find_product(name: str, beside: Path | None) -> Product:
-    """A product named in a mix. Raises: InputProblem."""
-    return read_product(find_file(name, beside, "products", "product"))
+def find_product(name: str, beside: Path | None, where: str = "") -> Product:
+    """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem."""
+    return read_product(find_file(name, beside, "products", "product", where))
 
 
 def read_shelf(folder: Path) -> tuple[Product, ...]:
@@ -399,7 +405,7 @@ def _density(form: ProductForm, found: Collector) -> tuple[float, float] | None:
     if form.form == "dry":
         return None
     text = form.known.get("density") or form.density
-    if text and text.lower() != "unknown":
+    if text and text.strip().lower() != "unknown":
         return found.attempt(read_density_range, text, "density")
     if form.density:
         return None

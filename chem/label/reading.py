@@ -3,18 +3,37 @@
 from __future__ import annotations
 
 import difflib
+import json
 import tomllib
+import unicodedata
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 
 from chem.errors import InputProblem, Problem
 from chem.reference import data_folder
 
 Form = TypeVar("Form", bound="FormModel")
 T = TypeVar("T")
+
+
+LARGEST_FILE_BYTES = 1_000_000
+"""No label or mix is longer than a novel; a larger file is another kind of file."""
+
+
+def plain_name(text: str) -> str:
+    """A name on one line, without what would steer a terminal. Raises: ValueError where empty."""
+    shown = "".join(" " if unicodedata.category(c)[0] == "C" else c for c in text)
+    name = " ".join(shown.split())
+    if not name:
+        raise ValueError("nothing is written here")
+    return name
+
+
+Name = Annotated[str, AfterValidator(plain_name)]
+"""A name as sheets print it."""
 
 
 class FormModel(BaseModel):
@@ -52,62 +71,80 @@ class Collector:
             raise InputProblem(self.problems)
 
 
-def find_file(name: str, beside: Path | None, demo: str, what: str) -> Path:
+def find_file(name: str, beside: Path | None, demo: str, what: str, where: str = "") -> Path:
     """A file named in another file: relative to it, then the shipped demo folder.
 
     Args:
         name: as written, with or without `.toml`; beside: folder of the naming file, or None.
+            Backslashes, as Windows writes them, are read as slashes.
         demo: `products` or `waters`; what: for the message ("product", "water").
+        where: file and key that name it, for the message.
 
     Raises:
         InputProblem: neither holds it; near names are offered.
     """
     names = [name] if name.endswith(".toml") else [name, f"{name}.toml"]
+    names += [n.replace("\\", "/") for n in names if "\\" in n]
     shipped = data_folder() / "demo" / demo
     for folder in ([beside] if beside is not None else [Path()]) + [shipped]:
         for candidate in names:
             path = folder / candidate
-            if path.is_file():
+            if is_file(path):
                 return path
-    known = [p.name for p in shipped.glob("*.toml")]
-    if beside is not None:
-        known += [p.name for p in beside.glob("*.toml")]
-    near = difflib.get_close_matches(names[-1], known, n=3, cutoff=0.5)
-    offer = f"did you mean {_listed(near)}?" if near else "the path of a file that exists"
-    raise InputProblem(
-        Problem(f"`{name}`", f"no such {what} file beside the mix or on the demo shelf", offer)
-    )
+    here = beside if beside is not None else Path()
+    offer = _offer(names[-1], [*here.glob("*.toml"), *shipped.glob("*.toml")], what)
+    read = f"{where} = `{name}`" if where else f"`{name}`"
+    raise InputProblem(Problem(read, f"no such {what} file there or on the demo shelf", offer))
+
+
+def is_file(path: Path) -> bool:
+    """Whether a file stands there; a name that no system takes is none."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
 
 
 def load_toml(path: Path, what: str) -> dict[str, Any]:
-    """The raw tables of a file. Raises: InputProblem (missing, unreadable, not TOML)."""
+    """The raw tables of a file; a byte order mark before them is passed over.
+
+    Raises: InputProblem (missing, unreadable, far too large, not UTF-8, not TOML).
+    """
     try:
         with path.open("rb") as handle:
-            return tomllib.load(handle)
+            data = handle.read(LARGEST_FILE_BYTES + 1)
     except FileNotFoundError:
-        near = difflib.get_close_matches(
-            path.name, [p.name for p in path.parent.glob("*.toml")], n=3, cutoff=0.5
-        )
-        offer = f"did you mean {_listed(near)}?" if near else f"the path of a {what} file"
+        offer = _offer(path.name, path.parent.glob("*.toml"), what)
         raise InputProblem(Problem(f"`{path}`", "there is no such file", offer)) from None
-    except (IsADirectoryError, PermissionError) as error:
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error)
         raise InputProblem(
-            Problem(
-                f"`{path}`", f"it can't be read ({error.strerror})", f"the path of a {what} file"
-            )
+            Problem(f"`{path}`", f"it can't be read ({why})", f"the path of a {what} file")
         ) from None
+    if len(data) > LARGEST_FILE_BYTES:
+        wrong = f"it is larger than {LARGEST_FILE_BYTES // 1_000_000} MB, far more than any {what}"
+        raise InputProblem(Problem(f"`{path}`", wrong, f"a {what} file as TOML text"))
+    try:
+        return tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
-        raise InputProblem(
-            Problem(f"`{path}`", "it is not plain UTF-8 text", f"a {what} file as TOML text")
-        ) from None
+        wrong, instead = "it is not plain UTF-8 text", f"a {what} file as TOML, saved as UTF-8"
     except tomllib.TOMLDecodeError as error:
-        raise InputProblem(
-            Problem(
-                f"`{path}`",
-                f"it is not valid TOML: {error}",
-                'text in quotes, numbers bare: `name = "Calcium liquor"`, `ph = 5.5`',
-            )
-        ) from None
+        wrong = f"it is not valid TOML: {error}"
+        instead = 'text in quotes, numbers bare: `name = "Calcium liquor"`, `ph = 5.5`'
+    except (RecursionError, ValueError):
+        wrong = "it is not valid TOML: tables too deep or a number too long"
+        instead = f"a {what} file; `jarsight new` writes one"
+    raise InputProblem(Problem(f"`{path}`", wrong, instead)) from None
+
+
+def _offer(name: str, paths: Iterable[Path], what: str) -> str:
+    """Files of a like name, or what to name."""
+    stems = {p.name.removesuffix(".toml").casefold(): p.name for p in paths}
+    asked = name.replace("\\", "/").rpartition("/")[2].removesuffix(".toml").casefold()
+    near = difflib.get_close_matches(asked, list(stems), n=3, cutoff=0.5)
+    if near:
+        return f"did you mean {_listed(stems[n] for n in near)}?"
+    return f"the path of a {what} file that exists"
 
 
 def validate(model: type[Form], raw: dict[str, Any], file: str) -> Form:
@@ -118,12 +155,25 @@ def validate(model: type[Form], raw: dict[str, Any], file: str) -> Form:
         raise InputProblem([_problem(model, e, file) for e in errors.errors()]) from None
 
 
+_WANTED = {
+    "string_type": "text in quotes, or a bare number",
+    "tuple_type": 'a list in brackets, such as `["urea"]`',
+    "model_type": "a table of its own",
+    "dict_type": "a table of its own",
+    "mapping_type": "a table of its own",
+    "is_instance_of": "a table of its own",
+}
+
+
 def _problem(model: type[BaseModel], error: Any, file: str) -> Problem:
     path = [str(p) for p in error["loc"]]
-    key = ".".join(path)
+    key = ""
+    for part in error["loc"]:
+        key += f"[{part + 1}]" if isinstance(part, int) else f".{part}"
+    key = key.removeprefix(".")
     if error["type"] == "missing":
-        return Problem(f"{file}, {key}", "this key is missing", f"a line `{key} = ...`")
-    read = f"{file}, {key} = {error['input']!r}"
+        return Problem(f"{file}, {key}", "this key is missing", f"a line `{path[-1]} = ...`")
+    read = f"{file}, {key} = {_as_written(error['input'])}"
     if error["type"] == "extra_forbidden":
         known = _known_keys(model, path[:-1])
         near = difflib.get_close_matches(path[-1], known, n=2, cutoff=0.5)
@@ -133,9 +183,28 @@ def _problem(model: type[BaseModel], error: Any, file: str) -> Problem:
         return Problem(read, "not one of the words known here", error["ctx"]["expected"])
     if error["type"] == "finite_number":
         return Problem(read, "not a number that can be used", "a finite number")
-    return Problem(
-        read, str(error["msg"]).lower(), "see the commented form: `jarsight new --blank`"
-    )
+    if error["type"] == "value_error":
+        return Problem(read, str(error["ctx"]["error"]), "a name to know it by, in quotes")
+    wanted = _WANTED.get(error["type"], "it as in the commented form of `jarsight new`")
+    if path[-1] == "add":
+        wanted = "a table `[[add]]`, in double brackets, for each product"
+    kind = _KINDS.get(type(error["input"]), "a date or time")
+    return Problem(read, f"{kind} can't stand here", wanted)
+
+
+_KINDS = {
+    bool: "`true` or `false`",
+    int: "a bare number",
+    float: "a bare number",
+    str: "text",
+    list: "a list",
+    dict: "a table",
+}
+
+
+def _as_written(value: object) -> str:
+    """A value as TOML would have it, as near as need be."""
+    return json.dumps(value, ensure_ascii=False, default=str)
 
 
 def _known_keys(model: type[BaseModel], path: Iterable[str]) -> list[str]:

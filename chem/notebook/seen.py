@@ -51,15 +51,31 @@ class Sighting:
 
 
 def data_folder() -> Path:
-    """The user's data folder: `JARSIGHT_DATA`, else the system's usual place."""
+    """The user's data folder: `JARSIGHT_DATA`, else the system's usual place.
+
+    Raises: InputProblem where no home folder is known.
+    """
     named = os.environ.get("JARSIGHT_DATA")
     if named:
         return Path(named)
     if sys.platform == "win32":
-        return Path(os.environ.get("APPDATA", Path.home())) / "jarsight"
+        return _base("APPDATA", ".") / "jarsight"
     if sys.platform == "darwin":
-        return Path.home() / "Library" / "Application Support" / "jarsight"
-    return Path(os.environ.get("XDG_DATA_HOME", Path.home() / ".local" / "share")) / "jarsight"
+        return _base("", "Library/Application Support") / "jarsight"
+    return _base("XDG_DATA_HOME", ".local/share") / "jarsight"
+
+
+def _base(variable: str, under_home: str) -> Path:
+    """The folder that a variable of the environment names, else one of the home folder."""
+    named = os.environ.get(variable) if variable else None
+    if named:
+        return Path(named)
+    try:
+        return Path.home() / under_home
+    except RuntimeError:
+        raise InputProblem(
+            Problem("your home folder", "it can't be found", "a folder as JARSIGHT_DATA")
+        ) from None
 
 
 def record_sighting(result: Forecast, sighting: Sighting, folder: Path | None = None) -> Path:

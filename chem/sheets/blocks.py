@@ -31,7 +31,8 @@ class Sheet:
 
 def as_text(sheet: Sheet) -> str:
     """The sheet for a terminal, 60 columns."""
-    lines = [sheet.heading, "=" * min(len(sheet.heading), WIDTH)]
+    lines = textwrap.wrap(sheet.heading, WIDTH)
+    lines.append("=" * max(map(len, lines), default=0))
     for sentence in sheet.answer:
         lines += textwrap.wrap(sentence, WIDTH)
     for block in sheet.blocks:

@@ -7,8 +7,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
-from chem.errors import InputProblem
-from chem.label import Collector, FormModel, Product, find_product, load_toml, validate
+from chem.errors import InputProblem, Problem
+from chem.label import (
+    Collector,
+    FormModel,
+    Name,
+    Product,
+    find_product,
+    is_file,
+    load_toml,
+    validate,
+)
 from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
 from chem.units import (
     Rate,
@@ -34,7 +43,7 @@ class AddForm(FormModel):
 class CatchForm(FormModel):
     """A catch test kept by `jarsight calibrate --out`."""
 
-    name: str
+    name: Name
     carrier: str
     error_percent: str = "3"
 
@@ -42,7 +51,7 @@ class CatchForm(FormModel):
 class AdjuvantForm(FormModel):
     """`[adjuvant]`: only its pH window is judged."""
 
-    name: str
+    name: Name
     rate: str | None = None
     ph_at_most: str | None = None
     ph_at_least: str | None = None
@@ -51,7 +60,7 @@ class AdjuvantForm(FormModel):
 class MixForm(FormModel):
     """A mix file as written."""
 
-    name: str
+    name: Name
     water: str = "unknown"
     carrier: str
     fill: Literal["to mark", "water first"] = "to mark"
@@ -138,7 +147,7 @@ def read_mix(path: Path) -> Mix:
     coldest = found.attempt(read_temperature, form.coldest, "coldest") if form.coldest else None
     water = UNKNOWN_WATER
     try:
-        water = find_water(form.water, path.parent)
+        water = find_water(form.water, path.parent, found.where("water"))
     except InputProblem as problem:
         found.problems.extend(problem.problems)
     additions = _additions(form, path, found)
@@ -148,7 +157,7 @@ def read_mix(path: Path) -> Mix:
     if len(form.add) > MAX_PRODUCTS:
         found.add("add", len(form.add), f"more than {MAX_PRODUCTS} products", "fewer in one tank")
     if not found.problems and carrier is not None:
-        _room(additions, carrier, form.fill, found)
+        _room(additions, carrier, form.fill, found, f"carrier = {form.carrier!r}")
     found.done()
     assert carrier is not None
     return Mix(
@@ -182,22 +191,28 @@ def change_mix(
     """
     found = Collector("command line")
     changes: dict[str, Any] = {}
-    for name, text, reader in (
-        ("carrier_L_per_m2", carrier, read_carrier),
-        ("t_celsius", temperature, read_temperature),
-        ("coldest_celsius", coldest, read_temperature),
+    for name, option, text, reader in (
+        ("carrier_L_per_m2", "--carrier", carrier, read_carrier),
+        ("t_celsius", "--temperature", temperature, read_temperature),
+        ("coldest_celsius", "--coldest", coldest, read_temperature),
     ):
         if text is not None:
-            changes[name] = found.attempt(reader, text, f"--{name.split('_')[0]}")
+            changes[name] = found.attempt(reader, text, option)
     if water is not None:
         try:
             path = Path(water)
-            changes["water"] = read_water(path) if path.is_file() else find_water(water, beside)
+            changes["water"] = (
+                read_water(path)
+                if is_file(path)
+                else find_water(water, beside, found.where("--water"))
+            )
         except InputProblem as problem:
             found.problems.extend(problem.problems)
     found.done()
     changed = replace(mix, **changes)
-    _room(list(changed.additions), changed.carrier_L_per_m2, changed.fill, found)
+    if carrier is not None:
+        read = f"--carrier = {carrier!r}"
+        _room(list(changed.additions), changed.carrier_L_per_m2, changed.fill, found, read)
     found.done()
     return changed
 
@@ -221,7 +236,7 @@ def _additions(form: MixForm, path: Path, found: Collector) -> list[Addition]:
     seen: dict[str, Product] = {}
     for i, entry in enumerate(form.add, start=1):
         try:
-            product = find_product(entry.product, path.parent)
+            product = find_product(entry.product, path.parent, found.where(f"add[{i}].product"))
         except InputProblem as problem:
             found.problems.extend(problem.problems)
             continue
@@ -253,11 +268,16 @@ def _adjuvant(form: MixForm, found: Collector) -> Adjuvant | None:
             ("ph_at_most", form.adjuvant.ph_at_most),
         )
     )
+    if low and high and low.high > high.low:
+        found.add(
+            "adjuvant.ph_at_most",
+            form.adjuvant.ph_at_most,
+            f"below ph_at_least = {form.adjuvant.ph_at_least!r}: no pH lies between",
+            "the lower pH under ph_at_least",
+        )
     rate = form.adjuvant.rate
     read = found.attempt(read_rate, rate, "adjuvant.rate") if rate else None
-    return Adjuvant(
-        form.adjuvant.name, read, low.value if low else 0.0, high.value if high else 14.0
-    )
+    return Adjuvant(form.adjuvant.name, read, low.high if low else 0.0, high.low if high else 14.0)
 
 
 def room_taken(additions: Sequence[Addition], carrier_L_per_m2: float) -> float:
@@ -272,15 +292,18 @@ def room_taken(additions: Sequence[Addition], carrier_L_per_m2: float) -> float:
     return total
 
 
-def _room(additions: list[Addition], carrier: float, fill: str, found: Collector) -> None:
-    """More product than spray volume leaves no room for water."""
+def _room(
+    additions: list[Addition], carrier: float, fill: str, found: Collector, read: str
+) -> None:
+    """More product than spray volume leaves no room for water; `read`: carrier as written."""
     if fill == "water first":
         return
     total = room_taken(additions, carrier)
     if total >= 1.0:
-        found.add(
-            "carrier",
-            f"{carrier:g} L/m2",
-            f"the products alone fill {100 * total:.0f} % of the spray volume",
-            "more carrier, lower rates, or each rate's own unit checked",
+        found.problems.append(
+            Problem(
+                found.where(read),
+                f"the products alone fill {100 * total:.4g} % of the spray volume",
+                "more carrier, lower rates, or each rate's own unit checked",
+            )
         )

@@ -12,24 +12,25 @@ import numpy as np
 from chem.doubts import Draws, doubts
 from chem.equilibrium import Conditions, build_system, solve
 from chem.equilibrium.activity import Floats
-from chem.label import Collector, FormModel, find_file, load_toml, validate
+from chem.label import Collector, FormModel, Name, find_file, load_toml, validate
 from chem.reference import tables
 from chem.units import (
     Interval,
     Number,
+    ion_of,
     read_alkalinity,
     read_concentration,
     read_hardness,
     read_ph,
 )
 
-_COMPONENT_OF = {"Fe": "Fe2", "P": "PO4", "S": "SO4", "SiO2": "Si", "silica": "Si"}
+_COMPONENT_OF = {"Fe": "Fe2"}
 
 
 class WaterForm(FormModel):
     """A water file as written."""
 
-    name: str
+    name: Name
     ph: str | None = None
     alkalinity: str | None = None
     hardness: str | None = None
@@ -71,11 +72,14 @@ def water_schema() -> dict[str, Any]:
     return WaterForm.model_json_schema()
 
 
-def find_water(name: str, beside: Path | None) -> Water:
-    """A water named in a mix; `unknown` is allowed. Raises: InputProblem."""
+def find_water(name: str, beside: Path | None, where: str = "") -> Water:
+    """A water named in a mix, at `where` (file and key, for messages); `unknown` is allowed.
+
+    Raises: InputProblem.
+    """
     if name.strip().lower() == "unknown":
         return UNKNOWN_WATER
-    return read_water(find_file(name, beside, "waters", "water"))
+    return read_water(find_file(name, beside, "waters", "water", where))
 
 
 def read_water(path: Path) -> Water:
@@ -95,18 +99,18 @@ def read_water(path: Path) -> Water:
         if value is None:
             continue
         notes += value.notes
-        plain = ion.split("-")[0]
+        plain = ion_of(ion, found.where(f"ions.{ion}"))
         if plain in {"HCO3", "CO3"}:
             per = 1.0 if plain == "HCO3" else 2.0
             if alkalinity is None:
                 alkalinity = Interval(per * value.low, per * value.high)
             continue
-        component = _COMPONENT_OF.get(
-            plain, {"P": "PO4", "S": "SO4", "SiO2": "Si", "silica": "Si"}.get(plain, plain)
-        )
+        component = _COMPONENT_OF.get(plain, plain)
         if component not in tables().components:
             found.add(f"ions.{ion}", text, "this ion plays no part here", "leave the line out")
             continue
+        if component in ions:
+            found.add(f"ions.{ion}", text, f"{component} is given twice", "one of the two")
         ions[component] = value
     found.done()
     for entry in (alkalinity, hardness):

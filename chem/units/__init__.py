@@ -6,6 +6,7 @@ An amount that can be read in two ways is refused with the question that settles
 
 from chem.units.amounts import (
     Rate,
+    possible_carrier,
     read_area,
     read_carrier,
     read_mass,
@@ -34,7 +35,7 @@ from chem.units.show import (
     format_temperature,
     format_volume,
 )
-from chem.units.water import Interval, read_alkalinity, read_concentration, read_hardness
+from chem.units.water import Interval, ion_of, read_alkalinity, read_concentration, read_hardness
 
 __all__ = [
     "Interval",
@@ -48,6 +49,8 @@ __all__ = [
     "format_rate",
     "format_temperature",
     "format_volume",
+    "ion_of",
+    "possible_carrier",
     "read_alkalinity",
     "read_area",
     "read_carrier",

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from chem.errors import InputProblem
-from chem.units.numbers import one_number, split_number
+from chem.units.numbers import one_number, split_number, within
 from chem.units.registry import factor
 from chem.units.text import refuse, tidy, unit_key
 
@@ -114,6 +114,16 @@ _BASES = {
 }
 
 
+CARRIER_LIMITS = (1e-6, 1e8)
+RATE_LIMITS = (1e-9, 1e6)
+VOLUME_LIMITS = (1e-6, 1e7)
+MASS_LIMITS = (1e-6, 1e6)
+AREA_LIMITS = (1e-3, 1e9)
+"""[L/ha], [mL or g, per m2 or L], [L], [kg], [m2]: wide of any sprayer, a slip beyond them.
+Common practice, no source."""
+_CARRIERS = "such as `2 gal/1000 sq ft`, `40 gal/acre` or `400 L/ha`"
+
+
 @dataclass(frozen=True)
 class Rate:
     """How much of a product goes on an area or into a volume of finished spray.
@@ -184,6 +194,8 @@ def read_rate_range(text: str, where: str, *, dry: bool = False) -> tuple[Rate, 
     low, high = (
         Rate(kind, per, end * scale, tidy(text), notes) for end in (number.low, number.high)
     )
+    for end in (low, high):
+        within(end.value, RATE_LIMITS, end.unit, text, where)
     if "%" in rest and number.high > 100:
         raise refuse(where, text, "more than 100 % can't be", "a percentage up to 100")
     return low, high
@@ -198,15 +210,23 @@ def read_carrier(text: str, where: str) -> float:
     Raises:
         InputProblem: anything but a volume per area above zero.
     """
-    rate = read_rate(text, where)
-    if (rate.kind, rate.per) != ("volume", "area"):
-        raise refuse(
-            where,
-            text,
-            "spray volume is wanted as a volume on an area",
-            "such as `2 gal/1000 sq ft`, `40 gal/acre` or `400 L/ha`",
-        )
-    return rate.value / 1000.0
+    value, rest = one_number(text, where)
+    if value <= 0.0:
+        raise refuse(where, text, "the spray volume must be above zero", _CARRIERS)
+    try:
+        kind, per, scale, _ = _rate_unit(rest, text, where, False)
+    except InputProblem as problem:
+        wrong = "the unit is missing" if not rest else problem.problems[0].wrong
+        raise refuse(where, text, wrong, _CARRIERS) from None
+    if (kind, per) != ("volume", "area") or scale is None:
+        raise refuse(where, text, "spray volume is wanted as a volume on an area", _CARRIERS)
+    return possible_carrier(value * scale / 1000.0, text, where)
+
+
+def possible_carrier(L_per_m2: float, text: str, where: str) -> float:
+    """A spray volume [L/m2] that a sprayer can put out. Raises: InputProblem for another."""
+    within(1e4 * L_per_m2, CARRIER_LIMITS, "L/ha", text, where)
+    return L_per_m2
 
 
 def read_volume(text: str, where: str) -> float:
@@ -218,7 +238,8 @@ def read_volume(text: str, where: str) -> float:
     Raises:
         InputProblem: no volume unit, a bare `oz`, a range, or nothing above zero.
     """
-    return _plain_amount(text, where, VOLUME, "liter", "a volume", "`50 gal` or `200 L`")
+    litres = _plain_amount(text, where, VOLUME, "liter", "a volume", "`50 gal` or `200 L`")
+    return within(litres, VOLUME_LIMITS, "L", text, where)
 
 
 def read_mass(text: str, where: str) -> float:
@@ -231,7 +252,10 @@ def read_mass(text: str, where: str) -> float:
         InputProblem: no unit of weight, `ton` alone, a range, or nothing above zero.
     """
     table = MASS | dict.fromkeys(_OUNCE, "ounce")
-    return _plain_amount(text, where, table, "kilogram", "a weight", "`40 lb`, `8 oz` or `1 kg`")
+    kilograms = _plain_amount(
+        text, where, table, "kilogram", "a weight", "`40 lb`, `8 oz` or `1 kg`"
+    )
+    return within(kilograms, MASS_LIMITS, "kg", text, where)
 
 
 def read_area(text: str, where: str) -> float:
@@ -247,7 +271,7 @@ def read_area(text: str, where: str) -> float:
     scale, _ = _area(rest)
     if scale is None or not rest:
         raise _unknown_unit(rest, text, where, "an area", "`25,000 sq ft`, `2 acre` or `0.8 ha`")
-    return _above_zero(value, text, where) * scale
+    return within(_above_zero(value, text, where) * scale, AREA_LIMITS, "m2", text, where)
 
 
 def split_per(rest: str, text: str, where: str) -> tuple[str, str]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from chem.units.amounts import split_per
-from chem.units.numbers import split_number
+from chem.units.numbers import split_number, within
 from chem.units.registry import factor
 from chem.units.text import refuse, unit_key
 
+LENGTH_LIMITS, SPEED_LIMITS = (1e-3, 1e4), (1e-3, 100.0)
+"""[m], [m/s]: wide of any boom and any sprayer. Common practice, no source."""
 _LENGTH = {
     unit: target
     for target, words in {
@@ -42,7 +44,7 @@ def read_length(text: str, where: str) -> float:
     unit = _LENGTH.get(rest.strip().lower()) or _LENGTH.get(unit_key(rest))
     if unit is None or not number.single or number.low <= 0.0:
         raise refuse(where, text, "not one length above zero", "such as `20 in` or `0.5 m`")
-    return number.low * factor(unit, "meter")
+    return within(number.low * factor(unit, "meter"), LENGTH_LIMITS, "m", text, where)
 
 
 def read_speed(text: str, where: str) -> float:
@@ -61,4 +63,5 @@ def read_speed(text: str, where: str) -> float:
     if found is None or not number.single or number.low <= 0.0:
         raise refuse(where, text, "not one speed above zero", "such as `4 mph` or `6.5 km/h`")
     count, length, time = found
-    return number.low * count * factor(length, "meter") / factor(time, "second")
+    metres_per_s = number.low * count * factor(length, "meter") / factor(time, "second")
+    return within(metres_per_s, SPEED_LIMITS, "m/s", text, where)

@@ -140,6 +140,22 @@ def one_number(
     return number.low, rest
 
 
+def within(value: float, limits: tuple[float, float], unit: str, text: str, where: str) -> float:
+    """The value, where it lies between `limits` [unit], wide of anything met at a sprayer.
+
+    Raises: InputProblem outside them: a slip of the number or its unit.
+    """
+    least, most = limits
+    if not least <= value <= most:
+        raise refuse(
+            where,
+            text,
+            f"that is {value:.3g} {unit}, outside {least:g} to {most:g} {unit}",
+            "the figure you measured, its unit checked",
+        )
+    return value
+
+
 def _value(token: str, text: str, where: str, commas_group: bool) -> float:
     sign = -1.0 if token.startswith("-") else 1.0
     body = token.lstrip("+-")

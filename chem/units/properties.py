@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from chem.units.amounts import MASS, VOLUME, leading_number, split_per
-from chem.units.numbers import Number, one_number, split_number
+from chem.units.numbers import Number, one_number, split_number, within
 from chem.units.registry import celsius, factor
 from chem.units.text import refuse, tidy, unit_key
 
@@ -16,6 +16,9 @@ concentrates and suspensions below 2. Common practice, no source."""
 
 COLDEST_CELSIUS = -10.0
 HOTTEST_CELSIUS = 60.0
+
+DURATION_LIMITS = (0.01, 1e8)
+"""[s]: a hundredth of a second to three years. Common practice, no source."""
 
 WATER_AT_60_F_KG_PER_L = 0.999016
 """Density of water at 60 F, to which a US specific gravity refers (ASTM D1250; value from memory).
@@ -184,6 +187,8 @@ def read_ph(text: str, where: str) -> Number:
     number, rest = split_number(plain, where)
     if rest:
         raise refuse(where, text, f"a pH has no unit, but `{rest}` follows it", "the number only")
+    if number.below_detection:
+        raise refuse(where, text, "it leaves one end open", "a pH such as `6.5`, or `6.5-7.5`")
     if number.low < 0 or number.high > 14:
         raise refuse(where, text, "a pH lies between 0 and 14", "such as `6.5` or `6.5-7.5`")
     return number
@@ -205,4 +210,4 @@ def read_duration(text: str, where: str) -> float:
         raise refuse(where, text, wrong, "minutes, hours or days: `15 min`, `4 h`, `1 day`")
     if value <= 0:
         raise refuse(where, text, "a waiting time must be above zero", "such as `4 h`")
-    return value * factor(unit, "second")
+    return within(value * factor(unit, "second"), DURATION_LIMITS, "s", text, where)

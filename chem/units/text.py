@@ -9,6 +9,8 @@ from chem.errors import InputProblem, Problem
 
 _DASHES = dict.fromkeys(map(ord, "\u2010\u2011\u2012\u2013\u2014\u2015\u2212\ufe63\uff0d"), "-")
 _OTHER = {
+    ord("\u00b7"): " ",  # a raised dot between units, as in L ha-1
+    ord("\u22c5"): " ",
     ord("\u00ba"): "\u00b0",  # masculine ordinal, typed for a degree sign
     ord("\u02da"): "\u00b0",  # ring above, the same
     ord("\u2044"): "/",

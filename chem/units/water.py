@@ -145,6 +145,8 @@ _INLINE = (
     r"(?P<amount>\w+)(?P<volume>/\w+) (?P<basis>[\w+-]+)",
     r"(?P<amount>pp[mb])(?P<volume>) (?P<basis>[\w+-]+)",
 )
+LARGEST_NUMBER = 1e6
+"""A million mg/L is a kilogram per litre; in any other unit so large a number is a slip too."""
 _DEGREE_SIGN = re.compile(r"^(?:\u00b0|degrees?|degs?)")
 _DEGREES = {
     "German": "dh dgh dkh gh kh german dgerman germanhardness",
@@ -344,6 +346,15 @@ def _choices(reading: _Reading, bases: tuple[str, ...]) -> str:
     return "the line that matches the report: " + " or ".join(lines)
 
 
+def ion_of(name: str, where: str) -> str:
+    """The formula, without charge, of an ion as reports name it: `calcium`, `NO3-N`, `Fe2`.
+
+    Raises: InputProblem where no water report names such an ion.
+    """
+    entry, _, _ = _find_ion(name, name, where)
+    return next(key for key, known in _IONS.items() if known is entry)
+
+
 def _find_ion(ion: str, text: str, where: str) -> tuple[_Ion, str, bool]:
     """The ion, the basis its name means, and whether the name itself settles that basis."""
     name = _NAMES.get(tidy(ion).casefold(), tidy(ion))
@@ -358,7 +369,7 @@ def _find_ion(ion: str, text: str, where: str) -> tuple[_Ion, str, bool]:
         if key is not None:
             return _IONS[key], _IONS[key].bases[0], False
     raise refuse(
-        f"{where}, {ion}",
+        where,
         text,
         f"`{ion}` is not an ion of a water report",
         "one of " + ", ".join((*_IONS, "NO3-N", "NH4-N", "SO4-S", "PO4-P", "SiO2")),
@@ -382,6 +393,8 @@ def _read(text: str, where: str) -> _Reading:
     number, rest = split_number(text, where)
     if number.low < 0:
         raise refuse(where, text, "a concentration can't be negative", "zero or more, or <0.5")
+    if number.high > LARGEST_NUMBER:
+        raise refuse(where, text, "no water holds so much", "the figure as the report prints it")
     stated = _AS.match(rest)
     unit = stated["unit"].strip() if stated else rest
     words = stated["basis"] if stated else None
