@@ -26,6 +26,19 @@ SLOW_AGENTS = {"EDTA", "DTPA", "HEDTA", "EDDHA"}
 """Agents whose ferric chelates exchange over hours to days (common practice, no source)."""
 AGENT_CHANCES = (("EDTA", 0.4), ("citrate", 0.3), ("gluconate", 0.2), ("glycine", 0.1))
 """Agents of a metal declared chelated by none named (common practice, no source)."""
+INSOLUBLE = {
+    "copper hydroxide",
+    "zinc oxide",
+    "manganese carbonate",
+    "magnesium hydroxide",
+    "magnesium oxide",
+    "magnesium carbonate",
+    "calcium carbonate",
+    "calcium sulfate dihydrate",
+}
+"""Sources that a suspension carries as grains: not judged (common practice, no source)."""
+CHAINS = {"P2O7": 2.0, "P3O10": 3.0}
+"""Phosphorus atoms of each chain."""
 CANDIDATE_SETS = 4
 OFTEN_WRONG = 0.10
 
@@ -131,11 +144,17 @@ def _make(
     water = np.ones(draws.count)
     for j, source in enumerate(sources):
         water = water - amounts[:, j] * (1.0 - source.water_share)
+        if product.form == "suspension" and source.key in INSOLUBLE:
+            notes.append(
+                f"{product.name}: its {source.key} is taken to stay in suspension; acid dissolves it"
+            )
+            continue
         for component, mol in source.mol_per_kg().items():
             held[component] = held.get(component, 0.0) + amounts[:, j] * mol
     for line, chelated in product.chelated.items():
         _add_agent(line, chelated.agent, chelated.percent, held, product, draws, notes)
     _shift_forms(product, held, draws)
+    _split_chains(product, sources, amounts, held, draws)
     if held and not product.dry:
         salt = _undeclared_salt(product, draws)
         for ion in ("Na", "Cl"):
@@ -169,23 +188,13 @@ def _slow_chelates(sources: tuple[Source, ...], amounts: Floats) -> dict[tuple[s
 
 
 def _shift_forms(product: Product, held: dict[str, Floats], draws: Draws) -> None:
-    """Ferrous to ferric iron, chains of phosphate to single ones, slow nitrogen to urea."""
+    """Ferrous to ferric iron, slow nitrogen to urea, free ammonia."""
     zero = np.zeros(draws.count)
     if "Fe2" in held:
         doubt = "ferric_share_dry" if product.dry else "ferric_share"
         share = draws.of(doubt, f"product:{product.key}:ferric share")
         held["Fe3"] = held.get("Fe3", zero) + share * held["Fe2"]
         held["Fe2"] = (1.0 - share) * held["Fe2"]
-    chains = {"P2O7": 2.0, "P3O10": 3.0}
-    if "PO4" in held and held.keys() & chains.keys():
-        phosphorus = held["PO4"] + sum(n * held.get(c, zero) for c, n in chains.items())
-        linked = phosphorus - held["PO4"]
-        share = draws.of("ortho_share", f"product:{product.key}:orthophosphate share")
-        keep = (1.0 - share) * phosphorus / np.maximum(linked, 1e-12)
-        for chain in chains:
-            if chain in held:
-                held[chain] = held[chain] * keep
-        held["PO4"] = share * phosphorus
     if "slow_N" in held:
         share = draws.of("organic_as_urea", f"product:{product.key}:organic nitrogen as urea")
         held["urea"] = held.get("urea", zero) + 0.5 * share * held["slow_N"]
@@ -193,6 +202,28 @@ def _shift_forms(product: Product, held: dict[str, Floats], draws: Draws) -> Non
     if "NH4" in held and product.ph is None and not product.dry:
         share = draws.of("free_ammonia", f"product:{product.key}:free ammonia")
         held["NH4"] = held["NH4"] * (1.0 + share)
+
+
+def _split_chains(
+    product: Product,
+    sources: tuple[Source, ...],
+    amounts: Floats,
+    held: dict[str, Floats],
+    draws: Draws,
+) -> None:
+    """Chains of phosphate to single ones, in sources that hold both; others stay as they are."""
+    for j, source in enumerate(sources):
+        mol = source.mol_per_kg()
+        linked = sum(n * mol.get(chain, 0.0) for chain, n in CHAINS.items())
+        single = mol.get("PO4", 0.0)
+        if linked == 0.0 or single == 0.0:
+            continue
+        share = draws.of("ortho_share", f"product:{product.key}:orthophosphate share")
+        keep = (1.0 - share) * (single + linked) / linked
+        held["PO4"] = held["PO4"] + amounts[:, j] * (share * (single + linked) - single)
+        for chain in CHAINS:
+            if chain in mol:
+                held[chain] = held[chain] + amounts[:, j] * mol[chain] * (keep - 1.0)
 
 
 @dataclass(frozen=True)
