@@ -248,7 +248,9 @@ def _looks(result: Forecast) -> list[Look]:
     expected: dict[float, list[str]] = {m: [] for m in FIXED_LOOKS}
     for colloid in result.colloids:
         if colloid.risk >= THRESHOLD:
-            expected[FIXED_LOOKS[1]].append(_expected(colloid.because, colloid.risk))
+            minutes = colloid.after_s / 60.0
+            near = min(FIXED_LOOKS[1:], key=lambda m: abs(m - minutes) / (m + 1.0))
+            expected[near].append(_expected(colloid.because, colloid.risk))
     for solid in result.solids:
         chance = solid.probability["24h"]
         if solid.clouds_after_s is None or not solid.decides or chance < THRESHOLD:

@@ -136,7 +136,10 @@ def _free_mmol(ready: Prepared, fresh: Doubtful, weights: dict[str, float]) -> F
 
 def chances(
     draws: Draws, found: Sequence[ColloidOutlook], ok: Bools
-) -> list[tuple[str, float, str]]:
-    """(key, risk, because) of each colloid with any risk, the greatest first."""
-    out = [(c.key, draws.chance(c.falls, ok), c.because) for c in found]
+) -> list[tuple[str, float, str, float]]:
+    """(key, risk, because, time [s]) of each colloid with any risk in a day, the greatest first."""
+    out = []
+    for c in found:
+        middle = float(np.median(c.after_s[c.falls])) if c.falls.any() else 0.0
+        out.append((c.key, draws.chance(c.falls, ok), c.because, middle))
     return sorted((c for c in out if c[1] > 0.0), key=lambda c: -c[1])

@@ -15,6 +15,9 @@ BASE_PH = 9.5
 NEUTRALISED_PH = 6.0
 """A product at or above it holds its acid as a salt (common practice, no source)."""
 AMMONIA_PH = 8.0
+WEAK_BASE_PH = 7.5
+"""A tank that a weak base, such as a humic extract, leaves below it holds its ammonia (common
+practice, no source)."""
 HOT_ACID_PH, HOT_BASE_PH = 2.0, 12.5
 """A product between them has its strong acid or lye used up (common practice, no source)."""
 BLEACH_WORDS = ("bleach", "hypochlorite")
@@ -144,7 +147,11 @@ def gases(mix: Mix, ph: float) -> list[Gas]:
             why = found[0] if found else f"{hazard} at pH {ph:.1f}"
             out.append(Gas("sulfur_dioxide", f"Sulfur dioxide, sharp smell ({why}). Stand upwind."))
     ammonium = [p for p in products if "ammonium" in hazards_of(p)]
-    basic = [p for p in products if _base(p) and p not in ammonium]
+    basic = [
+        p
+        for p in products
+        if p not in ammonium and (_heats(p) == "lye" or (_base(p) and ph > WEAK_BASE_PH))
+    ]
     if ammonium and (ph > AMMONIA_PH or basic):
         why = f"{ammonium[0].name} meets {basic[0].name}" if basic else f"pH {ph:.1f}"
         out.append(Gas("ammonia", f"Ammonia, sharp smell ({why}). Lid open, stand upwind."))

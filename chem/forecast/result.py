@@ -42,11 +42,12 @@ class SolidForecast:
 
 @dataclass(frozen=True)
 class ColloidForecast:
-    """A colloid that may gel or flocculate: its chance and why."""
+    """A colloid that may gel or flocculate: its chance in a day, why, and after how long [s]."""
 
     key: str
     risk: float
     because: str
+    after_s: float
 
 
 @dataclass(frozen=True)
@@ -147,7 +148,8 @@ class Forecast:
                 for s in self.solids
             ],
             "colloids": [
-                {"key": c.key, "risk": c.risk, "because": c.because} for c in self.colloids
+                {"key": c.key, "risk": c.risk, "because": c.because, "after_s": c.after_s}
+                for c in self.colloids
             ],
             "gases": [
                 {

@@ -146,7 +146,8 @@ def _make(
         water = water - amounts[:, j] * (1.0 - source.water_share)
         if product.form == "suspension" and source.key in INSOLUBLE:
             notes.append(
-                f"{product.name}: its {source.key} is taken to stay in suspension; acid dissolves it"
+                f"{product.name}: its {source.key} is taken to stay in suspension; "
+                "acid dissolves it"
             )
             continue
         for component, mol in source.mol_per_kg().items():

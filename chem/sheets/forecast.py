@@ -15,7 +15,7 @@ from chem.forecast import (
 from chem.reference import tables
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
-from chem.sheets.words import TIME_WORDS, after, odds, over_limit
+from chem.sheets.words import CLEARLY, TIME_WORDS, after, odds, over_limit
 from chem.units import (
     Units,
     format_area,
@@ -123,8 +123,21 @@ def next_step(result: Forecast) -> str:
     if result.answer == "haze":
         return "Jar test first. If it passes: keep stirring, spray at once, leave none standing."
     if result.answer == "clear":
+        doubtful = _uncounted(result)
+        if doubtful is not None:
+            return (
+                f"Jar test first: {doubtful} may come out too, its limit is too doubtful to count."
+            )
         return "Jar test at the same ratio, then fill."
     return "Only the jar can tell: test at the same ratio, and watch it a full spray day."
+
+
+def _uncounted(result: Forecast) -> str | None:
+    """A solid that would show at once, far over a limit that is too doubtful to decide by."""
+    for solid in result.solids:
+        if not solid.decides and solid.kinetics == "prompt" and _per_two_ions(solid) >= CLEARLY:
+            return solid.name
+    return None
 
 
 def tank_text(result: Forecast, line: TankLine, units: Units) -> str:
@@ -240,7 +253,8 @@ def _what_comes_out(result: Forecast, units: Units) -> Block:
             text += f", {amount} in the end"
         items.append(text + ".")
     items += [
-        f"{c.because[0].upper()}{c.because[1:]}: {odds(c.risk)}, within minutes."
+        f"{c.because[0].upper()}{c.because[1:]}: {odds(c.risk)}"
+        f"{', within minutes' if c.after_s <= 0.0 else f' within a day, {after(c.after_s)}'}."
         for c in result.colloids
         if c.risk >= THRESHOLD
     ]
