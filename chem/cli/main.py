@@ -31,7 +31,8 @@ class _Commands(TyperGroup):
     def invoke(self, ctx: typer.Context) -> object:  # type: ignore[override]
         try:
             done = super().invoke(ctx)
-            sys.stdout.flush()
+            if sys.stdout is not None:  # closed by `>&-`
+                sys.stdout.flush()
         except BrokenPipeError:
             _silence()
             raise typer.Exit(Exit.OK) from None
@@ -47,7 +48,7 @@ class _Commands(TyperGroup):
 
 def _silence() -> None:
     """What is left in the output's buffer goes nowhere, instead of failing once more at exit."""
-    with contextlib.suppress(OSError, ValueError):
+    with contextlib.suppress(OSError, ValueError, AttributeError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 import shlex
 import shutil
-import sys
 import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -19,6 +18,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from chem.cli import forms
+from chem.cli.asking import Unreadable, ask_line
 from chem.cli.exits import Exit
 from chem.errors import InputProblem, Problem
 
@@ -218,7 +218,7 @@ def _converse(questions: list[Question], answers: Answers, start: int) -> None:
         try:
             typed = _ask(question.asked(answers) + (f" [{before}]" if before else ""))
             kept = question.read("" if typed == NONE else typed or before, answers)
-        except _Unreadable:
+        except Unreadable:
             raise
         except InputProblem as problem:
             _explain(problem)
@@ -237,24 +237,9 @@ class _OneBack(Exception):
     """The answer was `back`."""
 
 
-class _Unreadable(InputProblem):
-    """The input is no UTF-8 text, so that no later answer can be read either."""
-
-
 def _ask(words: str) -> str:
-    """Raises: _OneBack, InputProblem, _Unreadable, or typer.Abort at the end of the input."""
-    try:
-        if sys.stdin.isatty():
-            typed: str = typer.prompt(words, default="", show_default=False, err=True)
-        else:
-            typer.echo(f"{words}:", err=True)
-            typed = sys.stdin.readline()
-    except UnicodeDecodeError:
-        problem = Problem("an answer", "some of its letters can't be read", "plain UTF-8 text")
-        raise _Unreadable(problem) from None
-    if not typed and not sys.stdin.isatty():
-        raise typer.Abort
-    typed = forms.plain_text(typed).strip()
+    """Raises: _OneBack, InputProblem, Unreadable, or typer.Abort at the end of the input."""
+    typed = forms.plain_text(ask_line(words)).strip()
     if typed.casefold() == BACK:
         raise _OneBack
     return typed

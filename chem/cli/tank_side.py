@@ -102,7 +102,8 @@ def add_to(app: typer.Typer) -> None:
         seed: SeedOption = 1,
     ) -> None:
         """Keep what the jar or tank showed: four questions, one line in your own file."""
-        from chem.errors import InputProblem, Problem
+        from chem.cli.asking import Unreadable, ask_line
+        from chem.errors import InputProblem
         from chem.forecast import SEEN_WORDS, forecast, read_seen
         from chem.notebook import Sighting, record_sighting
         from chem.tank import read_mix
@@ -114,15 +115,12 @@ def add_to(app: typer.Typer) -> None:
                 return read(given)
             while True:
                 try:
-                    typed = typer.prompt(question, default="", show_default=False, err=True)
-                    return read(str(typed))
+                    return read(ask_line(question).strip())
                 except typer.Abort:
                     typer.echo("\nStopped before the end: nothing was kept.", err=True)
                     raise typer.Exit(Exit.INPUT) from None
-                except UnicodeDecodeError:
-                    raise InputProblem(
-                        Problem("an answer", "some of its letters can't be read", "UTF-8 text")
-                    ) from None
+                except Unreadable:
+                    raise
                 except InputProblem as problem:
                     typer.echo(str(problem), err=True)
 

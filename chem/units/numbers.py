@@ -150,10 +150,15 @@ def within(value: float, limits: tuple[float, float], unit: str, text: str, wher
         raise refuse(
             where,
             text,
-            f"that is {value:.3g} {unit}, outside {least:g} to {most:g} {unit}",
+            f"that is {value:.3g} {unit}, outside {_plainly(least)} to {_plainly(most)} {unit}",
             "the figure you measured, its unit checked",
         )
     return value
+
+
+def _plainly(value: float) -> str:
+    """`10000000` or `0.000001`, without a power of ten."""
+    return f"{value:.0f}" if value >= 1.0 else f"{value:.12f}".rstrip("0")
 
 
 def _value(token: str, text: str, where: str, commas_group: bool) -> float:
