@@ -202,7 +202,7 @@ def test_no_proposal_lets_acid_stand_next_to_carbonate() -> None:
     assert any("next to" in rule for rule in result.label_forbids)
 
 
-def test_acid_with_thiosulfate_is_parted_even_if_its_salts_stay_clear(tmp_path: Path) -> None:
+def test_acid_with_thiosulfate_is_parted(tmp_path: Path) -> None:
     (tmp_path / "citric.toml").write_text(ACID, encoding="utf-8")
     mix = write(
         tmp_path,
@@ -211,7 +211,7 @@ def test_acid_with_thiosulfate_is_parted_even_if_its_salts_stay_clear(tmp_path: 
         ("potassium-thiosulfate-liquor", "3 fl oz/1000 sq ft"),
     )
     result = fix(mix, count=64)
-    assert result.probability["4h"] < THRESHOLD
+    assert result.probability["4h"] > 0.5  # milky sulfur, no salt
     (found,) = result.fixes
     assert found.lever == "passes"
     for tank in found.mixes:

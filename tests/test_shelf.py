@@ -746,14 +746,23 @@ def test_gas_is_a_quarrel_told_before_solids_and_never_in_one_pass() -> None:
     assert not any({0, 1} <= set(t) for t in (*result.groups, *result.passes.tanks))  # type: ignore[union-attr]
 
 
-def test_what_a_product_does_alone_is_not_held_against_its_company() -> None:
-    # Humic extract holds lye, which heats up in any tank; ammonium smells in an alkaline one.
-    alkaline = setting("hard-alkaline")
-    result = shelf(demo("humic-extract", SULFATE, "urea-liquor"), alkaline)
-    assert of(result, "humic-extract").warns
-    heats = of(
-        shelf(demo("humic-extract", "urea-liquor"), setting()), "humic-extract", "urea-liquor"
-    )
+LYE = """
+name = "Potash lye, invented"
+density = "1.45 kg/L"
+ph = 14
+sources = ["potassium hydroxide"]
+usual_rate = "0.1 fl oz/1000 sq ft"
+[guarantee]
+"soluble potash" = 38.0
+"""
+
+
+def test_what_a_product_does_alone_is_not_held_against_its_company(tmp_path: Path) -> None:
+    # Lye heats up in any tank.
+    lye = written(tmp_path, "lye", LYE)
+    result = shelf([lye, *demo("urea-liquor")], setting())
+    assert of(result, "lye").warns
+    heats = of(result, "lye", "urea-liquor")
     assert heats.warns == () and heats.clear
 
 

@@ -550,10 +550,13 @@ def _sentence(reason: Reason, ph: float, chance: float) -> str:
             held = f"{plain(hold.by)} holds {percent(hold.fraction)} of the {plain(hold.component)}"
             return f"{meeting}, but {held}: {name} stays at {limit}."
         return f"{meeting}, but there is too little for {name}: {limit}."
+    late = chance < THRESHOLD  # what shows tomorrow only, where the tank has changed by then
+    when = "by tomorrow" if late else _after(reason.clouds_after_s)
+    chance = reason.probability["24h"] if late else chance
     verb = "falls out" if chance >= 0.5 else "may fall out"
     taken = next(i.taken for i in reason.ions if i.component == reason.limited_by)
     return (
-        f"{meeting}: {name} {verb} {_after(reason.clouds_after_s)} and takes "
+        f"{meeting}: {name} {verb} {when} and takes "
         f"{percent(taken)} of the {plain(reason.limited_by)}."
     )
 
