@@ -412,3 +412,64 @@ def test_odd_text_never_breaks_and_nothing_is_lost(odd: str, path: Path, at: int
         read(text[:at] + odd + text[at:])
     except InputProblem as problem:
         assert "no guarantee can be read" in str(problem)
+
+
+# Layouts of trade labels and web pages
+
+
+def test_one_figure_each_where_names_stand_before_and_after() -> None:
+    """In brackets the names follow their figures, outside they stand before them."""
+    pasted = read("Total nitrogen 5% (2% ammoniacal, 3% nitric), soluble potash 10%, sulfur 3%")
+    assert pasted.form["guarantee"] == {
+        "total nitrogen": 5, "ammoniacal nitrogen": 2, "nitrate nitrogen": 3,
+        "soluble potash": 10, "sulfur": 3,
+    }  # fmt: skip
+    assert pasted.not_understood == ()
+    other = read("Total nitrogen 5% (2% ammoniacal, 3% strange), soluble potash 10%, sulfur 3%")
+    assert other.form["guarantee"]["soluble potash"] == 10
+    assert other.form["guarantee"]["sulfur"] == 3
+    assert [left.line for left in other.not_understood] == ["strange"]
+
+
+def test_urea_beside_nitrogen_is_asked_for() -> None:
+    pasted = read("Total nitrogen 5% (2% ammoniacal, 3% urea)")
+    assert "urea" not in pasted.form.get("also", {})
+    assert pasted.not_understood[0].near == ("urea nitrogen", "urea")
+
+
+def test_marks_of_footnotes_are_no_figures() -> None:
+    pasted = read("Iron (Fe)\u00b9 .... 2.0%\n 2.0% Chelated Iron\u00b2\nDensity 1340 kg/m\u00b3")
+    assert pasted.form["guarantee"] == {"iron": 2.0}
+    assert pasted.form["density"] == "1340 kg/m3"
+
+
+def test_a_content_per_litre_is_no_weight_of_the_pack() -> None:
+    form = read("Contains: calcium 100 g/L, boron 2 g/L\nIron 5%").form
+    assert "net_weight" not in form
+
+
+@pytest.mark.parametrize(
+    ("line", "guarantee"),
+    [
+        ("Nitrogen (N) as nitrate 10.0%", {"nitrate nitrogen": 10}),
+        ("NITROGEN (N) as urea 9.0%", {"urea nitrogen": 9}),
+        ("Total Nitrogen (N) / Azote total (N) ... 10%", {"total nitrogen": 10}),
+        ("Soluble Potash (K2O) / Potasse soluble (K2O) 8%", {"soluble potash": 8}),
+    ],
+)
+def test_names_as_other_countries_print_them(line: str, guarantee: dict[str, float]) -> None:
+    assert read(line).form["guarantee"] == guarantee
+
+
+def test_sources_behind_a_heading_in_two_languages() -> None:
+    pasted = read(START + "Derived from / D\u00e9riv\u00e9 de: urea, potassium nitrate")
+    assert pasted.form["sources"] == ["urea", "potassium nitrate"]
+
+
+def test_specific_gravity_by_its_letters() -> None:
+    assert read(START + "S.G. 1.22").form["specific_gravity"] == "1.22"
+
+
+def test_a_refused_text_names_the_lines_that_were_not_read() -> None:
+    with pytest.raises(InputProblem, match="line 2: Tota1 Nitrogen"):
+        read_paste("GUARANTEED ANALYSIS\nTota1 Nitrogen (N) 7.O%", NAME)

@@ -89,6 +89,13 @@ _FROM = re.compile(r"\s*\(?\b(?:derived )?from\b.*$", re.IGNORECASE)
 _SLOW = re.compile(
     r"(?:slowly available|slow[- ]release|controlled[- ]release)(?: water soluble)? nitrogen", re.I
 )
+_NITROGEN = {
+    "nitrate": "nitrate nitrogen",
+    "ammonium": "ammoniacal nitrogen",
+    "ammonia": "ammoniacal nitrogen",
+    "urea": "urea nitrogen",
+}
+_NITROGEN_AS = re.compile(rf"nitrogen(?: \(n\))? as ({'|'.join(_NITROGEN)})", re.IGNORECASE)
 _EDGE = " ,;:=/*+<>#'\"!-._"
 
 
@@ -196,6 +203,9 @@ def recognise(piece: str) -> Named | Refused:
     if not words:
         return Refused(piece, "there is no name beside the figure")
     agent, chelated = None, False
+    form = _NITROGEN_AS.fullmatch(words)
+    if form:
+        return Named(_NITROGEN[form[1].lower()])
     plain = _line_of(words)
     soluble = _IN_WATER.search(words) is not None
     if plain is None:
@@ -206,6 +216,7 @@ def recognise(piece: str) -> Named | Refused:
         plain = _line_of(rest)
         if plain is None and _SLOW.search(rest):
             plain = Named("other water soluble nitrogen")
+        plain = plain or _said_twice(words)
         if plain is None and not chelated:
             source = _source(rest)
             if source is not None:
@@ -217,6 +228,13 @@ def recognise(piece: str) -> Named | Refused:
     if plain.name in (*NITROGEN_FORMS, "total nitrogen"):
         soluble = False
     return replace(plain, chelated=chelated, soluble=soluble and not chelated, agent=agent)
+
+
+def _said_twice(words: str) -> Named | None:
+    """A name in two languages, `Potash (K2O) / Potasse (K2O)`: what all that is known says."""
+    parts = re.split(r"\s+/\s+", words)
+    known = [n for n in map(recognise, parts) if isinstance(n, Named)] if parts[1:] else []
+    return known[0] if len({n.element_line for n in known}) == 1 else None
 
 
 def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refused:

@@ -11,7 +11,8 @@ from chem.reference import catalogue
 
 STARTS = re.compile(
     r"(?:^|(?<=\s))\(?(?:(?:all )?(?:primary )?(?:plant )?(?:nutrients?(?: sources?)? )|"
-    r"fertili[sz]ers? |this product )?(?:is |are )?derived from\b\s*[:;.=-]*\s*",
+    r"fertili[sz]ers? |this product )?(?:is |are )?derived from\b"
+    r"(?:\s*/\s*d[e\u00e9]riv[e\u00e9]e?s? (?:de|du|des)\b)?\s*[:;.=-]*\s*",
     re.IGNORECASE,
 )
 MAY_START = re.compile(

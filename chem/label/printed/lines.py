@@ -23,6 +23,9 @@ SPACED = "\x1e"
 _LEADER = re.compile(r"[._\u00b7\u2219\u22c5\u2022~=-](?:\s?[._\u00b7\u2219\u22c5\u2022~=-])+")
 _NUMBERED = re.compile(r"^\s*(?P<number>[0-9]{1,4})(?:[:|)\]]\s*|\.\s+|\s+)(?=[^\s%])")
 _MARKS = re.compile("[\u00ae\u2122\u00a9\u2120\u2020\u2021]")
+_RAISED = "\u00b9\u00b2\u00b3\u2070\u2074-\u2079"
+_NOTE_MARK = re.compile(rf"(?P<word>^\s*|[A-Za-z]+|[)%])[{_RAISED}]+(?![\u207a\u207b+-])")
+_SQUARED = ("m", "mm", "cm", "dm", "km", "in", "ft", "yd")
 _FORMULAS = (
     (re.compile(r"\bP\s?2\s?[O0]\s?5\b", re.I), "P2O5"),
     (re.compile(r"\bK\s?2\s?[O0](?![0-9])\b", re.I), "K2O"),
@@ -118,12 +121,17 @@ def _without_numbers(rows: Sequence[str]) -> list[str]:
 
 
 def _tidied(row: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
-    row = _MARKS.sub("", row)
+    row = _NOTE_MARK.sub(_without_mark, _MARKS.sub("", row))
     cells = tuple(
         filter(None, (_one(cell)[0] for cell in re.split(r"\s{2,}|\|", row.replace("\xa0", " "))))
     )
     words, notes = _one(row.replace("|", " "))
     return cells, words, notes
+
+
+def _without_mark(found: re.Match[str]) -> str:
+    """The words before a raised figure: the mark of a footnote, but for a unit's power."""
+    return found[0] if found["word"].lower() in _SQUARED else found["word"]
 
 
 def _one(row: str) -> tuple[str, tuple[str, ...]]:

@@ -64,6 +64,9 @@ _NET = re.compile(
     re.IGNORECASE,
 )
 
+_CONTENT = re.compile(rf"{NUMBER}\s?m?g\s?/\s?(?:kg|l)\b", re.IGNORECASE)
+"""A content such as `100 g/L`: no weight of a pack."""
+
 _PACKS = re.compile(
     rf"\b[0-9]+(?:\s?[x*]\s?|/(?=[0-9]+\.)){NUMBER}\s?(?:{VOLUME}|{MASS})", re.IGNORECASE
 )
@@ -204,6 +207,8 @@ def _per(unit: str) -> str:
 
 def _net(text: str) -> Reading | None:
     if not _NET.search(text) or re.search(r"\b(?:apply|per|rate|use)\b", text, re.IGNORECASE):
+        return None
+    if _CONTENT.search(text):
         return None
     if _PACKS.search(text):
         left = Refused(text, "several packs on one line", ("net weight and net volume of one jug",))

@@ -27,7 +27,7 @@ from chem.label.product import resolve_guarantee
 IN_WATER = re.compile(r"water[- ]soluble|soluble in water", re.IGNORECASE)
 _SENTENCE = re.compile(r"(?<=[^\s.])\.\s+(?=\S)")
 _ABBREVIATION = re.compile(
-    r"\b(?:fl|oz|sq|ft|gal|lbs?|wt|no|nr|approx|min|max|vol|sp|gr|temp|ca|reg|u\.s|e\.g|i\.e|inc|co|"
+    r"\b(?:fl|oz|sq|ft|gal|lbs?|wt|no|nr|s\.g|approx|min|max|vol|sp|gr|temp|ca|reg|u\.s|e\.g|i\.e|inc|co|"
     r"ltd|conc|soln?|pt|qt|vs|deg|tel|avg|p\.o|st|dept|aq)$",
     re.IGNORECASE,
 )
@@ -219,12 +219,20 @@ def _declared(
     starts = [*(start for start, _, _ in found), len(text)]
     gaps: list[str | None] = [text[a:b] for a, b in zip(ends, starts, strict=True)]
     last = around.last
+    follows: dict[int, str] = {}
+    for g in range(1, len(found)):
+        parted = _parted(gaps[g] or "")
+        if parted is not None:
+            follows[g - 1], gaps[g] = parted
     for i, (_, _, quantity) in enumerate(found):
         at = next((g for g in (i, i + 1) if gaps[g] and not is_filler(gaps[g] or "")), None)
-        words = "" if at is None else gaps[at] or ""
         beside = f"{gaps[i] or ''} {gaps[i + 1] or ''}"
-        if at is not None:
-            gaps[at] = None
+        if i in follows and at != i:
+            at, words = i, follows.pop(i)
+        else:
+            words = "" if at is None else gaps[at] or ""
+            if at is not None:
+                gaps[at] = None
         if isinstance(quantity, Refused):
             why = f"{quantity.why} ({quantity.text})"
             out.left.append(Refused(stripped(words) or quantity.text, why, quantity.near))
@@ -247,16 +255,37 @@ def _declared(
                 named = Refused(bare(words), "chelated, but of which metal?")
             else:
                 named = Named(last.name, chelated=True, agent=named.agent)
-        if isinstance(named, Named):
+        if isinstance(named, Named) and named.name == "urea" and i and _of_nitrogen(out.entries):
+            why = "percent of urea, or of nitrogen as urea?"
+            out.left.append(Refused(bare(words), why, ("urea nitrogen", "urea")))
+        elif isinstance(named, Named):
             out.entries.append((named, quantity))
             last = named
         elif is_idle(bare(words).strip(" ,;.")):
             out.ignored.append("nothing that a product file holds")
         else:
             out.left.append(named)
-    for gap in gaps:
+    for gap in (*gaps, *follows.values()):
         if gap and not is_filler(gap):
             _beside(gap, out)
+
+
+def _parted(gap: str) -> tuple[str, str] | None:
+    """A gap that names one thing for the figure before it and another for the one after."""
+    if isinstance(recognise(gap), Named):
+        return None
+    best, most = None, 0
+    for found in re.finditer(r"[,;]|\)\s*[,;]?", gap):
+        parts = gap[: found.start()], gap[found.end() :]
+        known = sum(isinstance(recognise(part), Named) for part in parts)
+        if known > most and not any(is_filler(part) for part in parts):
+            best, most = parts, known
+    return best
+
+
+def _of_nitrogen(entries: list[tuple[Named, Quantity]]) -> bool:
+    """Whether the figure before was one of nitrogen."""
+    return bool(entries) and entries[-1][0].name.endswith("nitrogen")
 
 
 def _beside(gap: str, out: Outcome) -> None:

@@ -24,6 +24,10 @@ GRADE_ROUNDS = 0.95
 """A grade prints whole numbers: less than one point from its line agrees."""
 
 
+MOST_TOLD = 6
+"""Lines not understood that a refusal names."""
+
+
 def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     """Check the label against itself and write the file. Raises: InputProblem."""
     for key, kept in content.chelated.items():
@@ -34,7 +38,11 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
         raise InputProblem(
             Problem(
                 f"a text of {sum(bool(line.printed) for line in lines)} lines",
-                "no guarantee can be read in it, such as `Total Nitrogen (N) 5.0%`",
+                "no guarantee can be read in it, such as `Total Nitrogen (N) 5.0%`"
+                + "".join(
+                    f"\n  line {left.line_number}: {left.line} ({left.why})"
+                    for left in content.not_understood[:MOST_TOLD]
+                ),
                 "the label's guaranteed analysis, a line for each nutrient with its percent",
             )
         )
