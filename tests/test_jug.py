@@ -13,6 +13,7 @@ from chem.advice.jug import Jug, jug
 from chem.label import read_product
 from chem.sheets.blocks import as_text
 from chem.sheets.jug import jug_json, jug_sheet
+from chem.sheets.words import with_name
 
 DEMO = Path(__file__).parent.parent / "data" / "demo" / "products"
 
@@ -121,3 +122,13 @@ def test_command_finds_the_demo_shelf_and_tells_what_is_missing() -> None:
     assert done.stdout.splitlines()[2] == "The label adds up."
     assert jarsight("label").returncode == 2
     assert jarsight("label", "nothing-like-it").returncode == 2
+
+
+def test_a_key_inside_another_word_is_no_product() -> None:
+    asked = "ask the maker how much dipotassium phosphite is in phite"
+    assert with_name(asked, "product:phite:source:dipotassium phosphite", {"phite": "Liquor"}) == (
+        "ask the maker how much dipotassium phosphite is in Liquor"
+    )
+    assert with_name("how much urea is in urea", "product:urea:x", {"urea": "Prills"}) == (
+        "how much urea is in Prills"
+    )

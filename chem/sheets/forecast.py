@@ -15,7 +15,7 @@ from chem.forecast import (
 from chem.reference import tables
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
-from chem.sheets.words import CLEARLY, TIME_WORDS, after, odds, over_limit
+from chem.sheets.words import CLEARLY, TIME_WORDS, after, odds, over_limit, with_name
 from chem.units import (
     Units,
     format_area,
@@ -298,9 +298,7 @@ def _granted(result: Forecast) -> Block:
     for doubt in result.doubts:
         if doubt.key.split(":")[0] in MODEL_KINDS:
             continue
-        words = doubt.settle_by
-        for key, name in names.items():
-            words = words.replace(key, name)
+        words = with_name(doubt.settle_by, doubt.key, names)
         parts = ((doubt.share, "spread"), (doubt.of_ph, "pH's spread"), (doubt.of_odds, "odds"))
         share, which = max(parts, key=lambda part: part[0])
         items.append(f"{words[0].upper()}{words[1:]} ({round(100 * share)} % of the {which})")

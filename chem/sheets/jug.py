@@ -8,7 +8,7 @@ from typing import Any
 from chem.advice.jug import GALLON_L, POUND_KG, Carried, Jug
 from chem.forecast import ONLY_THE_JAR, Range
 from chem.sheets.blocks import Block, Sheet
-from chem.sheets.words import odds
+from chem.sheets.words import odds, with_name
 from chem.units import Units, format_temperature
 
 ION_NAMES = {
@@ -62,7 +62,7 @@ def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
     if result.water_matters:
         blocks.append(Block("The water figure that matters most", [f"{result.water_matters}."]))
     settle = [
-        d.settle_by.replace(result.product.key, result.product.name)
+        with_name(d.settle_by, d.key, {result.product.key: result.product.name})
         for d in result.doubts
         if d.settle_by != ONLY_THE_JAR
     ]

@@ -2,7 +2,23 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+
 SLIGHTLY, CLEARLY = 0.3, 1.0
+
+
+def with_name(settle_by: str, doubt: str, names: Mapping[str, str]) -> str:
+    """What settles a doubt (`product:KEY:...`, `metering:KEY`), its product's key put as its name.
+
+    names: key -> name. A key may be part of another word of it, or a source's name as well, which
+    stands before the product.
+    """
+    key = doubt.split(":")[1] if ":" in doubt else ""
+    found = list(re.finditer(rf"(?<![\w-]){re.escape(key)}(?![\w-])", settle_by))
+    if key not in names or not found:
+        return settle_by
+    return settle_by[: found[-1].start()] + names[key] + settle_by[found[-1].end() :]
 
 
 def odds(chance: float) -> str:
