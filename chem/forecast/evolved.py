@@ -60,14 +60,15 @@ def evolved(ready: Prepared, fresh: Doubtful, warned: tuple[Gas, ...]) -> tuple[
         )
         limit = value["carbon_dioxide", "limit"]
         found["carbon_dioxide"] = Evolved("carbon_dioxide", because, fizz, unit, limit)
-    ammonia = _ammonia_ppm(fresh)
+    middle, ammonia = _ammonia_ppm(fresh)
     limit = value["ammonia", "limit"]
     if ammonia > limit:
-        because = (
-            found["ammonia"].because
-            if "ammonia" in found
-            else ("Ammonia over the tank, sharp smell. Lid open, stand upwind.")
-        )
+        if "ammonia" in found:
+            because = found["ammonia"].because
+        elif middle > limit:
+            because = "Ammonia over the tank, sharp smell. Lid open, stand upwind."
+        else:
+            because = "May smell of ammonia: check the pH. Lid open, stand upwind."
         found["ammonia"] = Evolved("ammonia", because, ammonia, "ppm over the tank", limit)
     if "sulfur_dioxide" in found:
         old = found["sulfur_dioxide"]
@@ -174,13 +175,15 @@ def _carried(ready: Prepared, index: int, rows: Rows) -> Floats:
     return out
 
 
-def _ammonia_ppm(fresh: Doubtful) -> float:
-    """ppm of ammonia in air in balance with the tank, 95 % quantile."""
+def _ammonia_ppm(fresh: Doubtful) -> tuple[float, float]:
+    """ppm of ammonia in air in balance with the tank, 50 and 95 % quantile."""
     column = fresh.clear.system.index.get("NH3")
     if column is None:
-        return 0.0
+        return 0.0, 0.0
     activity = np.exp(np.nan_to_num(fresh.clear.ln_activity[:, column], nan=-50.0))
-    return 1e6 * float(np.quantile(activity, 0.95)) / gas_values()["ammonia", "henry"]
+    middle, upper = np.quantile(activity, (0.5, 0.95))
+    ppm = 1e6 / gas_values()["ammonia", "henry"]
+    return ppm * float(middle), ppm * float(upper)
 
 
 def _heat_kelvin(ready: Prepared) -> float:
