@@ -69,7 +69,8 @@ def evolved(ready: Prepared, fresh: Doubtful, warned: tuple[Gas, ...]) -> tuple[
             because = "Ammonia over the tank, sharp smell. Lid open, stand upwind."
         else:
             because = "May smell of ammonia: check the pH. Lid open, stand upwind."
-        found["ammonia"] = Evolved("ammonia", because, ammonia, "ppm over the tank", limit)
+        unit = "ppm over the tank" + ("" if middle > limit else " at most")
+        found["ammonia"] = Evolved("ammonia", because, ammonia, unit, limit)
     if "sulfur_dioxide" in found:
         old = found["sulfur_dioxide"]
         mol = _total(ready, "S2O3") * value["sulfur_dioxide", "per_thiosulfate"]
