@@ -161,3 +161,41 @@ def test_import_loads_nothing_heavy() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True
     )
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"count": 0}, {"count": 1.5}, {"count": "x"}, {"count": True}, {"seed": -1},
+        {"seed": None}, {"judged_at": "1h"}, {"judged_at": None},
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("name", ["forecast_mix", "why_mix", "fix_mix"])
+def test_wrong_arguments_are_refused_in_words(name: str, wrong: dict[str, object]) -> None:
+    mix = chem.read_mix(str(ROOT / "examples" / "stays-clear.toml"))
+    with pytest.raises(ValueError, match=r"whole numbers|count of 1|judged_at is one of"):
+        getattr(chem, name)(mix, **({"count": 16} | wrong))
+
+
+def test_wrong_arguments_of_the_other_functions() -> None:
+    from chem.advice.agents import choose_agent
+
+    mix = chem.read_mix(ROOT / "examples" / "curdles.toml")
+    for size in (0.0, -1.0, float("nan"), float("inf")):
+        with pytest.raises(ValueError, match="size_mL"):
+            chem.plan_jar(mix, size_mL=size, count=16)
+    with pytest.raises(ValueError, match="order"):
+        chem.plan_jar(mix, order="worst", count=16)
+    for told in (
+        {"seen": "haze"},
+        {"seen": ()},
+        {"seen": ("purple",)},
+        {"seen": ("haze",), "after_min": float("nan")},
+        {"seen": ("haze",), "ph": 20.0},
+        {"seen": ("haze",), "poured": 3},
+    ):
+        with pytest.raises(ValueError, match=r"seen|after_min|pH|2 products"):
+            chem.diagnose_mix(mix, count=16, **told)
+    for target in (-1.0, 15.0, float("nan")):
+        with pytest.raises(ValueError, match="pH"):
+            chem.adjust_ph(mix, target, choose_agent("citric acid"), count=16)

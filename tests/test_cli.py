@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -117,3 +119,185 @@ def test_a_pasted_label_becomes_a_product_file(tmp_path: Path) -> None:
     nothing = tmp_path / "nothing.txt"
     nothing.write_text("keep out of reach")
     assert jarsight("label", "--paste", str(nothing)).returncode == 2
+
+
+# ---------------------------------------------------------------- files that are none, or odd
+
+
+GOOD = (EXAMPLES / "curdles.toml").read_text(encoding="utf-8")
+FEW = ("--draws", "16")
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"\xef\xbb\xbf" + GOOD.encode(),
+        GOOD.replace("\n", "\r\n").encode(),
+        GOOD.replace("soft.toml", "..\\\\waters\\\\mine.toml").encode(),
+    ],
+    ids=["byte order mark", "CRLF", "backslashes"],
+)
+def test_files_as_windows_writes_them_are_read(tmp_path: Path, data: bytes) -> None:
+    (tmp_path / "waters").mkdir()
+    (tmp_path / "mixes").mkdir()
+    (tmp_path / "waters" / "mine.toml").write_text('name = "Mine"\nph = 7\n', encoding="utf-8")
+    (tmp_path / "mixes" / "mix.toml").write_bytes(data)
+    done = jarsight("forecast", str(tmp_path / "mixes" / "mix.toml"), *FEW)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "carrier\n  wrong: this key is missing"),
+        ("a = " + "[" * 20_000, "tables too deep"),
+        ("a = 1" + "0" * 6_000, "a number too long"),
+        ("#" * 1_000_001, "larger than 1 MB"),
+        (GOOD.replace('"60 F"', "true"), "temperature = true\n  wrong: `true` or `false`"),
+        (GOOD.replace('"60 F"', "2020-01-01"), "a date or time can't stand here"),
+        (GOOD.replace('"2 gal/1000 sq ft"', '"2 gal"'), "write: such as `2 gal/1000 sq ft`"),
+        (GOOD.replace('"2 gal/1000 sq ft"', "0"), "spray volume must be above zero"),
+        (GOOD.replace("2 gal/", "1e-300 gal/"), "outside 0.000001 to 100000000 L/ha"),
+        (GOOD.replace("2 gal/1000", "0.01 gal/1000"), "products alone fill 937.5 %"),
+        (GOOD.replace('"50 gal"', '"1e300 gal"'), "outside 0.000001 to 10000000 L"),
+        (GOOD.replace("Calcium on top of an 8-8-8", "\\u0000"), "nothing is written here"),
+        (GOOD.replace("soft.toml", "nowhere"), "mix.toml, water = `nowhere`"),
+        (GOOD.replace("npk-orthophosphate.toml", "a" * 5_000), "mix.toml, add[1].product"),
+        (GOOD + "rat = 5\n", "add[2].rat = 5\n  wrong: no such key here\n  write: did you mean"),
+        (GOOD + "[adjuvant]\nname = 'x'\nph_at_least = 8\nph_at_most = 5\n", "no pH lies between"),
+        (GOOD + "[adjuvant]\nname = 'x'\nph_at_most = '<5'\n", "leaves one end open"),
+    ],
+)
+def test_odd_mix_is_told_by_file_and_key(tmp_path: Path, text: str, words: str) -> None:
+    path = tmp_path / "mix.toml"
+    path.write_text(text, encoding="utf-8")
+    done = jarsight("forecast", str(path), *FEW)
+    assert done.returncode == 2 and done.stdout == ""
+    assert words in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("name", ["x" * 300, "a/" * 3_000, "m.toml/x"])
+def test_a_name_that_no_system_takes(name: str) -> None:
+    for command in (["forecast"], ["label"], ["solution"]):
+        done = jarsight(*command, name)
+        assert done.returncode == 2 and "wrong:" in done.stderr
+        assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("name", ["A long name of a mix " * 12, "x" * 200, "red \\u001b[31m\\nrow"])
+def test_any_name_keeps_the_sheet_at_60_columns(tmp_path: Path, name: str) -> None:
+    path = tmp_path / "mix.toml"
+    path.write_text(GOOD.replace("Calcium on top of an 8-8-8", name), encoding="utf-8")
+    done = jarsight("forecast", str(path), *FEW)
+    assert max(map(len, done.stdout.splitlines())) <= 60
+    assert "\x1b" not in done.stdout
+
+
+# ---------------------------------------------------------------- where it goes
+
+
+@pytest.mark.parametrize("name", ["", ".", "x" * 300, "no/x.html"])
+def test_a_page_that_cannot_be_written_leaves_nothing(tmp_path: Path, name: str) -> None:
+    done = jarsight("forecast", str(EXAMPLES / "curdles.toml"), *FEW, "--html", name, cwd=tmp_path)
+    assert done.returncode == 2 and "Traceback" not in done.stderr
+    assert done.stdout == "" and not list(tmp_path.iterdir())
+
+
+def test_two_files_are_written_both_or_none(tmp_path: Path) -> None:
+    curve = tmp_path / "curve.svg"
+    done = jarsight(
+        "ph", "examples/stays-clear.toml", "--to", "5", "--with", "citric acid", *FEW,
+        "--svg", str(curve), "--keep", str(tmp_path / "no" / "acid.toml"),
+    )  # fmt: skip
+    assert done.returncode == 2 and not list(tmp_path.iterdir())
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes and devices of a POSIX system")
+def test_a_device_is_written_to_and_a_reader_may_leave() -> None:
+    run = f"{sys.executable} -m chem forecast examples/curdles.toml --draws 16"
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    for command, code in (
+        (f"{run} --html /dev/null", 0),
+        (f"set -o pipefail; {run} | head -1", 0),
+        (f"set -o pipefail; {run} | true", 0),
+        (f"{run} >&-", 0),
+        (f"{run} > /dev/full", 2),
+    ):
+        done = subprocess.run(
+            ["bash", "-c", command],
+            capture_output=True, text=True, cwd=ROOT, env=environment, check=False,
+        )  # fmt: skip
+        assert done.returncode == code, command
+        assert "Traceback" not in done.stderr and "Exception ignored" not in done.stderr
+    assert Path("/dev/null").is_char_device()
+
+
+def test_letters_that_the_terminal_lacks_are_replaced(tmp_path: Path) -> None:
+    path = tmp_path / "mix.toml"
+    path.write_text(GOOD.replace("Calcium on", "Calcium \u00e0 la \u65e5"), encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "chem", "forecast", str(path), *FEW],
+        capture_output=True, encoding="cp437", cwd=ROOT, check=False,
+        env=os.environ | {"PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "cp437"},
+    )  # fmt: skip
+    assert done.returncode == 0 and done.stdout.startswith("Calcium \u00e0 la ?")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="sends an interrupt")
+@pytest.mark.parametrize("wait_s", [0.3, 1.5])
+def test_an_interrupt_ends_it_without_a_word(tmp_path: Path, wait_s: float) -> None:
+    page = tmp_path / "page.html"
+    running = subprocess.Popen(
+        [sys.executable, "-m", "chem", "forecast", "examples/five-products.toml",
+         "--draws", "20000", "--html", str(page)],
+        cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, start_new_session=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    time.sleep(wait_s)
+    running.send_signal(signal.SIGINT)
+    out, err = running.communicate(timeout=30)
+    assert running.returncode in (130, -signal.SIGINT)
+    assert out == "" and "Traceback" not in err
+    assert not list(tmp_path.iterdir())
+
+
+# ---------------------------------------------------------------- options
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["forecast", "examples/curdles.toml", "--temperature", ""], "--temperature"),
+        (["forecast", "examples/curdles.toml", "--water", "hrad"], "--water = `hrad`"),
+        (["ph", "examples/curdles.toml", "--to", "<5", "--with", "citric acid"], "one end open"),
+        (["ph", "examples/curdles.toml", "--to", "5-6", "--with", "citric acid"], "one pH"),
+        (["diagnose", "examples/curdles.toml", "--seen", "haze", "--poured", "9"], "2 products"),
+        (["label", "npk-orthophosphate", "--out", "x.toml"], "--paste only"),
+        (["label", "npk-orthophosphate", "--name", "X"], "--paste only"),
+    ],
+)
+def test_options_that_can_not_be_used(arguments: list[str], words: str) -> None:
+    done = jarsight(*arguments)
+    assert done.returncode == 2 and done.stdout == ""
+    assert words in done.stderr
+
+
+def test_a_solution_of_nothing_at_a_given_ph(tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_text("ph = 7\n", encoding="utf-8")
+    done = jarsight("solution", str(tmp_path / "s.toml"))
+    assert done.returncode == 0 and "pH 7.000" in done.stdout
+
+
+def test_a_label_in_any_encoding_an_editor_saves(tmp_path: Path) -> None:
+    text = "Soluble Potash (K2O) 25%\nStore below 30 \u00b0C"
+    for encoding in ("utf-16", "utf-8-sig", "cp1252"):
+        path = tmp_path / "label.txt"
+        path.write_bytes(text.encode(encoding))
+        done = jarsight("label", "--paste", str(path))
+        assert done.returncode == 0 and '"soluble potash" = 25' in done.stdout, encoding
+    broken = subprocess.run(
+        [sys.executable, "-m", "chem", "label", "--paste", "-"], input=text.encode("cp1252"),
+        capture_output=True, cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, check=False,
+    )  # fmt: skip
+    assert broken.returncode == 0

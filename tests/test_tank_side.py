@@ -324,3 +324,43 @@ def test_a_mix_can_name_a_kept_catch_test(tmp_path: Path) -> None:
     assert mix.carrier_error is not None
     missing = jarsight("calibrate", "--catch", "43 fl oz")
     assert missing.returncode == 2 and "--speed" in missing.stderr
+
+
+def test_a_water_names_ions_as_its_report_does(tmp_path: Path) -> None:
+    from chem.tank import read_water
+
+    path = tmp_path / "w.toml"
+    path.write_text(
+        'name = "W"\n[ions]\ncalcium = "50 mg/L"\n"SO\u2084" = "10 mg/L"\n', encoding="utf-8"
+    )
+    assert set(read_water(path).ions) == {"Ca", "SO4"}
+    path.write_text('name = "W"\n[ions]\ncalcium = "50 mg/L"\nCa = "50 mg/L"\n', encoding="utf-8")
+    with pytest.raises(InputProblem, match="Ca is given twice"):
+        read_water(path)
+
+
+def test_saw_keeps_nothing_where_the_answers_end(tmp_path: Path) -> None:
+    for typed in (b"", b"haze\n", b"haze\n2h\n", b"haze\n2h\n\n", b"\xff\xfe\n"):
+        done = subprocess.run(
+            [sys.executable, "-m", "chem", "saw", "examples/stays-clear.toml", "--draws", "16"],
+            input=typed, capture_output=True, cwd=ROOT, check=False,
+            env=os.environ | {"PYTHONPATH": str(ROOT), "JARSIGHT_DATA": str(tmp_path / "data")},
+        )  # fmt: skip
+        assert done.returncode == 2 and done.stdout == b""
+        assert b"Traceback" not in done.stderr
+    assert not (tmp_path / "data").exists()
+
+
+def test_the_data_folder_without_a_home(monkeypatch: pytest.MonkeyPatch) -> None:
+    from chem.notebook.seen import data_folder
+
+    def homeless() -> Path:
+        raise RuntimeError("no home")
+
+    for name in ("JARSIGHT_DATA", "XDG_DATA_HOME", "APPDATA"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setattr(Path, "home", staticmethod(homeless))
+    with pytest.raises(InputProblem, match="JARSIGHT_DATA"):
+        data_folder()
+    monkeypatch.setenv("JARSIGHT_DATA", "here")
+    assert data_folder() == Path("here")

@@ -1007,3 +1007,60 @@ def test_impossible_amounts_are_not_written(value: float) -> None:
             write(value)
     with pytest.raises(ValueError, match="units must be"):
         units.format_volume(1.0, "imperial")  # type: ignore[arg-type]
+
+
+# ---------------------------------------------------------------- slips of a power of ten
+
+
+@pytest.mark.parametrize(
+    ("read", "text"),
+    [
+        (units.read_volume, "1e300 gal"),
+        (units.read_volume, "1e-300 mL"),
+        (units.read_mass, "1e30 lb"),
+        (units.read_area, "1e-9 sq ft"),
+        (units.read_carrier, "2 gal/1e300 sq ft"),
+        (units.read_rate, "1e300 fl oz/acre"),
+        (units.read_rate, "1e-300 fl oz/acre"),
+        (units.read_duration, "1e-300 s"),
+        (units.read_length, "1e300 ft"),
+        (units.read_speed, "1e300 mph"),
+    ],
+)
+def test_an_amount_beyond_any_sprayer_is_refused(
+    read: Callable[[str, str], object], text: str
+) -> None:
+    with pytest.raises(InputProblem, match=r"outside 0?[0-9.]+ to [0-9]+ [A-Za-z]"):
+        read(text, WHERE)
+
+
+@pytest.mark.parametrize(
+    "text", ["400 L\u00b7ha\u207b\u00b9", "400 L\u22c5ha-1", "400 L ha\u207b\u00b9"]
+)
+def test_a_raised_dot_parts_units(text: str) -> None:
+    assert units.read_carrier(text, WHERE) == pytest.approx(0.04)
+
+
+@pytest.mark.parametrize("text", ["50 gal", "2 lb/acre", "40", "5 %", "2 gal/100 gal"])
+def test_a_carrier_of_another_kind_is_told_what_a_carrier_is(text: str) -> None:
+    with pytest.raises(InputProblem, match="write: such as `2 gal/1000 sq ft`"):
+        units.read_carrier(text, WHERE)
+
+
+def test_a_ph_with_an_open_end_is_refused() -> None:
+    with pytest.raises(InputProblem, match="one end open"):
+        units.read_ph("<7", WHERE)
+
+
+@pytest.mark.parametrize(
+    ("name", "ion"),
+    [("calcium", "Ca"), ("CA", "Ca"), ("Ca\u00b2\u207a", "Ca"), ("SO\u2084", "SO4"),
+     ("NO3-N", "NO3"), ("silica", "Si"), ("P", "PO4"), ("Fe", "Fe")],
+)  # fmt: skip
+def test_ions_by_any_name_of_a_report(name: str, ion: str) -> None:
+    assert units.ion_of(name, WHERE) == ion
+
+
+def test_a_concentration_that_no_water_holds() -> None:
+    with pytest.raises(InputProblem, match="no water holds so much"):
+        units.read_concentration("1e300 mg/L", WHERE, ion="Ca")

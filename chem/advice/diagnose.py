@@ -20,7 +20,7 @@ from chem.advice.agents import choose_agent
 from chem.doubts import Draws
 from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem, Problem, ToxicGas
-from chem.forecast import TIMES_S, Outlook, gases, label_forbids, outlook, prepare
+from chem.forecast import SEEN_WORDS, TIMES_S, Outlook, gases, label_forbids, outlook, prepare
 from chem.forecast.crystals import soluble_salts
 from chem.forecast.hazards import hazards_of
 from chem.forecast.outlook import Bools
@@ -145,8 +145,15 @@ def diagnose(
         count: versions tried; up to MOST_DRAWS where few of them fit what was seen;
         remedies: whether to try water, acid and waiting.
 
-    Raises: InputProblem as `forecast`.
+    Raises: InputProblem as `forecast`, or where fewer products are poured; ValueError for words
+    that are not in the list, a time before the pour or a pH outside 0 to 14.
     """
+    if isinstance(seen, str) or not seen or not set(seen) <= set(SEEN_WORDS):
+        raise ValueError(f"seen is a list of {', '.join(SEEN_WORDS)}, not {seen!r}")
+    if not 0.0 <= after_min < np.inf:
+        raise ValueError(f"after_min is zero or more, not {after_min!r}")
+    if ph is not None and not 0.0 <= ph <= 14.0:
+        raise ValueError(f"a pH lies between 0 and 14, not {ph!r}")
     if poured is not None:
         if not 1 <= poured <= len(mix.additions):
             raise InputProblem(

@@ -20,6 +20,7 @@ from chem.doubts import Draws
 from chem.errors import InputProblem
 from chem.forecast import THRESHOLD, TIMES_S, Outlook, Prepared, gases, outlook, prepare
 from chem.forecast.evolved import Evolved, evolved
+from chem.forecast.result import known_time
 from chem.label import Contents, Product, contents
 from chem.reference import tables
 from chem.tank import (
@@ -278,8 +279,9 @@ def fix(
     shelf: products that may stand in for one of the mix; agents: acids and bases that may be
     tried, as `choose_agent` gives them (default `mild_reagents`); units: of the sentences.
 
-    Raises: InputProblem as `forecast`.
+    Raises: InputProblem as `forecast`; ValueError for another `judged_at`.
     """
+    known_time(judged_at)
     asker = _Asker(mix, judged_at, count, seed, units)
     tried = mild_reagents() if agents is None else tuple(agents)
     way = worst_on_the_way(mix, count=min(SEARCH_DRAWS, count), seed=seed)

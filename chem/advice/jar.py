@@ -93,8 +93,13 @@ def jar(
 
     order: `asked`, or `best` for the one that `pour` advises.
 
-    Raises: InputProblem and ToxicGas as `forecast`.
+    Raises: InputProblem and ToxicGas as `forecast`; ValueError for a size that is none or another
+    order.
     """
+    if not 0.0 < size_mL < math.inf:
+        raise ValueError(f"size_mL is above zero and finite, not {size_mL!r}")
+    if order not in ("asked", "best"):
+        raise ValueError(f"order is asked or best, not {order!r}")
     said = "Poured in the order of the mix."
     if order == "best":
         mix, said = _best(mix, seed)

@@ -21,7 +21,7 @@ from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem, Problem
 from chem.forecast import THRESHOLD, Outlook, Range, gases, outlook
 from chem.forecast.evolved import Evolved, evolved
-from chem.forecast.result import TIMES_S
+from chem.forecast.result import TIMES_S, known_time
 from chem.label import Contents, Product
 from chem.reference import catalogue, tables
 from chem.tank import Mix, with_product
@@ -134,7 +134,11 @@ def adjust(
     Raises:
         InputProblem: the agent moves the pH the other way, a label forbids it, or it sets free a
             poisonous gas (ToxicGas).
+        ValueError: a target outside 0 to 14, or another `judged_at`.
     """
+    known_time(judged_at)
+    if not 0.0 <= target <= 14.0:
+        raise ValueError(f"a pH lies between 0 and 14, not {target!r}")
     place = pouring_place(mix, reagent)
     refuse(mix, reagent, place, target)
     tank = Titration(mix, reagent.product, place, Draws(count, seed))

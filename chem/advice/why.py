@@ -25,6 +25,7 @@ from chem.forecast import (
     prepare,
 )
 from chem.forecast.prepare import Doubtful, conditions_of
+from chem.forecast.result import known_time
 from chem.reference import Solid, molar_mass_g_per_mol, tables
 from chem.reference.colloids import colloids
 from chem.tank import Finished, Mix, finish, with_rate
@@ -206,8 +207,9 @@ class Why:
 def why(mix: Mix, *, judged_at: str = "4h", count: int = 256, seed: int = 1) -> Why:
     """Explain the forecast of a mix.
 
-    Raises: InputProblem and ToxicGas as `forecast`.
+    Raises: InputProblem and ToxicGas as `forecast`; ValueError for another `judged_at`.
     """
+    known_time(judged_at)
     ready = prepare(mix, Draws(count, seed))
     seen = outlook(ready)
     threats = _threats(seen)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Mapping
 from functools import cache
+from numbers import Integral
 from statistics import NormalDist
 
 import numpy as np
@@ -32,6 +33,9 @@ class Draws:
 
     def __init__(self, count: int = 256, seed: int = 1) -> None:
         """count: rows, at least 1; seed: not negative. Raises: ValueError."""
+        for given in (count, seed):
+            if isinstance(given, bool) or not isinstance(given, Integral):
+                raise ValueError(f"count and seed are whole numbers, not {given!r}")
         if count < 1 or seed < 0:
             raise ValueError("draws needs a count of 1 or more and a seed of 0 or more")
         self.count = count

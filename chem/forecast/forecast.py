@@ -29,6 +29,7 @@ from chem.forecast.result import (
     Range,
     SolidForecast,
     TankLine,
+    known_time,
 )
 from chem.forecast.settling import settle_by
 from chem.reference import tables
@@ -54,7 +55,9 @@ def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h"
     Raises:
         InputProblem: a label whose sources can't supply its guarantee.
         ToxicGas: products that must never meet.
+        ValueError: another `judged_at`, draws or seed that are no whole numbers.
     """
+    judged_at = known_time(judged_at)
     draws = Draws(count, seed)
     ready = prepare(mix, draws)
     finished, aged = ready.finished, ready.aged

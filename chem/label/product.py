@@ -145,11 +145,12 @@ def product_schema() -> dict[str, Any]:
     return ProductForm.model_json_schema()
 
 
-def read_product(path: Path, key: str | None = None) -> Product:
+def read_product(path: Path | str, key: str | None = None) -> Product:
     """Read and check a product file.
 
     Raises: InputProblem with every problem of the file.
     """
+    path = Path(path)
     file = path.name
     form = validate(ProductForm, load_toml(path, "product"), file)
     found = Collector(file)

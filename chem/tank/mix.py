@@ -127,11 +127,12 @@ def mix_schema() -> dict[str, Any]:
     return MixForm.model_json_schema()
 
 
-def read_mix(path: Path) -> Mix:
+def read_mix(path: Path | str) -> Mix:
     """Read a mix and every file it names.
 
     Raises: InputProblem with every problem of the mix and of its products.
     """
+    path = Path(path)
     file = path.name
     form = validate(MixForm, load_toml(path, "mix"), file)
     found = Collector(file)

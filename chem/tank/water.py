@@ -82,8 +82,9 @@ def find_water(name: str, beside: Path | None, where: str = "") -> Water:
     return read_water(find_file(name, beside, "waters", "water", where))
 
 
-def read_water(path: Path) -> Water:
+def read_water(path: Path | str) -> Water:
     """Read and check a water file. Raises: InputProblem with every problem of the file."""
+    path = Path(path)
     form = validate(WaterForm, load_toml(path, "water"), path.name)
     found = Collector(path.name)
     notes: list[str] = []
