@@ -301,3 +301,9 @@ def test_a_label_in_any_encoding_an_editor_saves(tmp_path: Path) -> None:
         capture_output=True, cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, check=False,
     )  # fmt: skip
     assert broken.returncode == 0
+
+
+def test_a_coldest_warmer_than_the_tank_is_remarked() -> None:
+    done = jarsight("forecast", "examples/curdles.toml", *FEW, "--coldest", "90 F")
+    assert done.returncode == 0
+    assert "is warmer than the tank" in " ".join(done.stdout.split())

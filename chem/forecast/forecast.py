@@ -39,6 +39,7 @@ from chem.tank import (
     delivered_kg_per_ha,
     tank_amounts,
 )
+from chem.units import format_temperature
 
 Bools = NDArray[np.bool_]
 AIR_DIFFERENCE_PH = 0.2
@@ -243,6 +244,12 @@ def _notes(ready: Prepared, here: Doubtful, ionic: float, failed: int) -> tuple[
     notes = [*ready.mix.notes, *ready.water.notes]
     for inside in ready.contents:
         notes += inside.notes
+    coldest = ready.mix.coldest_celsius
+    if coldest is not None and coldest > ready.mix.t_celsius:
+        notes.append(
+            f"The coldest, {format_temperature(coldest, 'both')}, is warmer than the tank, "
+            f"{format_temperature(ready.mix.t_celsius, 'both')}: check which is which"
+        )
     valid = tables().value("ionic_strength_valid")
     if ionic > valid:
         notes.append(
