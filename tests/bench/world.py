@@ -636,6 +636,7 @@ def _stand(
     out: dict[str, dict[str, float]] = {}
     ph_then: dict[str, float] = {}
     so_far = np.zeros(len(phases))
+    sulfur, milky_s = _sulfur(nature, fresh, totals, water_per_L)
     now: _State | None = None
     present = _at(system, totals, held, 0.0, 0.0)
     for name, t in TIMES_S.items():
@@ -651,6 +652,8 @@ def _stand(
         ph_then[name] = _ph_over(now, grown, system, present, conditions, phases, fresh)
         si[name] = dict(zip(phases.keys, now.si.tolist(), strict=True))
         out[name] = dict(zip(phases.keys, so_far.tolist(), strict=True))
+        if t > milky_s:
+            out[name]["sulfur_by_acid"] = sulfur * -math.expm1(-(t - milky_s) / (5.0 * milky_s))
     show = tables().value("show_limit")
     return Truth(
         mix=path,
@@ -666,6 +669,20 @@ def _stand(
         out=out,
         shows={t: sum(grams.values()) > show for t, grams in out.items()},
     )
+
+
+def _sulfur(
+    nature: Nature, fresh: Equilibrium, totals: Mapping[str, float], water_per_L: float
+) -> tuple[float, float]:
+    """Sulfur of thiosulfate [g/L] and when acid lets it show [s]: the table's rule."""
+    column = fresh.system.index.get("S2O3-2")
+    if column is None:
+        return 0.0, math.inf
+    rule = next(r for r in read_csv("colloids.csv") if r["trigger"] == "acid_in_time")
+    free = float(fresh.molality[0, column]) * water_per_L
+    once = float(rule["threshold"]) * nature.factor("sulfur", float(rule["factor"]))
+    grams = totals["S2O3"] * water_per_L * molar_mass_g_per_mol("S")
+    return grams, once / max(10.0 ** -float(fresh.ph[0]) * free, 1e-30)
 
 
 def _at(
