@@ -132,7 +132,11 @@ def _within_bands(lines: Lines) -> Floats:
     """
     amounts = best_fit(lines)
     for _ in range(BAND_ROUNDS):
-        amounts = best_fit(lines, np.clip(lines.gives @ amounts, lines.printed, lines.high))
+        got = lines.gives @ amounts
+        wanted = np.clip(got, lines.printed, lines.high)
+        if np.allclose(got, wanted, rtol=1e-3, atol=0.0):
+            break
+        amounts = best_fit(lines, wanted)
     return amounts
 
 
@@ -173,26 +177,65 @@ def misfits(product: Product, lines: Lines) -> list[Problem]:
     return problems
 
 
-def source_amounts(
-    product: Product, draws: Draws, notes: list[str], *, strict: bool = True, sets: int = 1
-) -> tuple[tuple[Source, ...], Floats, Lines | None]:
-    """Sources and their amounts (sets * N, n) [kg per kg of product], evenly over all that fits.
+@dataclass(frozen=True)
+class Fitting:
+    """Every liquid that fits a label: its lines, the set they bound, that of a lot that falls
+    short, and a point in both; no sets where the label names no source.
+    """
 
-    A tenth of the draws may fall short by the published allowance. One draw gives the mean.
-    sets: N amounts each (more candidates to choose from); strict: refuse a label that no liquid
-    fits, else take what comes nearest. Also gives the label's lines, None where no source is named.
+    lines: Lines
+    whole: Polytope | None
+    short: Polytope | None
+    start: Floats
 
-    Raises: InputProblem where no liquid fits the label.
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """n sources, as columns of amounts."""
+        return self.lines.sources
+
+    def amounts(self, product: Product, draws: Draws, sets: int = 1) -> Floats:
+        """(sets * N, n) amounts [kg per kg of product], evenly over all that fits.
+
+        A tenth of the draws may fall short by the published allowance. One draw gives the mean.
+        """
+        if self.whole is None or self.short is None:
+            return np.zeros((sets * draws.count, 0))
+        generator = draws.generator(f"product:{product.key}:liquids:{sets}")
+        if draws.count == 1:
+            many = sample(self.whole, self.start, MIDDLE_DRAWS, generator)
+            return np.repeat(many.mean(axis=0, keepdims=True), sets, axis=0)
+        chance = doubts()["shortfall_chance"].a
+        falls = draws.uniform(f"product:{product.key}:short", 0.0, 1.0) < chance
+        low = np.where(falls, self.short.low[:, None], self.whole.low[:, None])
+        return sample(self.whole, self.start, draws.count, generator, sets, low)
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Liquids of a label that names no source: common ones of each line."""
+
+    sources: tuple[Source, ...]
+
+    def amounts(self, product: Product, draws: Draws, sets: int = 1) -> Floats:
+        """(sets * N, n) amounts [kg per kg of product], one common source a line and draw."""
+        return _by_prior(product, draws, self.sources, sets)
+
+
+def fitting(product: Product, notes: list[str], *, strict: bool = True) -> Fitting | Prior:
+    """The liquids that a label allows.
+
+    strict: refuse a label that no liquid fits, else take what comes nearest.
+
+    Raises: InputProblem where no liquid fits the label, or no source is common for a line.
     """
     if not product.sources and not product.also and product.guarantee:
-        return (*_by_prior(product, draws, notes, sets), None)
+        return Prior(_common_sources(product, notes))
     lines = label_lines(product)
     problems = misfits(product, lines)
     if problems and strict:
         raise InputProblem(problems)
-    n = len(lines.sources)
-    if not n:
-        return (), np.zeros((sets * draws.count, 0)), lines
+    if not lines.sources:
+        return Fitting(lines, None, None, np.zeros(0))
     given = zip(lines.sources, lines.gives.T, strict=True)
     unstated = [source.key for source, row in given if not row.any()]
     if unstated:
@@ -201,17 +244,7 @@ def source_amounts(
             f"{product.name}: no amount on the label for {', '.join(unstated)}; 0 to {most:g} % "
             "tried, it may hold more: its percent under [also] settles it"
         )
-    generator = draws.generator(f"product:{product.key}:liquids:{sets}")
-    main, short, start = _liquids(product, lines, notes)
-    if draws.count == 1:
-        middle = sample(main, start, MIDDLE_DRAWS, generator).mean(axis=0, keepdims=True)
-        return lines.sources, np.repeat(middle, sets, axis=0), lines
-    amounts = sample(main, start, draws.count, generator, sets)
-    chance = doubts()["shortfall_chance"].a
-    falls = draws.uniform(f"product:{product.key}:short", 0.0, 1.0) < chance
-    if falls.any():
-        amounts[np.tile(falls, sets)] = sample(short, start, int(falls.sum()), generator, sets)
-    return lines.sources, amounts, lines
+    return Fitting(lines, *_liquids(product, lines, notes))
 
 
 def record(product: Product, lines: Lines, amounts: Floats, draws: Draws) -> None:
@@ -248,19 +281,19 @@ def _liquids(product: Product, lines: Lines, notes: list[str]) -> tuple[Polytope
     return whole, short, start
 
 
-def _by_prior(
-    product: Product, draws: Draws, notes: list[str], sets: int
-) -> tuple[tuple[Source, ...], Floats]:
-    """No source named: per draw and set, one common source for each guaranteed line."""
-    known = catalogue()
-    lines = [
+def _open_lines(product: Product) -> list[str]:
+    """Guaranteed lines that some source must stand behind."""
+    return [
         k
         for k, p in product.guarantee.items()
         if p > 0.0 and (k != "total nitrogen" or not _has_nitrogen_form(product))
     ]
-    chosen = np.empty((sets * draws.count, len(lines)), dtype=object)
+
+
+def _common_sources(product: Product, notes: list[str]) -> tuple[Source, ...]:
+    """Every common source of every line. Raises: InputProblem where a line has none."""
     names: set[str] = set()
-    for i, line in enumerate(lines):
+    for line in _open_lines(product):
         options = common_sources(line)
         if not options:
             raise InputProblem(
@@ -270,35 +303,41 @@ def _by_prior(
                     "the compounds of the `derived from` line",
                 )
             )
+        names |= {name for name, _ in options}
+        named = ", ".join(name for name, _ in options)
+        notes.append(f"{product.name}: no source named for {line}; tried {named}")
+    return tuple(catalogue().sources[n] for n in sorted(names))
+
+
+def _by_prior(product: Product, draws: Draws, sources: tuple[Source, ...], sets: int) -> Floats:
+    """(sets * N, n) amounts: per draw and set, one common source for each guaranteed line."""
+    known = catalogue()
+    lines = _open_lines(product)
+    place = {s.key: j for j, s in enumerate(sources)}
+    chosen = np.empty((sets * draws.count, len(lines)), dtype=np.int64)
+    for i, line in enumerate(lines):
+        options = common_sources(line)
         edges = np.cumsum([chance for _, chance in options])
         column = f"product:{product.key}:source of {line}"
         u = draws.uniform(column, 0.0, edges[-1])
         if sets > 1:
             u = draws.generator(f"{column}:{sets}").uniform(0.0, edges[-1], sets * draws.count)
         picks = np.minimum(np.searchsorted(edges, u), len(options) - 1)
-        chosen[:, i] = [options[p][0] for p in picks]
-        names |= {name for name, _ in options}
-        named = ", ".join(name for name, _ in options)
-        notes.append(f"{product.name}: no source named for {line}; tried {named}")
-    listed = sorted(names)
-    sources = tuple(known.sources[n] for n in listed)
-    amounts = np.zeros((len(chosen), len(listed)))
-    over = np.tile(draws.of("over_formulation", f"product:{product.key}:guarantee:all lines"), sets)
-    for row in range(len(chosen)):
-        mine = sorted(set(chosen[row]))
+        chosen[:, i] = np.array([place[name] for name, _ in options])[picks]
+    ways, way = np.unique(chosen, axis=0, return_inverse=True)
+    wanted = np.array([product.guarantee[k] for k in lines])
+    weight = 1.0 / np.maximum(wanted, 0.02)
+    fitted = np.zeros((len(ways), len(sources)))
+    for row, combination in enumerate(ways):
+        mine = sorted(set(combination.tolist()))
         gives = np.array(
-            [
-                [known.guarantees[k].percent_of(known.sources[s].mol_per_kg()) for s in mine]
-                for k in lines
-            ]
+            [[known.guarantees[k].percent_of(sources[j].mol_per_kg()) for j in mine] for k in lines]
         )
-        wanted = np.array([product.guarantee[k] for k in lines]) * (1.0 + over[row])
-        weight = 1.0 / np.maximum(wanted, 0.02)
-        fitted = nnls(gives * weight[:, None], wanted * weight, np.full(len(mine), SPREAD_RIDGE))
-        total = max(1.0, float(fitted.sum()) / MASS_LIMIT_LIQUID)
-        for name, amount in zip(mine, fitted / total, strict=True):
-            amounts[row, listed.index(name)] = amount
-    return sources, amounts
+        ridge = np.full(len(mine), SPREAD_RIDGE)
+        fitted[row, mine] = nnls(gives * weight[:, None], wanted * weight, ridge)
+    over = np.tile(draws.of("over_formulation", f"product:{product.key}:guarantee:all lines"), sets)
+    amounts = fitted[way.ravel()] * (1.0 + over)[:, None]
+    return np.asarray(amounts / np.maximum(1.0, amounts.sum(axis=1) / MASS_LIMIT_LIQUID)[:, None])
 
 
 def _has_nitrogen_form(product: Product) -> bool:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chem.doubts import Draws, doubts
 from chem.equilibrium import Conditions, Equilibrium, build_system, solve
-from chem.label.amounts import record, source_amounts
+from chem.label.amounts import Fitting, Prior, fitting, record
 from chem.label.nnls import Floats
 from chem.label.product import UNDECLARED_SALT, Product
 from chem.reference import Source, catalogue, molar_mass_g_per_mol, tables
@@ -85,7 +86,8 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
             weigh more than the product.
     """
     notes: list[str] = []
-    sources, amounts, lines = source_amounts(product, draws, notes, strict=strict)
+    fits = fitting(product, notes, strict=strict)
+    sources, amounts = fits.sources, fits.amounts(product, draws)
     made = _make(product, sources, amounts, draws, notes)
     need, limit, state = _closing(product, made, draws, notes)
     wrong = np.abs(need) > limit
@@ -93,20 +95,21 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
         share = float(wrong.mean())
         if share > OFTEN_WRONG:
             base = _BaseNeeded.fitted(made, need, state)
-            amounts = _chosen_by_ph(product, sources, amounts, made, base, draws, strict)
+            amounts = _chosen_by_ph(product, fits, amounts, made, base, draws)
             made = _make(product, sources, amounts, draws, [])
-            need, limit, _ = _closing(product, made, draws, [], state)
+            need, limit, state = _closing(product, made, draws, [], state)
             wrong = np.abs(need) > limit
     if wrong.mean() > 0.5:
         notes.append(
             f"{product.name}: its pH doesn't follow from its sources; "
             "something acid or basic is not on the label"
         )
-    if lines is not None:
-        record(product, lines, amounts, draws)
+    if isinstance(fits, Fitting):
+        record(product, fits.lines, amounts, draws)
     closing = np.clip(need, -limit, limit)
     if wrong.any() and state is not None:
-        closing = _undeclared(product, made, draws, need, closing)
+        rows = np.flatnonzero(wrong)
+        closing[rows] = _undeclared(product, made, draws, rows, need[rows], closing[rows], state)
     components, matrix = _close(made.components, made.mol_per_kg, closing)
     return Contents(
         product=product,
@@ -257,18 +260,17 @@ class _BaseNeeded:
 
 def _chosen_by_ph(
     product: Product,
-    sources: tuple[Source, ...],
+    fits: Fitting | Prior,
     amounts: Floats,
     made: _Made,
     base: _BaseNeeded,
     draws: Draws,
-    strict: bool,
 ) -> Floats:
     """Amounts (N, n) chosen from more candidates by how little closing acid or base they need."""
-    _, more, _ = source_amounts(product, draws, [], strict=strict, sets=CANDIDATE_SETS)
+    more = fits.amounts(product, draws, CANDIDATE_SETS)
     liquids = [made]
     for candidates in np.split(more, CANDIDATE_SETS):
-        liquids.append(_make(product, sources, candidates, draws, []))
+        liquids.append(_make(product, fits.sources, candidates, draws, []))
     miss = np.concatenate([np.abs(base.of(m)) / np.maximum(_most(m), 1e-12) for m in liquids])
     weight = np.exp(-0.5 * np.minimum(miss - miss.min(), 30.0) ** 2)
     edges = np.cumsum(weight) / weight.sum()
@@ -376,13 +378,23 @@ def _closing(
 
 
 def _undeclared(
-    product: Product, made: _Made, draws: Draws, need: Floats, closing: Floats
+    product: Product,
+    made: _Made,
+    draws: Draws,
+    rows: NDArray[np.int64],
+    need: Floats,
+    closing: Floats,
+    near: Equilibrium,
 ) -> Floats:
-    """(N,) closing [eq/kg] with what no label names, where the stated pH is out of reach else."""
+    """(R,) closing [eq/kg] with what no label names, where the stated pH is out of reach else.
+
+    rows: (R,) draws; need, closing: (R,) theirs; near: the solution of all draws.
+    """
     reading, dilution, doubtful = _reading(product, made, draws)
     miss = PH_MISS_IN_BRINE if doubtful else PH_MISS
-    nearest = np.clip(reading - miss * np.sign(need), 0.0, 14.0)
-    least, _ = _base_for(nearest, dilution, made, None)
+    nearest = np.clip(reading[rows] - miss * np.sign(need), 0.0, 14.0)
+    some = replace(made, mol_per_kg=made.mol_per_kg[rows], water=made.water[rows])
+    least, _ = _base_for(nearest, dilution, some, near.rows(rows))
     beyond = (np.sign(least) == np.sign(need)) & (np.abs(least) > np.abs(closing))
     return np.where(beyond, least, closing)
 

@@ -93,16 +93,23 @@ def centre(polytope: Polytope) -> tuple[Floats, float]:
 
 
 def sample(
-    polytope: Polytope, start: Floats, count: int, rng: np.random.Generator, sets: int = 1
+    polytope: Polytope,
+    start: Floats,
+    count: int,
+    rng: np.random.Generator,
+    sets: int = 1,
+    low: Floats | None = None,
 ) -> Floats:
     """(sets * count, n) points spread evenly over the polytope, from an inner `start` (n,).
 
-    One chain per point of a set; the sets follow each other along the chains.
+    One chain per point of a set; the sets follow each other along the chains. low: (R, count)
+    lower ends of each chain's own set, in place of the polytope's.
     """
     n = len(start)
     unit = polytope.scale[:n]
     rows = polytope.rows * unit
-    low, high = polytope.low[:, None], polytope.high[:, None]
+    low = polytope.low[:, None] if low is None else low
+    high = polytope.high[:, None]
     points = np.tile((start / unit)[:, None], (1, count))
     value = rows @ points
     shape = np.eye(n)
