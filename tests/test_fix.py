@@ -476,3 +476,17 @@ def test_command_takes_its_options_and_refuses_pool_acid() -> None:
     for wrong in (["--with", "pool acid"], ["--in", str(ROOT / "nowhere")]):
         bad = CliRunner().invoke(app, ["fix", mix, *few, *wrong])
         assert isinstance(bad.exception, InputProblem)
+
+
+def test_passes_of_many_products_are_left_to_the_shelf(tmp_path: Path) -> None:
+    """Every group of eleven is two thousand tanks: said, not tried."""
+    calm = [("urea-liquor", "1 fl oz/1000 sq ft")] * 9
+    mix = write(
+        tmp_path,
+        ("calcium-nitrate-liquor", "8 fl oz/1000 sq ft"),
+        ("ammonium-sulfate-liquor", "12 fl oz/1000 sq ft"),
+        *calm,
+    )
+    found = fix(mix, count=16)
+    assert not [f for f in found.fixes if f.lever == "passes"]
+    assert any("not searched beyond 10" in n.sentence for n in found.no_use if n.lever == "passes")

@@ -50,6 +50,8 @@ from chem.units import (
 
 LEVERS = ("carrier", "rate", "water", "acid", "base", "swap", "order", "passes")
 SEARCH_DRAWS = 64
+MOST_PARTED = 10
+"""Products whose every group is tried for separate passes: 2^n tanks."""
 LEAST_DRAWS = 16
 MOST_ROWS = 65_536
 BISECTIONS = 6
@@ -721,6 +723,13 @@ def _passes(asker: _Asker) -> Lever:
     n = len(mix.additions)
     if n < 2:
         yield NoUse("passes", "Separate passes: there is only one product.")
+        return
+    if n > MOST_PARTED:
+        yield NoUse(
+            "passes",
+            f"Separate passes: not searched beyond {MOST_PARTED} products; "
+            "`jarsight shelf --in DIR --use A,B,C` parts them pair by pair.",
+        )
         return
     groups = range(1, (1 << n) - 1)
     tanks = {mask: only(mix, [i for i in range(n) if mask >> i & 1]) for mask in groups}
