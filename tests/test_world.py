@@ -224,3 +224,10 @@ def test_scores() -> None:
     rows = [(1.0, 0.5, 1.0, 1.5), (2.0, 0.5, 1.0, 1.5), (0.0, 0.5, 1.0, 1.5), (1.5, 0.5, 1.0, 1.5)]
     assert bench_calibration.inside(rows) == 0.5
     assert bench_calibration.coverage(rows).startswith("4 | 50 % | 25 % | 25 % |")
+
+
+def test_the_world_looks_at_milky_sulfur_too() -> None:
+    """Sulfur of thiosulfate in acid is no row of solids.csv; it is a milk, and has no colour."""
+    words = [world.look(np.random.default_rng(n), {"sulfur_by_acid": 1.0}) for n in range(200)]
+    assert sum(w[0] == "haze" for w in words) > 140
+    assert sum("colour" in w for w in words) < 30

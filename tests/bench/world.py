@@ -850,6 +850,8 @@ def look(rng: np.random.Generator, grams_per_L: Mapping[str, float]) -> tuple[st
     main = max(grams_per_L, key=lambda k: grams_per_L[k])
     if total < SLIGHT:
         odds = {"haze": 0.85, "flakes": 0.1, "grit": 0.05}
+    elif main not in solids:  # sulfur of thiosulfate stays a milk
+        odds = {"haze": 0.9, "flakes": 0.08, "grit": 0.02}
     elif solids[main].curve in FLOCS:
         odds = {"haze": 0.35, "flakes": 0.6, "grit": 0.05}
     elif solids[main].curve in GRAINS:
@@ -859,7 +861,8 @@ def look(rng: np.random.Generator, grams_per_L: Mapping[str, float]) -> tuple[st
     if rng.random() < SLIP:
         odds = dict.fromkeys(odds, 1.0 / 3.0)
     words = [str(rng.choice(list(odds), p=list(odds.values())))]
-    tinted = sum(g for k, g in grams_per_L.items() if any(m in solids[k].formula for m in TINTS))
+    formulas = {k: solids[k].formula for k in grams_per_L if k in solids}
+    tinted = sum(grams_per_L[k] for k, f in formulas.items() if any(m in f for m in TINTS))
     if rng.random() < (0.7 if tinted > 0.2 * total else SLIP / 3.0):
         words.append("colour")
     return tuple(words)
