@@ -473,3 +473,13 @@ def test_specific_gravity_by_its_letters() -> None:
 def test_a_refused_text_names_the_lines_that_were_not_read() -> None:
     with pytest.raises(InputProblem, match="line 2: Tota1 Nitrogen"):
         read_paste("GUARANTEED ANALYSIS\nTota1 Nitrogen (N) 7.O%", NAME)
+
+
+@pytest.mark.parametrize("name", ["Ca", "Mg"])
+@pytest.mark.parametrize("leader", [" ", "__", "  ", " .... "])
+def test_a_figure_under_one_is_no_oxygen(name: str, leader: str) -> None:
+    """`Ca 0.05%` is calcium, not CaO."""
+    pasted = read(f"Guaranteed analysis\n{name}{leader}0.05%\nDerived from: urea")
+    key = {"Ca": "calcium", "Mg": "magnesium"}[name]
+    assert pasted.form["guarantee"] == {key: 0.05}
+    assert pasted.not_understood == ()

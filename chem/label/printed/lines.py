@@ -28,12 +28,12 @@ _NOTE_MARK = re.compile(rf"(?P<word>^\s*|[A-Za-z]+|[)%])[{_RAISED}]+(?![\u207a\u
 _SQUARED = ("m", "mm", "cm", "dm", "km", "in", "ft", "yd")
 _FORMULAS = (
     (re.compile(r"\bP\s?2\s?[O0]\s?5\b", re.I), "P2O5"),
-    (re.compile(r"\bK\s?2\s?[O0](?![0-9])\b", re.I), "K2O"),
-    (re.compile(r"\bNa\s?2\s?[O0]\b", re.I), "Na2O"),
+    (re.compile(r"\bK\s?2\s?[O0](?![0-9]|[.,][0-9])\b", re.I), "K2O"),
+    (re.compile(r"\bNa\s?2\s?[O0]\b(?![.,][0-9])", re.I), "Na2O"),
     (re.compile(r"\bS\s?[O0]\s?3\b", re.I), "SO3"),
     (re.compile(r"\bSi\s?[O0]\s?2\b", re.I), "SiO2"),
-    (re.compile(r"\bCa\s?0\b|\bCaO\b", re.I), "CaO"),
-    (re.compile(r"\bMg\s?0\b|\bMgO\b", re.I), "MgO"),
+    (re.compile(r"\bCa\s?0\b(?!\s?%|[.,][0-9])|\bCaO\b", re.I), "CaO"),
+    (re.compile(r"\bMg\s?0\b(?!\s?%|[.,][0-9])|\bMgO\b", re.I), "MgO"),
 )
 _LETTERS = (
     re.compile(r"(?<![\w.,-])(?=[OoIl.,]*[0-9])(?=[0-9.,]*[OoIl])[0-9OoIl.,]+(?=\s?%)"),
