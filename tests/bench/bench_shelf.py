@@ -151,17 +151,15 @@ def by_components() -> list[tuple[int, int, float]]:
 
 
 def machine() -> str:
-    """The processor, cores and versions, without names of machines."""
-    model = platform.machine()
-    info = Path("/proc/cpuinfo")
-    if info.is_file():
-        lines = info.read_text(encoding="utf-8").splitlines()
-        named = [x.split(":", 1)[1].strip() for x in lines if x.startswith("model name")]
-        model = named[0] if named else model
+    """Kind of processor, cores, memory and versions; no make."""
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    memory = ""
+    if hasattr(os, "sysconf") and "SC_PHYS_PAGES" in os.sysconf_names:
+        held = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") / 2**30
+        memory = f", {held:.0f} GB"
     return (
-        f"{model}, {cores} cores; Python {platform.python_version()}, numpy {np.__version__}, "
-        f"{platform.system()}"
+        f"{platform.machine()}, {cores} cores{memory}; Python {platform.python_version()}, "
+        f"numpy {np.__version__}, {platform.system()}"
     )
 
 
