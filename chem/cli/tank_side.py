@@ -46,13 +46,13 @@ def add_to(app: typer.Typer) -> None:
         from chem.units import read_volume
 
         millilitres = 1000.0 * read_volume(size, "command line, --size")
-        result = jar(
-            read_mix(mix), size_mL=millilitres, order=order, count=draws, seed=seed, units=units
-        )
+        result = jar(read_mix(mix), size_mL=millilitres, order=order, count=draws, seed=seed)
         if html is not None:
             write_text(html, as_html(jar_sheet(result, units)))
             typer.echo(f"Page written: {html}", err=True)
-        typer.echo(jar_json(result) if as_json else as_text(jar_sheet(result, units)), nl=as_json)
+        typer.echo(
+            jar_json(result, units) if as_json else as_text(jar_sheet(result, units)), nl=as_json
+        )
 
     @app.command("diagnose", rich_help_panel=SHED)
     def diagnose_command(

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chem.doubts import Draws
-from chem.forecast.prepare import NEAR_SI, prepare
+from chem.forecast.state import NEAR_SI
+from chem.forecast.study import Study
 from chem.tank import Mix
 
 PH_TOLERANCE = 0.001
@@ -49,7 +49,7 @@ def referee_mix(mix: Mix, *, count: int = 256, seed: int = 1) -> RefereeReport:
     """
     from chem.equilibrium.referee import compare
 
-    tank = prepare(mix, Draws(count, seed)).at(0.0)
+    tank = Study(count, seed).stand(mix).at(0.0)
     solids = tank.phases.solids
     highest = np.nan_to_num(tank.si, nan=-99.0).max(axis=0, initial=-99.0)
     deciding = np.array([s.decides and s.kinetics == "prompt" for s in solids], dtype=bool)

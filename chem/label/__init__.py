@@ -2,6 +2,7 @@
 
 from chem.label.amounts import label_lines, misfits
 from chem.label.contents import Contents, contents
+from chem.label.door import class_of_rule, phrases, plain, read_name
 from chem.label.product import (
     NITROGEN_FORMS,
     Product,
@@ -31,6 +32,7 @@ __all__ = [
     "Name",
     "Product",
     "Says",
+    "class_of_rule",
     "contents",
     "find_file",
     "find_product",
@@ -38,7 +40,10 @@ __all__ = [
     "label_lines",
     "load_toml",
     "misfits",
+    "phrases",
+    "plain",
     "product_schema",
+    "read_name",
     "read_product",
     "read_shelf",
     "resolve_guarantee",

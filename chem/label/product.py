@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 
 from chem.errors import InputProblem, Problem
+from chem.label.door import NameWord, answers_to, read_name
 from chem.label.price import Price, read_price
 from chem.label.reading import Collector, FormModel, Name, find_file, load_toml, validate
 from chem.reference import Guarantee, Source, catalogue
@@ -90,12 +93,14 @@ class Chelated:
 
 @dataclass(frozen=True)
 class Says:
-    """The label's own rules; carrier limits in [L/m2]."""
+    """The label's own rules; carrier limits in [L/m2], each with its text as printed."""
 
     pour: str | None = None
     never_with: tuple[str, ...] = ()
     carrier_at_least: float | None = None
     carrier_at_most: float | None = None
+    least_text: str = ""
+    most_text: str = ""
 
 
 @dataclass(frozen=True)
@@ -123,6 +128,36 @@ class Product:
     usual_rate: Rate | None
     rate_range: tuple[Rate, Rate] | None
     price: Price | None
+
+    @cached_property
+    def by_name(self) -> tuple[NameWord, ...]:
+        """What its name alone tells of it."""
+        return read_name(self.name)
+
+    @cached_property
+    def hazards(self) -> frozenset[str]:
+        """Hazard words of everything on the label, and of its name."""
+        known = catalogue()
+        found = {h for s in self.sources for h in s.hazard}
+        found |= {h for key in self.also for h in known.sources[key].hazard}
+        return frozenset(found | {word.means for word in self.by_name})
+
+    @cached_property
+    def answers_to(self) -> frozenset[str]:
+        """What another label's rule may call it, as `door.plain` writes it."""
+        held = [*(s.key for s in self.sources), *self.also]
+        return answers_to(self.name, self.key, held, (k for k, v in self.guarantee.items() if v))
+
+    @cached_property
+    def identity(self) -> str:
+        """A hash of everything that its contents rest on: the jug as read."""
+        parts = []
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if field.name == "sources":
+                value = [s.key for s in value]
+            parts.append(f"{field.name}={dict(value) if isinstance(value, Mapping) else value!r}")
+        return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
     @property
     def dry(self) -> bool:
@@ -176,18 +211,21 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     limits = form.rate_range
     span = found.attempt(read_rate_range, limits, "rate_range", dry=dry) if limits else None
     found_price = found.attempt(read_price, form.price, "price") if form.price else None
+    least, most = (
+        found.attempt(read_carrier, text, f"says.{name}") if text else None
+        for name, text in (
+            ("carrier_at_least", form.says.carrier_at_least),
+            ("carrier_at_most", form.says.carrier_at_most),
+        )
+    )
     says = Says(
         form.says.pour,
         form.says.never_with,
-        *(
-            found.attempt(read_carrier, text, f"says.{name}") if text else None
-            for name, text in (
-                ("carrier_at_least", form.says.carrier_at_least),
-                ("carrier_at_most", form.says.carrier_at_most),
-            )
-        ),
+        least,
+        most,
+        form.says.carrier_at_least or "",
+        form.says.carrier_at_most or "",
     )
-    least, most = says.carrier_at_least, says.carrier_at_most
     if least is not None and most is not None and least > most:
         found.add(
             "says.carrier_at_most",

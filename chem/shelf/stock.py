@@ -8,9 +8,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from chem.doubts import Draws
 from chem.errors import InputProblem, Problem
-from chem.label import Product, contents, label_lines, misfits, read_product
+from chem.forecast import Study
+from chem.label import Product, label_lines, misfits, read_product
 from chem.tank import Addition, Mix, Water
 from chem.units import Rate, read_rate
 
@@ -82,7 +82,7 @@ def read_item(path: Path, rate: str | None = None) -> Item:
         if found:
             raise InputProblem(found)
     else:
-        contents(product, Draws(1))  # raises where no source is common for a line
+        Study(1).contents(product)  # raises where no source is common for a line
     if rate is not None:
         where = f"command line, --rate {path.stem}"
         used: Rate | None = read_rate(rate, where, dry=product.dry)
@@ -150,6 +150,37 @@ def read_stock(
     if problems:
         raise InputProblem(problems)
     return tuple(items), tuple(left)
+
+
+def usable(
+    stock: Sequence[Item], study: Study, asked: int | None = None
+) -> tuple[tuple[Item, ...], tuple[LeftOut, ...]]:
+    """The items whose contents can be reckoned, and the others, each with why.
+
+    Raises: InputProblem where the one asked for is none of them, or none is left.
+    """
+    good: list[Item] = []
+    bad: list[LeftOut] = []
+    for place, item in enumerate(stock):
+        try:
+            study.contents(item.product)
+        except InputProblem as problem:
+            if place == asked:
+                raise
+            bad.append(LeftOut(item.product.file, _why(problem)))
+        except Exception as error:  # whatever one label raises, the rest is answered
+            why = f"a fault of ours ({type(error).__name__}): {error}"
+            if place == asked:
+                problem_ = Problem(f"`{item.product.file}`", why, "another product, and tell us")
+                raise InputProblem(problem_) from error
+            bad.append(LeftOut(item.product.file, why))
+        else:
+            good.append(item)
+    if not good:
+        raise InputProblem(
+            Problem("shelf", f"no product can be used; {bad[0].file}: {bad[0].why}", "other files")
+        )
+    return tuple(good), tuple(bad)
 
 
 def near_names(name: str, known: Sequence[str]) -> list[str]:

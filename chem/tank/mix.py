@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 
@@ -16,6 +17,8 @@ from chem.label import (
     find_product,
     is_file,
     load_toml,
+    phrases,
+    read_name,
     validate,
 )
 from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
@@ -101,11 +104,21 @@ class Adjuvant:
     ph_low: float
     ph_high: float
 
+    @cached_property
+    def hazards(self) -> frozenset[str]:
+        """What its name alone tells of it."""
+        return frozenset(word.means for word in read_name(self.name))
+
+    @cached_property
+    def answers_to(self) -> frozenset[str]:
+        """What a label's rule may call it, as `door.plain` writes it."""
+        return frozenset(phrases(self.name))
+
 
 @dataclass(frozen=True)
 class Mix:
-    """A mix in numbers: carrier [L/m2], its relative error where a catch test gave it, tank [L],
-    temperatures [degC].
+    """A mix in numbers: carrier [L/m2], its text as printed (empty where it was reckoned) and its
+    relative error where a catch test gave it, tank [L], temperatures [degC].
     """
 
     name: str
@@ -120,6 +133,7 @@ class Mix:
     adjuvant: Adjuvant | None
     notes: tuple[str, ...] = ()
     carrier_error: float | None = None
+    carrier_text: str = ""
 
 
 def mix_schema() -> dict[str, Any]:
@@ -174,6 +188,7 @@ def read_mix(path: Path | str) -> Mix:
         adjuvant=adjuvant,
         notes=tuple(notes),
         carrier_error=carrier_error,
+        carrier_text="" if carrier_error is not None else form.carrier,
     )
 
 
@@ -212,6 +227,7 @@ def change_mix(
     found.done()
     changed = replace(mix, **changes)
     if carrier is not None:
+        changed = replace(changed, carrier_text=carrier)
         read = f"--carrier = {carrier!r}"
         _room(list(changed.additions), changed.carrier_L_per_m2, changed.fill, found, read)
     found.done()
