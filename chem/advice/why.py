@@ -459,7 +459,8 @@ def _partner(column: Floats, components: Sequence[str], row: int) -> str:
 def _origins(ready: Prepared, component: str, t_s: float) -> dict[str, float]:
     """Product name or `water` -> share of a component, medians made to add up to 1.
 
-    Iron that the air has turned by t [s] is counted where its ferrous iron comes from.
+    Iron that the air has turned by t [s] is counted where its ferrous iron comes from. Where most
+    versions of the tank hold none any more, shares are of all that was poured of it.
     """
     finished, draws = ready.finished, ready.draws
     names = [a.product.name for a in ready.mix.additions]
@@ -478,11 +479,14 @@ def _origins(ready: Prepared, component: str, t_s: float) -> dict[str, float]:
     total = np.maximum(amounts.sum(axis=0), 1e-300)
     shares: dict[str, float] = {}
     for name, amount in zip([*names, WATER], amounts, strict=True):
-        share = _median(draws, amount / total)
-        if share > 0.0:
-            shares[name] = shares.get(name, 0.0) + share
+        shares[name] = shares.get(name, 0.0) + _median(draws, amount / total)
+    if not any(shares.values()):
+        poured = sum(of(key) for key in (IRON if component in IRON else {component}))
+        shares = dict.fromkeys(shares, 0.0)
+        for name, amount in zip([*names, WATER], poured, strict=True):
+            shares[name] += float(amount.mean())
     whole = sum(shares.values())
-    return {name: share / whole for name, share in shares.items()} if whole > 0.0 else {}
+    return {name: share / whole for name, share in shares.items() if share > 0.0}
 
 
 def _ph_driver(ready: Prepared, towards: float) -> tuple[str, float] | None:
