@@ -481,7 +481,7 @@ def _origins(ready: Prepared, component: str, t_s: float) -> dict[str, float]:
     for name, amount in zip([*names, WATER], amounts, strict=True):
         shares[name] = shares.get(name, 0.0) + _median(draws, amount / total)
     if not any(shares.values()):
-        poured = sum(of(key) for key in (IRON if component in IRON else {component}))
+        poured = of(component) if component not in IRON else of("Fe2") + of("Fe3")
         shares = dict.fromkeys(shares, 0.0)
         for name, amount in zip([*names, WATER], poured, strict=True):
             shares[name] += float(amount.mean())
