@@ -21,8 +21,8 @@ from chem.reference.fingerprint import fingerprint, made_with
 from chem.shelf.cache import Cache
 from chem.shelf.engines import Engine, local
 from chem.shelf.groups import fewest_passes, largest_groups
-from chem.shelf.stock import Item, LeftOut, Setting, apart
-from chem.shelf.tanks import Odds, Tank, batches
+from chem.shelf.stock import Item, LeftOut, Setting, apart, why_left_out
+from chem.shelf.tanks import Odds, Tank, batches, evaluate_batch
 from chem.tank import MAX_PRODUCTS, room_taken, water_totals
 
 GROUPS_LISTED = 5
@@ -174,8 +174,11 @@ def shelf(
         pairs: False tries each product alone only.
         engine: where it is computed; cache: results of earlier runs; progress: told as it goes.
 
+    Whatever one product raises, it is left out and named, and the rest is answered.
+
     Raises:
-        InputProblem: no product; a ratio that is not positive.
+        InputProblem: no product, or none that can be worked out; the one asked for can't be; a
+            ratio that is not positive.
     """
     start = time.perf_counter()
     stock = tuple(items)
@@ -197,8 +200,31 @@ def shelf(
     steps = sorted({f for f in ratios if f != 1.0} | {1.0})
     rows = [[Tank(c)] for c in (*((i,) for i in indices), *inner, *threes)]
     rows += [[Tank(c, f) for f in steps] for c in twos]
-    work.do(rows)
-    alone = [work.judged(Tank((i,))) for i in indices]
+    try:
+        work.do(rows)
+        alone = [work.judged(Tank((i,))) for i in indices]
+    except Exception as error:  # one bad label must not cost the others their answer
+        spoilt = work.spoilt()
+        if not spoilt:
+            raise
+        out = [*left_out, *spoilt.values()]
+        rest = [item for i, item in enumerate(stock) if i != place and i not in spoilt]
+        if place in spoilt or (asked is None and not rest):
+            raise _none_usable(list(spoilt.values())) from error
+        return shelf(
+            rest,
+            setting,
+            asked=asked,
+            triples=triples,
+            ratios=ratios,
+            passes=passes,
+            pairs=pairs,
+            judged_at=judged_at,
+            left_out=out,
+            engine=engine,
+            cache=cache,
+            progress=progress,
+        )
     found_pairs = [work.judged(Tank(c)) for c in twos]
     found_threes = [work.judged(Tank(c)) for c in threes]
     at_odds = [
@@ -237,6 +263,13 @@ def shelf(
         time.perf_counter() - start,
         work.solves,
         fingerprint(),
+    )
+
+
+def _none_usable(spoilt: Sequence[LeftOut]) -> InputProblem:
+    return InputProblem(
+        Problem(out.file, out.why, "the label as printed; `jarsight label` shows how it is read")
+        for out in spoilt
     )
 
 
@@ -357,6 +390,22 @@ class _Work:
                 self.solves += len(new) * self.draws.count
                 if self.progress is not None:
                     self.progress(done, whole)
+
+    def spoilt(self) -> dict[int, LeftOut]:
+        """Places of products that can't be worked out even alone, and why."""
+        out = {}
+        for i, item in enumerate(self.stock):
+            alone = Tank((i,))
+            try:
+                inside = {i: contents(item.product, self.draws)}
+                label_forbids(alone.mix(self.stock, self.setting))
+                rows = [] if alone in self._refused else [[alone]]
+                made = batches(rows, self.stock, inside, self.setting, self.water, self.draws)
+                for _, batch in made:
+                    evaluate_batch(batch)
+            except Exception as error:
+                out[i] = why_left_out(item.product.file, error)
+        return out
 
     def judged(self, tank: Tank) -> Together:
         """A tank with its answer and its dangers, beside those of its members alone."""

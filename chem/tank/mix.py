@@ -252,11 +252,22 @@ def _additions(form: MixForm, path: Path, found: Collector) -> list[Addition]:
                 found.add(f"add[{i}].rate", None, "no rate", 'such as `"4 fl oz/1000 sq ft"`')
         if rate is None:
             continue
-        if product.dry and rate.kind == "volume":
-            found.add(f"add[{i}].rate", rate.text, "a dry product is weighed", "such as `8 oz wt`")
+        where = found.where(f"add[{i}].rate") if entry.rate else f"{product.file}, usual_rate"
+        unfit = unfit_rate(product, rate, where)
+        if unfit is not None:
+            found.problems.append(unfit)
             continue
         out.append(Addition(product, rate))
     return out
+
+
+def unfit_rate(product: Product, rate: Rate, where: str) -> Problem | None:
+    """A dry product's rate by volume: how much that weighs, nobody can say. where: file and key."""
+    if not product.dry or rate.kind == "mass":
+        return None
+    return Problem(
+        f"{where} = {rate.text!r}", "a dry product is weighed", "such as `8 oz wt/1000 sq ft`"
+    )
 
 
 def _adjuvant(form: MixForm, found: Collector) -> Adjuvant | None:
