@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
 from chem.errors import InputProblem, Problem
 from chem.label.price import Price, read_price
-from chem.label.reading import Collector, FormModel, Name, find_file, load_toml, validate
+from chem.label.reading import (
+    Collector,
+    FileText,
+    FormModel,
+    Name,
+    as_found,
+    find_file,
+    load_file,
+    validate,
+)
 from chem.reference import Guarantee, Source, catalogue
 from chem.units import (
     Number,
@@ -104,7 +113,8 @@ class Product:
 
     density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
     guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
-    guarantee line, source or `undeclared sodium chloride`, besides pH and density.
+    guarantee line, source or `undeclared sodium chloride`, besides pH and density; read_from: the
+    file as it was read.
     """
 
     key: str
@@ -123,6 +133,7 @@ class Product:
     usual_rate: Rate | None
     rate_range: tuple[Rate, Rate] | None
     price: Price | None
+    read_from: FileText | None = field(default=None, compare=False, repr=False)
 
     @property
     def dry(self) -> bool:
@@ -152,7 +163,8 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     """
     path = Path(path)
     file = path.name
-    form = validate(ProductForm, load_toml(path, "product"), file)
+    raw, read_from = load_file(path, "product")
+    form = validate(ProductForm, raw, file)
     found = Collector(file)
     sources = _sources(form, found)
     guarantee = _guarantee(form, found)
@@ -213,12 +225,16 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         usual_rate=usual,
         rate_range=span,
         price=found_price,
+        read_from=read_from,
     )
 
 
 def find_product(name: str, beside: Path | None, where: str = "") -> Product:
     """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem."""
-    return read_product(find_file(name, beside, "products", "product", where))
+    path = find_file(name, beside, "products", "product", where)
+    product = read_product(path)
+    assert product.read_from is not None
+    return replace(product, read_from=replace(product.read_from, name=as_found(name, path)))
 
 
 def read_shelf(folder: Path) -> tuple[Product, ...]:

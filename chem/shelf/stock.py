@@ -96,7 +96,8 @@ def read_item(path: Path, rate: str | None = None) -> Item:
     unfit = unfit_rate(product, used, where)
     if unfit is not None:
         raise InputProblem(unfit)
-    return Item(product, used, path.read_text(encoding="utf-8"))
+    assert product.read_from is not None
+    return Item(product, used, product.read_from.text)
 
 
 def read_stock(

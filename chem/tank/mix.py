@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
 from chem.errors import InputProblem, Problem
 from chem.label import (
     Collector,
+    FileText,
     FormModel,
     Name,
     Product,
     find_product,
     is_file,
-    load_toml,
+    load_file,
     validate,
 )
 from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
@@ -106,6 +107,8 @@ class Adjuvant:
 class Mix:
     """A mix in numbers: carrier [L/m2], its relative error where a catch test gave it, tank [L],
     temperatures [degC].
+
+    read_from: the mix's own file as it was read, and the catch test's where it names one.
     """
 
     name: str
@@ -120,6 +123,13 @@ class Mix:
     adjuvant: Adjuvant | None
     notes: tuple[str, ...] = ()
     carrier_error: float | None = None
+    read_from: tuple[FileText, ...] = field(default=(), compare=False, repr=False)
+
+    @property
+    def files(self) -> tuple[FileText, ...]:
+        """Every file that was read for it, its own first: enough to read it again."""
+        named = [self.water.read_from, *(a.product.read_from for a in self.additions)]
+        return tuple(dict.fromkeys([*self.read_from, *(f for f in named if f is not None)]))
 
 
 def mix_schema() -> dict[str, Any]:
@@ -134,10 +144,11 @@ def read_mix(path: Path | str) -> Mix:
     """
     path = Path(path)
     file = path.name
-    form = validate(MixForm, load_toml(path, "mix"), file)
+    raw, read_from = load_file(path, "mix")
+    form = validate(MixForm, raw, file)
     found = Collector(file)
     notes: list[str] = []
-    carrier, carrier_error = _carrier(form.carrier, path, found)
+    carrier, carrier_error, catch = _carrier(form.carrier, path, found)
     tank = found.attempt(read_volume, form.tank, "tank") if form.tank else None
     temperature = DEFAULT_T_CELSIUS
     if form.temperature:
@@ -174,6 +185,7 @@ def read_mix(path: Path | str) -> Mix:
         adjuvant=adjuvant,
         notes=tuple(notes),
         carrier_error=carrier_error,
+        read_from=(read_from, *catch),
     )
 
 
@@ -218,18 +230,22 @@ def change_mix(
     return changed
 
 
-def _carrier(text: str, path: Path, found: Collector) -> tuple[float | None, float | None]:
-    """Spray volume [L/m2] and its relative error, from text or from a kept catch test."""
+def _carrier(
+    text: str, path: Path, found: Collector
+) -> tuple[float | None, float | None, tuple[FileText, ...]]:
+    """Spray volume [L/m2] and its relative error, from text or from a kept catch test's file."""
     if not text.strip().endswith(".toml"):
-        return found.attempt(read_carrier, text, "carrier"), None
+        return found.attempt(read_carrier, text, "carrier"), None, ()
     try:
         file = path.parent / text.strip()
-        kept = validate(CatchForm, load_toml(file, "catch test"), file.name)
+        raw, read_from = load_file(file, "catch test")
+        kept = validate(CatchForm, raw, file.name)
         percent = read_percent(kept.error_percent, f"{file.name}, error_percent").value
-        return read_carrier(kept.carrier, f"{file.name}, carrier"), percent / 100.0
+        carrier = read_carrier(kept.carrier, f"{file.name}, carrier")
+        return carrier, percent / 100.0, (replace(read_from, name=text),)
     except InputProblem as problem:
         found.problems.extend(problem.problems)
-        return None, None
+        return None, None, ()
 
 
 def _additions(form: MixForm, path: Path, found: Collector) -> list[Addition]:
