@@ -22,7 +22,8 @@ IRON = frozenset({"Fe2", "Fe3"})
 def origins(ready: Prepared, component: str, t_s: float = 0.0) -> dict[str, float]:
     """Product name or `water` -> share of a component, medians made to add up to 1.
 
-    Iron that the air has turned by t [s] is counted where its ferrous iron comes from.
+    Iron that the air has turned by t [s] is counted where its ferrous iron comes from. Where most
+    versions of the tank hold none any more, shares are of all that was poured of it.
     """
     finished = ready.finished
     names = [a.product.name for a in ready.mix.additions]
@@ -41,11 +42,14 @@ def origins(ready: Prepared, component: str, t_s: float = 0.0) -> dict[str, floa
     total = np.maximum(amounts.sum(axis=0), 1e-300)
     shares: dict[str, float] = {}
     for name, amount in zip([*names, WATER], amounts, strict=True):
-        share = median(amount / total)
-        if share > 0.0:
-            shares[name] = shares.get(name, 0.0) + share
+        shares[name] = shares.get(name, 0.0) + median(amount / total)
+    if not any(shares.values()):
+        poured = of(component) if component not in IRON else of("Fe2") + of("Fe3")
+        shares = dict.fromkeys(shares, 0.0)
+        for name, amount in zip([*names, WATER], poured, strict=True):
+            shares[name] += float(amount.mean())
     whole = sum(shares.values())
-    return {name: share / whole for name, share in shares.items()} if whole > 0.0 else {}
+    return {name: share / whole for name, share in shares.items() if share > 0.0}
 
 
 def chief(shares: Mapping[str, float]) -> tuple[str, float] | None:

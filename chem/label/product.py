@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
@@ -12,7 +12,16 @@ from typing import Any, Literal
 from chem.errors import InputProblem, Problem
 from chem.label.door import NameWord, answers_to, read_name
 from chem.label.price import Price, read_price
-from chem.label.reading import Collector, FormModel, Name, find_file, load_toml, validate
+from chem.label.reading import (
+    Collector,
+    FileText,
+    FormModel,
+    Name,
+    as_found,
+    find_file,
+    load_file,
+    validate,
+)
 from chem.reference import Guarantee, Source, catalogue
 from chem.units import (
     Number,
@@ -109,7 +118,8 @@ class Product:
 
     density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
     guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
-    guarantee line, source or `undeclared sodium chloride`, besides pH and density.
+    guarantee line, source or `undeclared sodium chloride`, besides pH and density; read_from: the
+    file as it was read.
     """
 
     key: str
@@ -128,6 +138,7 @@ class Product:
     usual_rate: Rate | None
     rate_range: tuple[Rate, Rate] | None
     price: Price | None
+    read_from: FileText | None = field(default=None, compare=False, repr=False)
 
     @cached_property
     def by_name(self) -> tuple[NameWord, ...]:
@@ -152,11 +163,13 @@ class Product:
     def identity(self) -> str:
         """A hash of everything that its contents rest on: the jug as read."""
         parts = []
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if field.name == "sources":
+        for one in fields(self):
+            value = getattr(self, one.name)
+            if one.name == "read_from":
+                continue
+            if one.name == "sources":
                 value = [s.key for s in value]
-            parts.append(f"{field.name}={dict(value) if isinstance(value, Mapping) else value!r}")
+            parts.append(f"{one.name}={dict(value) if isinstance(value, Mapping) else value!r}")
         return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
     @property
@@ -187,7 +200,8 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     """
     path = Path(path)
     file = path.name
-    form = validate(ProductForm, load_toml(path, "product"), file)
+    raw, read_from = load_file(path, "product")
+    form = validate(ProductForm, raw, file)
     found = Collector(file)
     sources = _sources(form, found)
     guarantee = _guarantee(form, found)
@@ -251,12 +265,16 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         usual_rate=usual,
         rate_range=span,
         price=found_price,
+        read_from=read_from,
     )
 
 
 def find_product(name: str, beside: Path | None, where: str = "") -> Product:
     """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem."""
-    return read_product(find_file(name, beside, "products", "product", where))
+    path = find_file(name, beside, "products", "product", where)
+    product = read_product(path)
+    assert product.read_from is not None
+    return replace(product, read_from=replace(product.read_from, name=as_found(name, path)))
 
 
 def read_shelf(folder: Path) -> tuple[Product, ...]:

@@ -34,7 +34,7 @@ from chem.shelf.cache import Cache
 from chem.shelf.engines import Engine, local
 from chem.shelf.groups import fewest_passes, largest_groups
 from chem.shelf.levers import FirstRate
-from chem.shelf.stock import Item, LeftOut, Setting, apart, usable
+from chem.shelf.stock import Item, LeftOut, Setting, apart, why_left_out
 from chem.shelf.tanks import Odds, Tank, batches
 from chem.tank import MAX_PRODUCTS, Mix, room_taken
 
@@ -193,10 +193,11 @@ def shelf(
         engine: where it is computed; cache: results of earlier runs; progress: told as it goes;
         beliefs: what earlier jars taught; with any, no earlier result counts.
 
-    Whatever one product raises, it is named in `left_out` and the rest is answered.
+    Whatever one product raises, it is left out and named, and the rest is answered.
 
     Raises:
-        InputProblem: no product; a ratio that is not positive.
+        InputProblem: no product, or none that can be worked out; the one asked for can't be; a
+            ratio that is not positive.
     """
     start = time.perf_counter()
     stock = tuple(items)
@@ -209,8 +210,6 @@ def shelf(
         place = 0
     _check(stock, ratios)
     study = Study(setting.draws, setting.seed, beliefs)
-    stock, bad = usable(stock, study, asked=place)
-    left_out = (*left_out, *bad)
     cache = cache if beliefs is NOTHING_LEARNED else None
     work = _Work(stock, setting, judged_at, study, engine or local(), cache, progress)
     indices = range(len(stock))
@@ -222,8 +221,32 @@ def shelf(
     steps = sorted({f for f in ratios if f != 1.0} | {1.0})
     rows = [[Tank(c)] for c in (*((i,) for i in indices), *inner, *threes)]
     rows += [[Tank(c, f) for f in steps] for c in twos]
-    work.do(rows)
-    alone = [work.judged(Tank((i,))) for i in indices]
+    try:
+        work.do(rows)
+        alone = [work.judged(Tank((i,))) for i in indices]
+    except Exception as error:  # one bad label must not cost the others their answer
+        spoilt = work.spoilt()
+        if not spoilt:
+            raise
+        out = [*left_out, *spoilt.values()]
+        rest = [item for i, item in enumerate(stock) if i != place and i not in spoilt]
+        if place in spoilt or (asked is None and not rest):
+            raise _none_usable(list(spoilt.values())) from error
+        return shelf(
+            rest,
+            setting,
+            asked=asked,
+            triples=triples,
+            ratios=ratios,
+            passes=passes,
+            pairs=pairs,
+            judged_at=judged_at,
+            left_out=out,
+            engine=engine,
+            cache=cache,
+            progress=progress,
+            beliefs=beliefs,
+        )
     found_pairs = [work.judged(Tank(c)) for c in twos]
     if place is not None:
         found_pairs = work.ended(found_pairs)
@@ -264,6 +287,13 @@ def shelf(
         time.perf_counter() - start,
         work.solves,
         fingerprint(),
+    )
+
+
+def _none_usable(spoilt: Sequence[LeftOut]) -> InputProblem:
+    return InputProblem(
+        Problem(out.file, out.why, "the label as printed; `jarsight label` shows how it is read")
+        for out in spoilt
     )
 
 
@@ -379,6 +409,18 @@ class _Work:
                 self.solves += len(new) * self.study.count
                 if self.progress is not None:
                     self.progress(done, whole)
+
+    def spoilt(self) -> dict[int, LeftOut]:
+        """Places of products that can't be worked out even alone, and why."""
+        out = {}
+        for i, item in enumerate(self.stock):
+            mix = Tank((i,)).mix(self.stock, self.setting)
+            try:
+                shelf_rules(mix)
+                self.study.look(mix)
+            except Exception as error:
+                out[i] = why_left_out(item.product.file, error)
+        return out
 
     def judged(self, tank: Tank) -> Together:
         """A tank with its answer and its dangers, beside those of its members alone."""

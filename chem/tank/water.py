@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
@@ -15,7 +15,16 @@ import numpy as np
 from chem.doubts import Draws, doubts, median
 from chem.equilibrium import Conditions, build_system, solve
 from chem.equilibrium.activity import Floats
-from chem.label import Collector, FormModel, Name, find_file, load_toml, validate
+from chem.label import (
+    Collector,
+    FileText,
+    FormModel,
+    Name,
+    as_found,
+    find_file,
+    load_file,
+    validate,
+)
 from chem.reference import tables
 from chem.units import (
     Interval,
@@ -45,7 +54,7 @@ class Water:
     """A water report in numbers.
 
     ions: component -> [mmol/L]; hardness [mmol/L Ca + Mg], alkalinity [meq/L]; unknown: nothing
-    is known of it.
+    is known of it; read_from: the file as it was read.
     """
 
     name: str
@@ -55,6 +64,7 @@ class Water:
     ions: Mapping[str, Interval]
     notes: tuple[str, ...] = ()
     unknown: bool = False
+    read_from: FileText | None = field(default=None, compare=False, repr=False)
 
     @cached_property
     def identity(self) -> str:
@@ -96,13 +106,17 @@ def find_water(name: str, beside: Path | None, where: str = "") -> Water:
     """
     if name.strip().lower() == "unknown":
         return UNKNOWN_WATER
-    return read_water(find_file(name, beside, "waters", "water", where))
+    path = find_file(name, beside, "waters", "water", where)
+    water = read_water(path)
+    assert water.read_from is not None
+    return replace(water, read_from=replace(water.read_from, name=as_found(name, path)))
 
 
 def read_water(path: Path | str) -> Water:
     """Read and check a water file. Raises: InputProblem with every problem of the file."""
     path = Path(path)
-    form = validate(WaterForm, load_toml(path, "water"), path.name)
+    raw, read_from = load_file(path, "water")
+    form = validate(WaterForm, raw, path.name)
     found = Collector(path.name)
     notes: list[str] = []
     ions: dict[str, Interval] = {}
@@ -133,7 +147,8 @@ def read_water(path: Path | str) -> Water:
     found.done()
     for entry in (alkalinity, hardness):
         notes += entry.notes if entry else ()
-    return Water(form.name, ph, alkalinity, hardness, ions, tuple(dict.fromkeys(notes)))
+    told = tuple(dict.fromkeys(notes))
+    return Water(form.name, ph, alkalinity, hardness, ions, told, read_from=read_from)
 
 
 def water_totals(water: Water, draws: Draws) -> WaterTotals:
