@@ -136,6 +136,8 @@ def diagnose(
 ) -> Diagnosis:
     """Tell what a tank that went wrong holds.
 
+    A tank that must never be poured gets no remedy, not even in a jar.
+
     Args:
         seen: words of the list; after_min: minutes since the last pour; ph: read, or None;
         poured: how many products of the mix are in, in its order (default all);
@@ -168,7 +170,9 @@ def diagnose(
         mix=mix,
         seen=tuple(seen),
         causes=tuple(ranked[:4]),
-        tries=tuple(_tries(study, told, ranked[0], against_acid)) if ranked and remedies else (),
+        tries=tuple(_tries(study, told, ranked[0], against_acid))
+        if ranked and remedies and never(rules) is None
+        else (),
         sprayable=chance(~told.found.out[by].blocks, weights=told.weights),
         rinsing=_rinsing(ranked),
         no_acid=against_acid,
