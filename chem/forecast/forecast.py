@@ -224,8 +224,24 @@ def _iron(aged: Aging) -> tuple[str, ...]:
     return (f"Air turns about {100 * middle:.0f} % of the ferrous iron to rust-forming in 4 h",)
 
 
+NAMED = {
+    "film": "to hold a water-soluble film or gum",
+    "copper": "to hold copper",
+    "sulfonylurea": "for a sulfonylurea herbicide",
+    "hypochlorite": "for bleach",
+}
+
+
+def _by_name(mix: Mix) -> list[str]:
+    """What a name alone was taken to tell."""
+    named = [(a.product.name, a.product.by_name) for a in mix.additions]
+    if mix.adjuvant is not None:
+        named.append((mix.adjuvant.name, mix.adjuvant.by_name))
+    return [f"{name}: taken by its name {NAMED[w.means]}" for name, words in named for w in words]
+
+
 def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str, ...]:
-    notes = [*ready.mix.notes, *ready.water.notes]
+    notes = [*ready.mix.notes, *ready.water.notes, *_by_name(ready.mix)]
     for inside in ready.contents:
         notes += inside.notes
     coldest = ready.mix.coldest_celsius
