@@ -17,6 +17,7 @@ from chem.advice.agents import choose_agent
 from chem.advice.dosing import dosed_with, dosing_rules
 from chem.advice.origins import WATER, chief, components_of_part, origins
 from chem.doubts import chance
+from chem.equilibrium import one_thread
 from chem.errors import InputProblem, Problem, ToxicGas
 from chem.forecast import (
     SEEN_WORDS,
@@ -120,6 +121,7 @@ class Diagnosis:
     seed: int
 
 
+@one_thread()
 def diagnose(
     mix: Mix,
     *,

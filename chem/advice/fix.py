@@ -21,6 +21,7 @@ from chem.advice.levers import (
     swaps,
 )
 from chem.advice.pour import pour, worst_on_the_way
+from chem.equilibrium import one_thread
 from chem.errors import ToxicGas
 from chem.forecast import (
     THRESHOLD,
@@ -103,6 +104,7 @@ class _Tried:
             self.no_use.append(otherwise)
 
 
+@one_thread()
 def fix(
     mix: Mix,
     *,

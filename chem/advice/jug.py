@@ -9,7 +9,7 @@ import numpy as np
 
 from chem.advice.salting import GRID_CELSIUS, jug_crystals
 from chem.doubts import Range, chance, doubts, first_order, median, quantile, range_of
-from chem.equilibrium import Conditions, build_system, solve
+from chem.equilibrium import Conditions, build_system, one_thread, solve
 from chem.equilibrium.activity import Floats
 from chem.forecast import DoubtShare, Study, settle_by
 from chem.label import NITROGEN_FORMS, Contents, Product, label_lines, misfits
@@ -94,6 +94,7 @@ class Jug:
         return not self.problems
 
 
+@one_thread()
 def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: float = 5.0) -> Jug:
     """Read a label as a liquid. Misfits stand in `problems`; nothing is raised for them."""
     study = Study(count, seed)

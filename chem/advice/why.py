@@ -14,7 +14,7 @@ import numpy as np
 from chem.advice.edges import Edge, edge
 from chem.advice.origins import IRON, holders, origins, ph_driver
 from chem.doubts import median
-from chem.equilibrium import solve
+from chem.equilibrium import one_thread, solve
 from chem.forecast import (
     THRESHOLD,
     TIMES_S,
@@ -135,6 +135,7 @@ class Why:
     seed: int
 
 
+@one_thread()
 def why(
     mix: Mix,
     *,

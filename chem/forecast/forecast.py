@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from chem.doubts import first_order, median, range_of
-from chem.equilibrium import Conditions, aired, coverage, solve
+from chem.equilibrium import Conditions, aired, coverage, one_thread, solve
 from chem.forecast.aging import Aging
 from chem.forecast.evolved import evolved
 from chem.forecast.follow import Followed, show_limit
@@ -36,6 +36,7 @@ LATE_S = 1e9
 """A clouding time for draws in which a solid never shows, where most do."""
 
 
+@one_thread()
 def forecast(
     mix: Mix,
     *,
