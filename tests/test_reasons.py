@@ -9,7 +9,8 @@ import pytest
 
 from chem.advice import why as room
 from chem.advice.origins import origins
-from chem.advice.why import Hold, why
+from chem.advice.reasons import Hold
+from chem.advice.why import why
 from chem.forecast import Study
 from chem.reference import catalogue, tables
 from chem.reference.colloids import colloids
