@@ -30,6 +30,8 @@ BALANCE_TOLERANCE = 1e-9
 LN_M_FLOOR = -300.0
 FREE_GROWTH_LN, GROWTH_LN = 0.5, 8.0
 """Up to the first no limit is needed; beyond, no species grows by more than the second."""
+STEADY, STEADY_SHARE, STEADY_MOVE = 0.5, 0.9, 0.05
+"""A row whose moves shrink by a steady share goes all that is left to go at once."""
 PACKED_SHARE = 0.25
 """Rows that are done are taken out once they are so many of a batch."""
 SOLIDS_LIFT_LN = 3.0
@@ -157,7 +159,7 @@ class _Rows:
     totals: (C+1, n) in the order of elimination, T_H of electroneutrality last; above_k: (S, n)
     1 + ln K, or (S, 1) of all; shifts: (3, n); ln_h: (n,) of a given pH; solids or None; ceiling:
     (S, n) ln of the largest molality; ln_m: (S, n) and water: (n,), the state; last_x: (C+1, n),
-    last_move: (n,) its largest change and last_share: (n,) that to the one before.
+    last_moves: (C+1, n) its change and last_share: (n,) of that to the one before.
     """
 
     index: Integers
@@ -170,7 +172,7 @@ class _Rows:
     ln_m: Floats
     water: Floats
     last_x: Floats
-    last_move: Floats
+    last_moves: Floats
     last_share: Floats
 
     def pick(self, columns: Integers) -> _Rows:
@@ -267,7 +269,7 @@ def solve(
             ln_m,
             water,
             np.zeros(full.shape),
-            np.zeros(len(part)),
+            np.zeros(full.shape),
             np.ones(len(part)),
         )
 
@@ -370,12 +372,12 @@ def _solve_chunk(
                 molality, right, totals, rows.ln_h, rows.solids, medium.ln_water_activity
             )
         change = step.change(x, above, scratch)
-        move = np.subtract(x, rows.last_x, out=rows.last_x)
-        move = np.abs(move, out=move).max(axis=0)
+        moves = x - rows.last_x
+        move = np.abs(moves).max(axis=0)
         finite = np.isfinite(move)
-        # What is left to go, were each move the same share of the one before as lately.
-        share = move / rows.last_move
-        slowest = np.maximum(share, rows.last_share)
+        # Near the end each move is a share of the one before: the activity coefficients lag.
+        share = (moves * rows.last_moves).sum(axis=0) / (rows.last_moves**2).sum(axis=0)
+        slowest = np.maximum(np.abs(share), np.abs(rows.last_share))
         done = (move < STEP_TOLERANCE) | (move * slowest < STEP_TOLERANCE * (1.0 - slowest))
         if rows.solids is not None:
             # Water bound in solids leaves the water: n is per kg of water left.
@@ -402,8 +404,11 @@ def _solve_chunk(
             live &= ~stop
             if not live.any():
                 break
+        steady = np.abs(share - rows.last_share) < STEADY * np.abs(share)
+        steady &= (move < STEADY_MOVE) & (slowest < STEADY_SHARE)
+        change /= np.where(steady, 1.0 - share, 1.0)
         _advance(rows, change, medium.solutes, iteration, scratch)
-        rows.last_x[:], rows.last_move, rows.last_share, rows.water = x, move, share, water
+        rows.last_x[:], rows.last_moves, rows.last_share, rows.water = x, moves, share, water
         if live.mean() <= 1.0 - PACKED_SHARE:
             rows = rows.pick(np.flatnonzero(live))
             live = np.ones(len(rows.index), dtype=bool)
