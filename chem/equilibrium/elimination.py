@@ -37,47 +37,51 @@ class Elimination:
         links = nu[first[self._of]] * nu[rest[self._to]]
         i, j = np.triu_indices(r)
         self.entries = np.concatenate([nu[first] ** 2, links, nu[rest[i]] * nu[rest[j]]])
-        # Rows of the block and its right side, where they stand among entries and right sides.
+        # Where the block and its right side stand among entries and right sides, those of the R
+        # first.
         triangle, right = k + count, len(self.entries)
         place = np.zeros((r, r + 1), dtype=np.int64)
         place[i, j] = place[j, i] = triangle + np.arange(len(i))
-        place[:, r] = right + k + np.arange(r)
+        place[:, r] = right + np.arange(r)
         self._block = place.ravel()
         # An eliminated component takes the product of any two of its links, over its diagonal, off
         # the block, and that of its right side and a link off the right side.
         pairs = np.argwhere(np.equal.outer(self._of, self._of))
         pairs = pairs[self._to[pairs[:, 0]] <= self._to[pairs[:, 1]]]
-        self._left = np.concatenate([k + pairs[:, 0], right + self._of])
+        self._left = np.concatenate([k + pairs[:, 0], right + r + self._of])
         self._right = np.concatenate([pairs[:, 1], np.arange(count)])
         at = np.concatenate(
             [place[self._to[pairs[:, 0]], self._to[pairs[:, 1]]], place[self._to, r]]
         )
-        below = np.arange(triangle, right + k + r)
+        below = np.arange(triangle, right + r)
         self._schur = np.equal.outer(below, at).astype(float)
         self._takes = np.equal.outer(np.arange(k), self._of).astype(float)
 
-    def solve(self, filled: Floats, fixed_last: Floats | None, scratch: Scratch) -> Floats:
+    def solve(
+        self, filled: Floats, right: Floats, fixed_last: Floats | None, scratch: Scratch
+    ) -> Floats:
         """(C+1, n) solution x, components in `order`; H+ at `fixed_last` (n,) where given.
 
-        filled: (E + C+1, n) entries of the matrix and then the right sides, overwritten; x stands
-        in the place of the latter.
+        filled: (E + C+1, n) entries of the matrix, with room for the right sides, overwritten;
+        right: (C+1, n), overwritten by x.
         """
         n, k, r, count = filled.shape[1], self._first, self._rest, len(self._of)
-        x = filled[len(self.entries) :]
+        entries = len(self.entries)
+        filled[entries : entries + r], filled[entries + r :] = right[k:], right[:k]
         reciprocal = np.divide(1.0, filled[:k], out=filled[:k])
         over = _rows(reciprocal, self._of, scratch("over", count, n))
         over *= filled[k : k + count]
         terms = _rows(filled, self._left, scratch("terms", len(self._left), n))
         terms *= _rows(over, self._right, scratch("factors", len(self._right), n))
-        below = filled[k + count :]
+        below = filled[k + count : entries + r]
         below -= np.matmul(self._schur, terms, out=scratch("schur", *below.shape))
         block = _rows(filled, self._block, scratch("block", len(self._block), n))
-        x[k:] = _one_by_one(block.reshape(r, r + 1, n), fixed_last, scratch)
-        back = _rows(x[k:], self._to, scratch("terms", count, n))
+        right[k:] = _one_by_one(block.reshape(r, r + 1, n), fixed_last, scratch)
+        back = _rows(right[k:], self._to, scratch("terms", count, n))
         back *= over
-        x[:k] *= reciprocal
-        x[:k] -= np.matmul(self._takes, back, out=scratch("schur", k, n))
-        return x
+        right[:k] *= reciprocal
+        right[:k] -= np.matmul(self._takes, back, out=scratch("schur", k, n))
+        return right
 
 
 def _rows(values: Floats, which: Integers, out: Floats) -> Floats:

@@ -25,8 +25,6 @@ from chem.equilibrium.elimination import Elimination, solve_each
 from chem.equilibrium.medium import Scratch
 from chem.equilibrium.system import Phases, System
 
-Bools = NDArray[np.bool_]
-
 
 @dataclass(frozen=True)
 class Solids:
@@ -37,7 +35,7 @@ class Solids:
 
     nu: Floats
     water: Floats
-    active: Bools
+    active: NDArray[np.bool_]
     ln_ksp: Floats
 
     def columns(self, keep: NDArray[np.int64]) -> Solids:
@@ -45,7 +43,9 @@ class Solids:
         return Solids(self.nu, self.water, self.active[:, keep], self.ln_ksp[:, keep])
 
     @classmethod
-    def of(cls, phases: Phases, order: NDArray[np.int64], active: Bools, ln_ksp: Floats) -> Solids:
+    def of(
+        cls, phases: Phases, order: NDArray[np.int64], active: NDArray[np.bool_], ln_ksp: Floats
+    ) -> Solids:
         """From (n, M) arrays."""
         return cls(phases.nu[order], phases.water, active.T, ln_ksp.T)
 
@@ -89,13 +89,12 @@ class NewtonStep:
     ) -> Floats:
         """Potentials x (C+1, n) without solids, by elimination without pivots.
 
-        molality: (S, n); right: (C+1, n); fixed_ln_h: (n,) ln activity of H+ where the pH is given.
+        molality: (S, n); right: (C+1, n), overwritten; fixed_ln_h: (n,) ln activity of a given pH.
         """
         entries = self._elimination.entries
         filled = scratch("filled", len(entries) + len(right), right.shape[1])
         np.matmul(entries, molality, out=filled[: len(entries)])
-        filled[len(entries) :] = right
-        return self._elimination.solve(filled, fixed_ln_h, scratch)
+        return self._elimination.solve(filled, right, fixed_ln_h, scratch)
 
     def pivoted(
         self,

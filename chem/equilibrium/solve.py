@@ -17,10 +17,16 @@ from chem.equilibrium.guess import (
     ceilings,
     first_guess,
 )
-from chem.equilibrium.medium import ActivityModel, Scratch, activity_model
-from chem.equilibrium.residual import Bools, NewtonStep, Solids, newton_step
+from chem.equilibrium.medium import (
+    IONIC_STRENGTH_FLOOR,
+    ActivityModel,
+    Scratch,
+    activity_model,
+)
+from chem.equilibrium.residual import NewtonStep, Solids, newton_step
 from chem.equilibrium.system import Phases, System
 
+Bools = NDArray[np.bool_]
 Integers = NDArray[np.int64]
 
 CHUNK_ROWS = 512
@@ -28,8 +34,8 @@ DIRECT_ITERATIONS, PIVOTED_ITERATIONS = 60, 150
 STEP_TOLERANCE = 1e-9
 BALANCE_TOLERANCE = 1e-9
 LN_M_FLOOR = -300.0
-FREE_GROWTH_LN, GROWTH_LN = 0.5, 8.0
-"""Up to the first no limit is needed; beyond, no species grows by more than the second."""
+FREE_GROWTH_LN, GROWTH = 0.5, 12.0
+"""Growth of ln m that needs no limit; how steeply the limit rises with a species' own share."""
 STEADY, STEADY_SHARE, STEADY_MOVE = 0.5, 0.9, 0.05
 """A row whose moves shrink by a steady share goes all that is left to go at once."""
 PACKED_SHARE = 0.25
@@ -158,8 +164,8 @@ class _Rows:
 
     totals: (C+1, n) in the order of elimination, T_H of electroneutrality last; above_k: (S, n)
     1 + ln K, or (S, 1) of all; shifts: (3, n); ln_h: (n,) of a given pH; solids or None; ceiling:
-    (S, n) ln of the largest molality; ln_m: (S, n) and water: (n,), the state; last_x: (C+1, n),
-    last_moves: (C+1, n) its change and last_share: (n,) of that to the one before.
+    (S, all) ln of the largest molality, by `index`; ln_m: (S, n) and water: (n,), the state;
+    last_x: (C+1, n), last_moves: (C+1, n) its change, last_share: (n,) of that to the one before.
     """
 
     index: Integers
@@ -176,8 +182,9 @@ class _Rows:
     last_share: Floats
 
     def pick(self, columns: Integers) -> _Rows:
-        """Some of the rows."""
-        return _Rows(*(_picked(getattr(self, f.name), columns) for f in fields(self)))
+        """Some of the rows; `ceiling` stays that of all."""
+        kept = {f.name: _picked(getattr(self, f.name), columns) for f in fields(self)}
+        return replace(self, **(kept | {"ceiling": self.ceiling}))
 
 
 def _picked(value: Floats | Solids | None, columns: Integers) -> Any:
@@ -345,7 +352,7 @@ def _solve_chunk(
     solids = every.solids
     x_found = np.full(every.totals.shape, np.nan)
     gamma_found = np.full((model.groups, n), np.nan)
-    aw_found, ionic_found = np.full(n, np.nan), np.full(n, np.nan)
+    aw_found = np.full(n, np.nan)
     amounts_found = np.zeros((0 if solids is None else len(solids.water), n))
     water_found = np.ones(n)
     reason = np.full(n, int(Reason.ITERATIONS))
@@ -376,8 +383,10 @@ def _solve_chunk(
         move = np.abs(moves).max(axis=0)
         finite = np.isfinite(move)
         # Near the end each move is a share of the one before: the activity coefficients lag.
-        share = (moves * rows.last_moves).sum(axis=0) / (rows.last_moves**2).sum(axis=0)
-        slowest = np.maximum(np.abs(share), np.abs(rows.last_share))
+        before = np.square(rows.last_moves).sum(axis=0)
+        share = (moves * rows.last_moves).sum(axis=0) / before
+        shrunk = np.sqrt(np.square(moves).sum(axis=0) / before)
+        slowest = np.maximum(shrunk, np.abs(rows.last_share))
         done = (move < STEP_TOLERANCE) | (move * slowest < STEP_TOLERANCE * (1.0 - slowest))
         if rows.solids is not None:
             # Water bound in solids leaves the water: n is per kg of water left.
@@ -397,7 +406,6 @@ def _solve_chunk(
             x_found[:, at] = x[:, stop]
             gamma_found[:, at] = medium.ln_gamma[:, stop]
             aw_found[at] = medium.ln_water_activity[stop]
-            ionic_found[at] = medium.ionic_strength[stop]
             if rows.solids is not None:
                 amounts_found[:, at] = amounts[:, stop]
                 water_found[at] = rows.water[stop]
@@ -406,7 +414,8 @@ def _solve_chunk(
                 break
         steady = np.abs(share - rows.last_share) < STEADY * np.abs(share)
         steady &= (move < STEADY_MOVE) & (slowest < STEADY_SHARE)
-        change /= np.where(steady, 1.0 - share, 1.0)
+        if steady.any():
+            change *= np.where(steady, 1.0 / (1.0 - share), 1.0)
         _advance(rows, change, medium.solutes, iteration, scratch)
         rows.last_x[:], rows.last_moves, rows.last_share, rows.water = x, moves, share, water
         if live.mean() <= 1.0 - PACKED_SHARE:
@@ -414,8 +423,8 @@ def _solve_chunk(
             live = np.ones(len(rows.index), dtype=bool)
     shift = system.water[:, None] * aw_found - gamma_found[model.group]
     ln_m = step.nu.T @ x_found + shift + (every.above_k - 1.0)
-    held = amounts_found
-    balance = _balance(step, ln_m, every, water_found, held)
+    molality = np.exp(np.minimum(ln_m, 50.0))
+    balance = _balance(step, molality, every, water_found, amounts_found)
     reason = np.where(
         (reason == Reason.CONVERGED) & ~(balance < BALANCE_TOLERANCE),
         int(Reason.ITERATIONS),
@@ -426,8 +435,8 @@ def _solve_chunk(
         ln_m + gamma_found[model.group],
         x_found,
         aw_found,
-        ionic_found,
-        held * water_found,
+        np.maximum(0.5 * (system.charge**2 @ molality), IONIC_STRENGTH_FLOOR),
+        amounts_found * water_found,
         water_found,
         balance,
         reason,
@@ -450,11 +459,14 @@ def _advance(
         ln_m += change
     else:
         bound = np.log(solutes) + MINOR_SHARE_LN
-        limit = np.multiply(ln_m > bound - 0.7, GROWTH_LN, out=scratch("limit", *ln_m.shape))
-        limit += bound
+        limit = np.multiply(ln_m, GROWTH, out=scratch("limit", *ln_m.shape))
+        limit += (1.0 - GROWTH) * bound + GROWTH * 0.7
+        np.maximum(limit, bound, out=limit)
         ln_m += change
         np.minimum(ln_m, limit, out=ln_m)
         ceiling = rows.ceiling
+        if ceiling.shape != ln_m.shape:
+            ceiling = ceiling[:, rows.index]
         if rows.solids is not None:
             lift = SOLIDS_LIFT_LN - np.log(rows.water)
             ceiling = np.add(ceiling, lift, out=limit)
@@ -463,10 +475,9 @@ def _advance(
 
 
 def _balance(
-    step: NewtonStep, ln_molality: Floats, rows: _Rows, water_left: Floats, amounts: Floats
+    step: NewtonStep, molality: Floats, rows: _Rows, water_left: Floats, amounts: Floats
 ) -> Floats:
     """(n,) largest relative mass balance error; the proton row counts only if pH is free."""
-    molality = np.exp(np.minimum(ln_molality, 50.0))
     held = step.nu @ molality
     scale = np.abs(step.nu) @ molality
     if rows.solids is not None:
