@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from chem.doubts import first_order, median, range_of
+from chem.doubts import first_orders, median, range_of
 from chem.equilibrium import Conditions, aired, coverage, one_thread, solve
 from chem.forecast.aging import Aging
 from chem.forecast.evolved import evolved
@@ -205,9 +205,10 @@ def _doubts(
     pressing = [s for s in pressing if s.key in here.phases.keys]
     si = here.si[:, here.phases.keys.index(pressing[0].key)] if pressing else ph
     found = []
-    for name, column in seen.ready.doubts.items():
-        on_si, on_ph = first_order(si, column), first_order(ph, column)
-        on_odds = first_order(shows.astype(float), column)
+    open_ = seen.ready.doubts
+    shares = [first_orders(y, list(open_.values())) for y in (si, ph, shows.astype(float))]
+    for name, *each in zip(open_, *shares, strict=True):
+        on_si, on_ph, on_odds = (float(share) for share in each)
         if max(on_si, on_ph, on_odds) > LEAST_SHARE:
             found.append(DoubtShare(name, on_si, on_ph, on_odds, settle_by(name)))
     return tuple(sorted(found, key=lambda d: -d.share)[:12])
