@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chem.doubts import Draws
-from chem.equilibrium import Equilibrium, build_system, solve
+from chem.equilibrium import Equilibrium, solve
 from chem.equilibrium.activity import Floats
 from chem.forecast import Prepared, Range
-from chem.forecast.aging import Aging
+from chem.forecast.aging import at_once
 from chem.forecast.prepare import assemble, conditions_of
 from chem.label import Product, contents
 from chem.tank import Finished, Mix, finish, grams_per_litre, water_totals, with_product
@@ -64,7 +64,7 @@ class Titration:
     def ph(self, rate: float) -> Floats:
         """(N,) pH at once, at a rate [g/L]; NaN where no equilibrium was found."""
         finished = self.finished(rate)
-        fresh = _fresh(finished, self.draws.count)
+        fresh = at_once(finished, self.draws.count)
         conditions = conditions_of(fresh.system, self.mix.t_celsius, self.draws)
         state = solve(fresh.system, fresh.totals(0.0), conditions, start=self._last)
         self._last = state
@@ -101,7 +101,7 @@ class Middle(Titration):
             water_kg_per_L=np.concatenate([f.water_kg_per_L for f in each]),
             held={k: np.concatenate([f.held[k] for f in each]) for k in first.held},
         )
-        fresh = _fresh(rows, len(rates))
+        fresh = at_once(rows, len(rates))
         nominal = replace(
             conditions_of(fresh.system, self.mix.t_celsius, self.draws), eps_shift=None
         )
@@ -190,10 +190,3 @@ class _End:
     rate: float
     off: float | None = None
     newest: bool = False
-
-
-def _fresh(finished: Finished, count: int) -> Aging:
-    """A finished solution at once: nothing oxidised, every strong chelate whole."""
-    still = np.zeros(count)
-    system = build_system(finished.components, held=tuple(finished.held))
-    return Aging(system, finished, still, still, 0.0, still)

@@ -28,12 +28,17 @@ def solution_command(
         typer.Option(metavar="SOLID", help="In unlimited excess; no other forms. Repeatable."),
     ] = None,
     let_settle: Annotated[
-        bool, typer.Option("--settle", help="Let every prompt solid form that may decide.")
+        bool, typer.Option("--settle", help="Let every prompt solid form.")
     ] = False,
     ph: Annotated[
         str | None, typer.Option(metavar="VALUE", help='A given pH, or "charge".')
     ] = None,
     temperature: Annotated[str | None, typer.Option(help='Try another: "10 C".')] = None,
+    odds: Annotated[
+        bool, typer.Option("--odds", help="Chance that solids show, from 1 min to 30 days.")
+    ] = False,
+    draws: Annotated[int, typer.Option(help="With --odds: how many draws.", min=1)] = 256,
+    seed: Annotated[int, typer.Option(help="With --odds: where the draws start.", min=0)] = 1,
     everything: Annotated[
         bool, typer.Option("--all", help="Traces and far undersaturated solids as well.")
     ] = False,
@@ -46,10 +51,15 @@ def solution_command(
 
     recipe = change_recipe(read_recipe(file), ph=ph, temperature=temperature)
     result = equilibrate(recipe, saturate=saturate or (), let_settle=let_settle)
+    chances = None
+    if odds:
+        from chem.laboratory.odds import solution_odds
+
+        chances = solution_odds(recipe, count=draws, seed=seed)
     if as_json:
-        typer.echo(solution_json(result))
+        typer.echo(solution_json(result, chances))
     else:
-        typer.echo(as_text(solution_sheet(result, everything=everything)), nl=False)
+        typer.echo(as_text(solution_sheet(result, chances, everything=everything)), nl=False)
 
 
 def tables_command(

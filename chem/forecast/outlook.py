@@ -74,6 +74,7 @@ def outlook(ready: Prepared, *, quick: bool = False) -> Outlook:
     frozen = np.zeros(fresh.cold.si.shape)
     colloids = colloid_outlook(ready, fresh)
     so_far = np.zeros(fresh.settled.shape)
+    most_seen, most_full = np.zeros(len(ok)), np.zeros(len(ok))
     for name, t in TIMES_S.items():
         out = np.nan_to_num(states[name].amounts(t))
         if cold is not None and name == "24h":
@@ -87,10 +88,15 @@ def outlook(ready: Prepared, *, quick: bool = False) -> Outlook:
         # Each amount is for that salt alone, so the largest stands for all.
         coldest = frozen.max(axis=1, initial=0.0)
         amounts[name] = so_far
-        loose = sum(c.amount_by(t) for c in colloids)
+        seen, full = states[name].growing.filled(t)
+        if cold is not None and name == "24h":
+            cold_seen, cold_full = cold.growing.filled(t)
+            seen, full = np.maximum(seen, cold_seen), np.maximum(full, cold_full)
+        most_seen, most_full = np.maximum(most_seen, seen), np.maximum(most_full, full)
+        loose = [c.amount_by(t) for c in colloids]
         swollen = sum(c.swollen_g_per_L * c.share_by(t) for c in colloids)
-        shows[name] = so_far.sum(axis=1) + coldest + loose > show
-        blocks[name] = so_far.sum(axis=1) + coldest + swollen > clog
+        shows[name] = np.max([most_seen, coldest / show, *(x / show for x in loose)], axis=0) > 1.0
+        blocks[name] = most_full + (coldest + swollen) / clog > 1.0
     suited = None
     if mix.adjuvant is not None:
         inside = (fresh.clear.ph >= mix.adjuvant.ph_low) & (fresh.clear.ph <= mix.adjuvant.ph_high)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -21,7 +22,14 @@ from chem.equilibrium import (
 )
 from chem.equilibrium.activity import Floats
 from chem.forecast.aging import Aging, aging
-from chem.forecast.clouding import clouding_time_s, delay_factor, share_out
+from chem.forecast.clouding import (
+    Growing,
+    alone_g_per_L,
+    clouding_time_s,
+    clouding_times_s,
+    share_out,
+    spread,
+)
 from chem.forecast.crystals import Crystals, crystals
 from chem.forecast.hazards import holds_film, refuse_toxic
 from chem.forecast.stack import Picked
@@ -40,8 +48,9 @@ NEAR_SI = -1.0
 class Doubtful:
     """One tank at one temperature, per draw.
 
-    clear: speciation before anything settles; log_ksp, si: (N, M); clouding: (N, M) [s];
-    settled: (N, M) [g/L] of what may come out in a spray day; ph_settled: (N,); cold: very
+    clear: speciation before anything settles; log_ksp, si: (N, M); clouding: (N, M) [s] and
+    alone: (N, M) [g/L] of each solid by itself; settled: (N, M) [g/L] of what may come out in a
+    spray day; ph_settled: (N,); cold: very
     soluble salts, judged from their tables, with cold_clouding (N, K) [s].
     """
 
@@ -50,6 +59,7 @@ class Doubtful:
     log_ksp: Floats
     si: Floats
     clouding: Floats
+    alone: Floats
     settled: Floats
     ph_settled: Floats
     ok: Bools
@@ -59,7 +69,16 @@ class Doubtful:
     def put(self, which: Integers, part: Doubtful) -> Doubtful:
         """The tank with some rows replaced."""
         fields: dict[str, Any] = {"clear": self.clear.put(which, part.clear)}
-        for name in ("log_ksp", "si", "clouding", "settled", "ph_settled", "ok", "cold_clouding"):
+        for name in (
+            "log_ksp",
+            "si",
+            "clouding",
+            "alone",
+            "settled",
+            "ph_settled",
+            "ok",
+            "cold_clouding",
+        ):
             fields[name] = getattr(self, name).copy()
             fields[name][which] = getattr(part, name)
         cold = {}
@@ -72,9 +91,14 @@ class Doubtful:
         """(N, K) [g/L] of very soluble salts out by t [s]."""
         return np.asarray(self.cold.amount_g_per_L * share_out(t_s, self.cold_clouding))
 
+    @cached_property
+    def growing(self) -> Growing:
+        """Its solids on their way out."""
+        return Growing.of(self.phases, self.settled, self.alone, self.clouding)
+
     def amounts(self, t_s: float) -> Floats:
         """(N, M) [g/L] out by t [s]."""
-        return np.asarray(self.settled * share_out(t_s, self.clouding))
+        return self.growing.amounts(t_s)
 
 
 def _per_degree(constants: System | Phases, t_celsius: float) -> Floats:
@@ -138,6 +162,7 @@ def evaluate(
             nothing,
             nothing,
             nothing,
+            nothing,
             clear.ph,
             clear.converged,
             cold,
@@ -146,17 +171,14 @@ def evaluate(
     log_ksp = log_ksp_of(phases, t_celsius, draws)
     si = clear.saturation_index(phases, log_ksp)
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
-    clouding = np.full(si.shape, np.inf)
-    mmol = {c: 1000.0 * totals[:, i] * water_kg_per_L for i, c in enumerate(system.components)}
-    for m in np.flatnonzero(highest > 0.0):
-        curve = tables().clouding[phases.solids[m].curve]
-        spread = draws.factor(f"clouding:{phases.keys[m]}", float(np.log(curve.factor)))
-        clouding[:, m] = clouding_time_s(curve, 2.0 * si[:, m] / phases.ions[m]) * spread
-        clouding[:, m] *= delay_factor(curve.curve, mmol)
+    mol_per_L = totals * water_kg_per_L[:, None]
+    mmol = {c: 1000.0 * mol_per_L[:, i] for i, c in enumerate(system.components)}
+    clouding = clouding_times_s(phases, si, mmol, draws)
+    alone = alone_g_per_L(phases, si, mol_per_L)
     settled = np.zeros(si.shape)
     ph_settled = clear.ph.copy()
     ok = clear.converged.copy()
-    deciding = np.array([s.decides and s.kinetics != "dormant" for s in phases.solids])
+    deciding = np.array([s.decides for s in phases.solids])
     near_limit = np.flatnonzero(deciding & (highest > NEAR_SI))
     if near_limit.size and (highest[near_limit] > 0.0).any():
         rows = clouding[:, near_limit].min(axis=1) < within_s
@@ -168,7 +190,7 @@ def evaluate(
         ok &= out.converged
     settled[~ok] = np.nan
     return Doubtful(
-        phases, clear, log_ksp, si, clouding, settled, ph_settled, ok, cold, cold_clouding
+        phases, clear, log_ksp, si, clouding, alone, settled, ph_settled, ok, cold, cold_clouding
     )
 
 
@@ -212,8 +234,8 @@ def _cold_clouding(cold: Crystals, draws: Draws) -> Floats:
     for k, key in enumerate(cold.keys):
         si = np.nan_to_num(cold.si[:, k], nan=-1.0)
         if (si > 0.0).any():
-            spread = draws.factor(f"clouding:{key} crystals", float(np.log(curve.factor)))
-            out[:, k] = clouding_time_s(curve, si) * spread
+            out[:, k] = clouding_time_s(curve, si)
+            out[:, k] *= spread(draws, f"{key} crystals", curve.factor)
     return out
 
 

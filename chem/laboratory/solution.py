@@ -110,7 +110,7 @@ def equilibrate(
     Args:
         recipe: what `read_recipe` gave.
         saturate: keys of solids in unlimited excess; they may dissolve, no other solid forms.
-        let_settle: every prompt solid whose constant may decide may form.
+        let_settle: every prompt solid may form.
 
     Raises:
         InputProblem: an unknown solid, solids that can't stand together, a salt that the activity
@@ -118,9 +118,9 @@ def equilibrate(
     """
     solids = _named(saturate)
     components = set(recipe.totals) | {c for s in solids for c in _components_of(s)}
-    system = build_system(components)
+    system = build_system(components, held=tuple(recipe.held))
     conditions = Conditions.nominal(system, recipe.t_celsius)
-    totals = system.totals(recipe.totals)
+    totals = system.totals(recipe.parted)
     phases = build_phases(system)
     declared = solve(system, totals, conditions, ph=_given(recipe))
     if not declared.converged[0]:
@@ -199,7 +199,7 @@ def _components_of(solid: Solid) -> list[str]:
 
 
 def _prompt() -> list[str]:
-    return [s.key for s in tables().solids.values() if s.kinetics == "prompt" and s.decides]
+    return [s.key for s in tables().solids.values() if s.kinetics == "prompt"]
 
 
 def _settled(
@@ -268,7 +268,7 @@ def _saturated(
         if water <= 0.0:
             break
         added = phases.nu[: len(system.components), :count].sum(axis=1)
-        totals = (system.totals(recipe.totals) + excess * added) / water
+        totals = (system.totals(recipe.parted) + excess * added) / water
         if (totals < 0.0).any():
             break
         state = settle(
@@ -344,10 +344,10 @@ def _notes(
     value = tables().value
     ionic = float(state.ionic_strength[0])
     if ionic > value("ionic_strength_valid"):
-        far = "far " if ionic > value("ionic_strength_limit") else ""
+        far = "Far out" if ionic > value("ionic_strength_limit") else "Out"
         notes.append(
-            f"{far}out of range: ionic strength {ionic:.2f} mol/kg, the activity model is good "
-            f"to {value('ionic_strength_valid'):g}".capitalize()
+            f"{far} of range: ionic strength {ionic:.2f} mol/kg, the activity model is good "
+            f"to {value('ionic_strength_valid'):g}"
         )
     if recipe.ph is not None and charge != 0.0:
         kind = "acid" if charge > 0.0 else "base"
@@ -366,13 +366,6 @@ def _notes(
         notes.append(
             f"Carried for charge and mass only, without reactions in the tables: {_listed(inert)}"
         )
-    weak = [
-        s.key
-        for s in phases.solids
-        if not s.decides and s.kinetics != "dormant" and si[s.key] > 0.0 and s not in saturating
-    ]
-    if weak:
-        notes.append(f"Over its limit by a constant too weak to decide: {_listed(weak)}")
     notes += [f"{s.key}: {s.constant.note}" for s in saturating if s.constant.note]
     if settled is not None:
         notes.append(

@@ -101,8 +101,10 @@ class InteractionRule:
 class Solid:
     """A solid; `reaction` lists what it dissolves into, so IAP is its product.
 
-    kinetics: prompt (minutes), slow (hours) or dormant (days, never);
-    decides: False where the constant is too weak to carry an answer.
+    kinetics: prompt (minutes), slow (hours), dormant (days, never) or soluble (judged from its
+    solubility table, where the activity model can't saturate it);
+    family: solids of the same ions, one of which comes first and turns into the others;
+    shows_as: what it looks like, a row of `limits.csv`.
     """
 
     key: str
@@ -111,8 +113,14 @@ class Solid:
     reaction: Mapping[str, float]
     constant: Constant
     kinetics: str
-    decides: bool
+    family: str
+    shows_as: str
     curve: str
+
+    @property
+    def decides(self) -> bool:
+        """Whether it may form in a spray day: every such solid decides, a doubtful one widely."""
+        return self.kinetics in {"prompt", "slow"}
 
     @property
     def ions(self) -> float:
@@ -260,7 +268,8 @@ def tables() -> Tables:
             parse_reaction(r["reaction"]),
             _constant(r),
             r["class"],
-            r["decides"] == "yes",
+            r["family"],
+            r["shows_as"],
             r["curve"],
         )
         for r in read_csv("solids.csv")
