@@ -499,9 +499,10 @@ def test_check_values_have_sources_and_say_what_was_fitted() -> None:
     assert len({r["id"] for r in rows}) == len(rows)
     for row in rows:
         assert row["source"] and row["unit"] and row["tolerance"], row["id"]
-        assert row["role"] in {"check", "fitted"}
+        assert row["role"] in {"blind", "recalled", "fitted"}
+        assert (row["role"] == "recalled") == ("value from memory)" in row["source"]), row["id"]
     # Whoever fits a constant to a check value must say so.
-    for solid, role in (("gypsum", "fitted"), ("arcanite", "fitted"), ("struvite", "check")):
+    for solid, role in (("gypsum", "fitted"), ("arcanite", "fitted"), ("struvite", "blind")):
         pure = [r for r in rows if r["of"].startswith(solid + " ") and not r["composition"]]
         assert all(r["role"] == role for r in pure if r["what"] == "dissolved") and pure
         assert (tables().solids[solid].constant.kind == "fitted") == (role == "fitted")
@@ -510,10 +511,10 @@ def test_check_values_have_sources_and_say_what_was_fitted() -> None:
 def test_a_wrong_value_or_no_number_fails_with_exit_1(monkeypatch: pytest.MonkeyPatch) -> None:
     rows = [
         {"id": "wrong", "what": "ph", "of": "", "composition": "Na=0.075 CO3=0.05", "t_C": "25",
-         "value": "9.86", "tolerance": "0.03", "unit": "pH", "role": "check",
+         "value": "9.86", "tolerance": "0.03", "unit": "pH", "role": "blind",
          "source": "carbonate standard with NaCO3- counted twice", "note": ""},
         {"id": "none", "what": "dissolved", "of": "potassium_nitrate K", "composition": "",
-         "t_C": "25", "value": "3.79", "tolerance": "1 %", "unit": "mol/kg", "role": "check",
+         "t_C": "25", "value": "3.79", "tolerance": "1 %", "unit": "mol/kg", "role": "blind",
          "source": "CRC Handbook, 98th ed., 2017", "note": ""},
     ]  # fmt: skip
     monkeypatch.setattr(selfcheck, "read_csv", lambda name: rows)

@@ -124,8 +124,14 @@ class Solid:
 
     @property
     def ions(self) -> float:
-        """Ions per formula unit, water, H+ and OH- left out (for comparing SI across formulas)."""
-        return sum(abs(n) for name, n in self.reaction.items() if name not in {"H+", "H2O"})
+        """Ions per formula unit, for comparing SI across formulas.
+
+        Water, H+ and OH- are left out; what is counted as a neutral acid (boric, silicic) is one
+        anion beside a cation, however many of it join.
+        """
+        parts = {n: abs(k) for n, k in self.reaction.items() if n not in {"H+", "H2O"}}
+        charged = sum(k for n, k in parts.items() if "+" in n or "-" in n)
+        return charged + 1.0 if 0.0 < charged < sum(parts.values()) else sum(parts.values())
 
 
 @dataclass(frozen=True)

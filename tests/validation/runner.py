@@ -74,6 +74,18 @@ class Check:
     note: str
 
     @property
+    def kind(self) -> str:
+        """`fitted`, in whole or in part; `recalled` from memory; else `blind`: counted apart.
+
+        `not blind`: chosen after a comparison with ours, and in no count.
+        """
+        if self.fitted in {"yes", "partly"}:
+            return "fitted"
+        if self.fitted == "not blind":
+            return self.fitted
+        return "recalled" if self.how_known == "value from memory" else "blind"
+
+    @property
     def number(self) -> float:
         """The measured value; raises ValueError for a mark."""
         return float(self.value)
