@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from chem.advice.salting import GRID_CELSIUS, jug_crystals
+from chem.advice.salting import JugCold, jug_cold
 from chem.doubts import Draws, doubts, first_order
 from chem.equilibrium import Conditions, build_system, solve
 from chem.equilibrium.activity import Floats
@@ -41,16 +42,16 @@ WATER_FIGURES = {
 
 
 @dataclass(frozen=True)
-class SaltOut:
-    """A salt that leaves the jug as it cools, and the highest temperature at which it may.
+class Cold:
+    """A jug in the cold: salts_out_below, freezes_below [degC], None where not so or not told;
+    names: of what salts out; clear_at: chance that no salt is out at the coldest, None where it
+    can't be judged; cannot_judge: why not, if so."""
 
-    from_below: whether it may be colder than any temperature tried, which stands as p05 then.
-    """
-
-    key: str
-    name: str
-    t_celsius: Range
-    from_below: bool
+    salts_out_below: Range | None
+    freezes_below: Range | None
+    names: tuple[str, ...]
+    clear_at: float | None
+    cannot_judge: str | None
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,7 @@ class Jug:
     """A label read as a liquid.
 
     makeup: component -> [mol/kg]; sources_percent: [% by mass]; ph: of 1 part in 10 of water, or
-    None; clear_at: chance that nothing crystallises at `coldest` [degC], None for a dry product.
+    None; cold: what crystallises, None for a dry product; coldest_celsius: for its odds.
     """
 
     product: Product
@@ -80,9 +81,8 @@ class Jug:
     doubts: tuple[DoubtShare, ...]
     carried: tuple[Carried, ...]
     currency: str
-    salts_out: tuple[SaltOut, ...]
+    cold: Cold | None
     coldest_celsius: float
-    clear_at: float | None
     water_matters: str | None
     notes: tuple[str, ...]
     draws: int
@@ -98,7 +98,7 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
     """Read a label as a liquid. Misfits stand in `problems`; nothing is raised for them."""
     draws = Draws(count, seed)
     inside = contents(product, draws, strict=False)
-    crystals = None if product.dry else jug_crystals(inside, coldest_celsius, draws)
+    cold = None if product.dry else jug_cold(inside, draws)
     problems = [*_misfit_texts(product), *_nitrogen(product), *_too_heavy(product, inside)]
     dried = None if product.dry else _range(draws, inside.density_kg_per_L)
     price = product.price
@@ -106,24 +106,12 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
     middle = 1.0 if dried is None else dried.median
     if price is not None:
         per_kg = price.amount if price.per == "kg" else price.amount / middle
-    salts: tuple[SaltOut, ...] = ()
-    clear_at = None
-    if crystals is not None:
-        salts = tuple(
-            _salt_out(key, name, t, draws)
-            for key, name, t in zip(
-                crystals.keys, crystals.names, crystals.t_salt_out_celsius.T, strict=True
+    if cold is not None and product.form == "solution":
+        over = cold.t_celsius > WARM_CELSIUS + WARM_MARGIN_K
+        if draws.chance(over) > OVER_IN_NEARLY_ALL:
+            problems.append(
+                f"more than dissolves at 77 F (25 C) as labelled: {', '.join(_named(cold, over))}"
             )
-            if np.nanmedian(t) > COLDEST_SHOWN_CELSIUS
-        )
-        clear_at = draws.chance(np.asarray(~(crystals.si > 0.0).any(axis=1)))
-        over = [
-            name
-            for name, si in zip(crystals.names, crystals.si_warm.T, strict=True)
-            if draws.quantile(si, (0.05,))[0] > SURELY_OVER_SI
-        ]
-        if over and product.form == "solution":
-            problems.append(f"more than dissolves at 77 F (25 C) as labelled: {', '.join(over)}")
     return Jug(
         product=product,
         density_kg_per_L=dried,
@@ -135,9 +123,8 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
         doubts=_doubts(inside, draws),
         carried=tuple(_carried(product, middle, per_kg)),
         currency=price.currency if price else "",
-        salts_out=tuple(sorted(salts, key=lambda s: -s.t_celsius.median)),
+        cold=None if cold is None else _cold(cold, coldest_celsius, draws),
         coldest_celsius=coldest_celsius,
-        clear_at=clear_at,
         water_matters=_water_matters(product, count, seed) if not problems else None,
         notes=inside.notes,
         draws=count,
@@ -145,16 +132,35 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
     )
 
 
-SURELY_OVER_SI = 0.3
-"""Salts this far over in nearly every version can't be a clear jug; below, the tables may err."""
-COLDEST_SHOWN_CELSIUS = -10.0
+WARM_CELSIUS, WARM_MARGIN_K, OVER_IN_NEARLY_ALL = 25.0, 15.0, 0.95
+"""What needs over 40 C to dissolve in nearly every version can't be a clear jug."""
+TOLD_IN = 0.5
+NAMED_FROM = 0.1
 
 
-def _salt_out(key: str, name: str, t_celsius: Floats, draws: Draws) -> SaltOut:
-    """One salt's temperature of leaving over all draws, those without one among them."""
-    coldest = float(GRID_CELSIUS[0])
-    tried = _range(draws, np.maximum(t_celsius, coldest))
-    return SaltOut(key, name, tried, tried.p05 <= coldest)
+def _named(cold: JugCold, rows: NDArray[np.bool_]) -> list[str]:
+    """What comes out in some of the draws, the most frequent first."""
+    counts = np.bincount(cold.name[rows & (cold.name >= 0)], minlength=len(cold.names))
+    least = NAMED_FROM * max(int(rows.sum()), 1)
+    return [cold.names[k] for k in np.argsort(-counts) if counts[k] > least]
+
+
+def _cold(cold: JugCold, coldest_celsius: float, draws: Draws) -> Cold:
+    """Sum of the draws: what was told in half of them or more."""
+    told = ~np.isnan(cold.t_celsius)
+    salts = np.isfinite(cold.t_celsius)
+    below = ice = clear = why = None
+    if draws.chance(salts) >= TOLD_IN:
+        below = _range(draws, np.where(salts, cold.t_celsius, np.nan))
+    iced = np.isfinite(cold.ice_celsius) & ~salts
+    if draws.chance(iced) >= TOLD_IN:
+        ice = _range(draws, np.where(iced, cold.ice_celsius, np.nan))
+    if draws.chance(told) >= TOLD_IN:
+        clear = draws.chance(told & (cold.t_celsius < coldest_celsius), told)
+    if below is None and ice is None:
+        reasons = np.bincount(cold.reason[cold.reason >= 0], minlength=len(cold.reasons))
+        why = cold.reasons[int(reasons.argmax())] if reasons.any() else "its draws disagree"
+    return Cold(below, ice, tuple(_named(cold, salts)), clear, why)
 
 
 def _range(draws: Draws, values: Floats) -> Range:

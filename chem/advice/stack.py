@@ -67,12 +67,14 @@ def _batch(ready: Prepared, states: Sequence[Finished], t_s: float) -> list[Glan
     salts = np.nan_to_num(np.max([look.amounts(t_s) for look in looks], axis=0))
     cold = [np.nan_to_num(look.crystals(t_s)) for look in looks]
     loose = colloid_outlook(stack, looks[0])
-    every = salts.sum(axis=1) + np.max([c.max(axis=1, initial=0.0) for c in cold], axis=0)
-    every += sum((c.amount_by(t_s) for c in loose), np.zeros(many.count))
+    limit = tables().value("show_limit")
+    seen_as = [look.growing.filled(t_s)[0] for look in looks]
+    seen_as += [c.max(axis=1, initial=0.0) / limit for c in cold]
+    seen_as += [c.amount_by(t_s) / limit for c in loose]
+    shows = np.max(seen_as, axis=0) > 1.0
     kinds = {s.name: salts[:, m] for m, s in enumerate(looks[0].phases.solids)}
     kinds |= {name: cold[0][:, m] for m, name in enumerate(looks[0].cold.names)}
     kinds |= {c.key.replace("_", " "): c.amount_by(t_s) for c in loose}
-    limit = tables().value("show_limit")
     ph = looks[0].clear.ph
     seen = []
     for k in range(len(states)):
@@ -84,7 +86,7 @@ def _batch(ready: Prepared, states: Sequence[Finished], t_s: float) -> list[Glan
                 most, culprit = weight, name
         seen.append(
             Glance(
-                draws.chance(every[block] > limit, ok[block]),
+                draws.chance(shows[block], ok[block]),
                 culprit,
                 1.0 - draws.chance(ok[block]),
                 float(draws.quantile(ph[block], (0.5,))[0]),
