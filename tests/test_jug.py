@@ -108,6 +108,17 @@ def test_cold_salts_out_where_the_trade_says(tmp_path: Path) -> None:
     assert told["salts_out"][0]["key"] == "urea" and told["cannot_judge"] is None
 
 
+def test_a_dilution_has_a_conductivity(tmp_path: Path) -> None:
+    """KCl at 0.0134 mol/kg: between 1.408 at 0.01 and 12.82 at 0.1 (Wu, Koch and Pratt 1991)."""
+    result = read(
+        tmp_path, density="1.06 kg/L", sources=["potassium chloride"], ph=7.0,
+        guarantee={"soluble potash": 6.3},
+    )  # fmt: skip
+    current = result.conductivity_mS_per_cm
+    assert current is not None and current.median == pytest.approx(1.97, rel=0.12)
+    assert "mS/cm" in as_text(jug_sheet(result))
+
+
 def test_a_mixture_that_no_table_holds_is_said(tmp_path: Path) -> None:
     result = read(
         tmp_path, density="1.2 kg/L", sources=["urea", "potassium chloride"],

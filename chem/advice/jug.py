@@ -10,7 +10,13 @@ from numpy.typing import NDArray
 
 from chem.advice.salting import JugCold, jug_cold
 from chem.doubts import Draws, doubts, first_order
-from chem.equilibrium import Conditions, build_system, solve
+from chem.equilibrium import (
+    Conditions,
+    build_system,
+    conductivity_mS_per_cm,
+    held_key,
+    solve,
+)
 from chem.equilibrium.activity import Floats
 from chem.forecast import DoubtShare, Range, prepare, settle_by
 from chem.label import NITROGEN_FORMS, Contents, Product, contents, label_lines, misfits
@@ -68,7 +74,8 @@ class Jug:
     """A label read as a liquid.
 
     makeup: component -> [mol/kg]; sources_percent: [% by mass]; ph: of 1 part in 10 of water, or
-    None; cold: what crystallises, None for a dry product; coldest_celsius: for its odds.
+    None; conductivity_mS_per_cm: of 1 part in 100 at 25 degC, None beyond the method; cold: what
+    crystallises, None for a dry product; coldest_celsius: for its odds.
     """
 
     product: Product
@@ -76,6 +83,7 @@ class Jug:
     makeup: Mapping[str, Range]
     sources_percent: Mapping[str, Range]
     ph: Range | None
+    conductivity_mS_per_cm: Range | None
     problems: tuple[str, ...]
     open: tuple[str, ...]
     doubts: tuple[DoubtShare, ...]
@@ -118,6 +126,7 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
         makeup={c: _range(draws, inside.of(c)) for c in inside.components if inside.of(c).any()},
         sources_percent={k: _range(draws, v) for k, v in inside.sources_percent.items()},
         ph=_ph(inside, draws),
+        conductivity_mS_per_cm=_conductivity(inside, draws),
         problems=tuple(problems),
         open=tuple(_left_open(product, draws)),
         doubts=_doubts(inside, draws),
@@ -231,6 +240,23 @@ def _ph(inside: Contents, draws: Draws) -> Range | None:
     per_kgw = inside.mol_per_kg[:, order] * (0.1 / (0.1 * inside.water_kg_per_kg + 0.9))[:, None]
     state = solve(system, per_kgw, Conditions.nominal(system))
     return _range(draws, state.ph) if state.converged.any() else None
+
+
+def _conductivity(inside: Contents, draws: Draws) -> Range | None:
+    """mS/cm of one part in a hundred of pure water at 25 degC; None where half isn't told."""
+    if not inside.components:
+        return None
+    system = build_system(inside.components, held=tuple(inside.held))
+    thin = 0.01 / (0.01 * inside.water_kg_per_kg + 0.99)
+    totals = dict(zip(inside.components, (inside.mol_per_kg * thin[:, None]).T, strict=True))
+    for (metal, agent), made in inside.held.items():
+        bound = np.minimum(made * thin, np.minimum(totals[metal], totals[agent]))
+        totals[held_key(metal, agent)] = bound
+        totals[metal], totals[agent] = totals[metal] - bound, totals[agent] - bound
+    rows = np.stack([totals[c] for c in system.components], axis=1)
+    figure = conductivity_mS_per_cm(solve(system, rows, Conditions.nominal(system)))
+    told = np.isfinite(figure)
+    return _range(draws, figure) if draws.chance(told) >= TOLD_IN else None
 
 
 def _left_open(product: Product, draws: Draws) -> list[str]:

@@ -17,6 +17,7 @@ from chem.equilibrium import (
     System,
     build_phases,
     build_system,
+    conductivity_mS_per_cm,
     coverage,
     settle,
     solve,
@@ -52,7 +53,8 @@ class Solution:
     """A solution at equilibrium.
 
     totals: declared [mol/kg water]; si: solid key -> SI; coverage: share of the ion pairs met by
-    measured interaction coefficients; charge_mol_per_kg: sum z m.
+    measured interaction coefficients; charge_mol_per_kg: sum z m; conductivity_mS_per_cm: at its
+    own temperature, None beyond an ionic strength of 0.7 mol/kg and below pH 2.5.
     settled, dissolved: None unless solids could form or dissolve. settled [mol per kg of the
     declared water], below zero for a saturating solid that dissolved; dissolved [mol per kg of
     the water left] per component; water_left_kg: per kg of the declared water.
@@ -64,6 +66,7 @@ class Solution:
     ph_given: bool
     totals: Mapping[str, float]
     ionic_strength_mol_per_kg: float
+    conductivity_mS_per_cm: float | None
     water_activity: float
     species: tuple[SpeciesLine, ...]
     si: Mapping[str, float]
@@ -84,6 +87,7 @@ class Solution:
             "ph": self.ph,
             "ph_given": self.ph_given,
             "ionic_strength_mol_per_kg": self.ionic_strength_mol_per_kg,
+            "conductivity_mS_per_cm": self.conductivity_mS_per_cm,
             "water_activity": self.water_activity,
             "species": {
                 s.key: {"molality_mol_per_kg": s.molality_mol_per_kg, "activity": s.activity}
@@ -155,6 +159,7 @@ def equilibrate(
         ph_given=recipe.ph is not None,
         totals=recipe.totals,
         ionic_strength_mol_per_kg=float(state.ionic_strength[0]),
+        conductivity_mS_per_cm=_told(float(conductivity_mS_per_cm(state)[0])),
         water_activity=float(np.exp(state.ln_water_activity[0])),
         species=species,
         si=si,
@@ -166,6 +171,10 @@ def equilibrate(
         water_left_kg=water_left,
         notes=tuple(dict.fromkeys(notes)),
     )
+
+
+def _told(value: float) -> float | None:
+    return value if np.isfinite(value) else None
 
 
 def _named(keys: Iterable[str]) -> list[Solid]:

@@ -51,6 +51,12 @@ def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
             f"1 part in 10 of water reads about pH {result.ph.median:.1f} "
             f"({result.ph.p05:.1f} to {result.ph.p95:.1f})."
         )
+    current = result.conductivity_mS_per_cm
+    if current is not None:
+        facts.append(
+            f"1 part in 100 of water reads about {current.median:.2g} mS/cm at 25 C "
+            f"({current.p05:.2g} to {current.p95:.2g})."
+        )
     blocks = [
         Block("Ions the label implies", rows=rows),
         Block("Sources", rows=shares if len(shares) > 1 else ()),
@@ -154,6 +160,7 @@ def jug_json(result: Jug) -> str:
         "makeup_mol_per_kg": {k: v.as_dict() for k, v in result.makeup.items()},
         "sources_percent": {k: v.as_dict() for k, v in result.sources_percent.items()},
         "ph": result.ph.as_dict() if result.ph else None,
+        "conductivity_1_in_100_mS_per_cm": _range_json(result.conductivity_mS_per_cm),
         "adds_up": result.adds_up,
         "problems": list(result.problems),
         "doubts": [

@@ -41,6 +41,11 @@ def solution_sheet(
         f"Ionic strength {result.ionic_strength_mol_per_kg:.4g} mol/kg, "
         f"water activity {result.water_activity:.5f}",
     ]
+    if result.conductivity_mS_per_cm is not None:
+        answer.append(
+            f"Conductivity about {result.conductivity_mS_per_cm:.3g} mS/cm at "
+            f"{result.t_celsius:g} C"
+        )
     declared = ", ".join(f"{c} {v:.4g}" for c, v in result.totals.items()) or "water alone"
     blocks = [Block(f"At {result.t_celsius:g} C, mol per kg of water", [declared])]
     blocks += [] if odds is None else _odds(odds)
