@@ -15,7 +15,9 @@ from pathlib import Path
 import periodictable
 import pytest
 
-from chem.reference import tables
+from chem.forecast.crystals import soluble_salts
+from chem.reference import catalogue, tables
+from chem.reference.unlisted import not_judged, unlisted
 
 DATA = Path(__file__).resolve().parents[1] / "data"
 GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018
@@ -469,3 +471,43 @@ def test_retrograde_and_forward_solubility() -> None:
 def test_very_soluble_salts_are_left_to_solubility_tables() -> None:
     for key in ("potassium_nitrate", "potassium_chloride", "boric_acid", "epsomite", "mascagnite"):
         assert BY_SOLID[key]["class"] == "soluble"
+
+
+# pairs without a solid -------------------------------------------------------------------------
+
+
+def _listed() -> set[tuple[str, str]]:
+    """(cation, anion) components that some solid or soluble salt holds both of."""
+    table = tables()
+    component = {c.master: c.key for c in table.components.values()}
+    for species in table.species:
+        own = [m for m in species.reaction if m in component]
+        if len(own) == 1:
+            component[species.key] = component[own[0]]
+    reactions = [s.reaction for s in table.solids.values()]
+    reactions += [s.reaction for s in soluble_salts().values()]
+    made = [{component[m] for m in r if m in component} for r in reactions]
+    return {(a, b) for held in made for a in held for b in held}
+
+
+def test_every_pair_of_ions_of_the_sources_has_a_solid_or_a_verdict() -> None:
+    """A sweep over all that the source materials bring: no pair is silently without a solid."""
+    charge = {c.key: c.charge for c in tables().components.values()}
+    used = {c for s in catalogue().sources.values() for c in s.components if c in charge}
+    cations = {c for c in used if charge[c] > 0}
+    anions = {c for c in used if charge[c] < 0} | {"B", "Si"}
+    told = {(c, a) for row in unlisted() for c in row.cations for a in row.anions}
+    silent = {(c, a) for c in cations for a in anions} - _listed() - told
+    assert not silent
+    for row in unlisted():
+        assert row.verdict in {"soluble", "colloid", "missing"} and row.what
+        assert row.source in tables().references
+        assert set(row.cations) <= cations | {"H"} and set(row.anions) <= anions | {"phthalate"}
+
+
+def test_what_is_missing_is_named_where_its_ions_meet() -> None:
+    met = not_judged({"Mn": 0.01, "HPO3": 0.02, "K": 0.03}, 6.0)
+    assert met == ("phosphites of heavy metals (manganese(II) with phosphite (phosphonate))",)
+    assert not not_judged({"Mn": 0.01, "HPO3": 0.02, "K": 0.03}, 2.0)
+    assert not not_judged({"Mn": 1e-5, "HPO3": 0.02, "K": 0.03}, 6.0)
+    assert not not_judged({"Ca": 0.01, "NO3": 0.02}, 6.0)

@@ -70,6 +70,9 @@ def tables_command(
         list[str] | None,
         typer.Option(help="Only a table (solids) or a kind (estimate). Repeatable."),
     ] = None,
+    missing: Annotated[
+        bool, typer.Option("--missing", help="Only what no constant is known of.")
+    ] = False,
     as_json: _Json = False,
 ) -> None:
     """Every constant with unit, uncertainty, range and source."""
@@ -77,10 +80,10 @@ def tables_command(
     from chem.reference.fingerprint import fingerprint
     from chem.sheets.laboratory import summary_text, tables_json, tables_text
 
-    entries = find_entries(words or (), kind or ())
+    entries = find_entries(words or (), [*(kind or ()), *(("missing",) if missing else ())])
     if as_json:
         typer.echo(tables_json(entries, summary(), fingerprint()))
-    elif words or kind:
+    elif words or kind or missing:
         typer.echo(tables_text(entries), nl=False)
     else:
         typer.echo(summary_text(summary(), fingerprint()), nl=False)

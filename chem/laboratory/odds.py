@@ -23,6 +23,7 @@ from chem.forecast.clouding import limits
 from chem.forecast.prepare import Doubtful, evaluate
 from chem.laboratory.recipe import Recipe
 from chem.reference import molar_mass_g_per_mol, tables
+from chem.reference.unlisted import not_judged
 from chem.tank import Finished
 
 TIMES_S = {
@@ -209,6 +210,10 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
         notes.append(
             f"pH {recipe.ph:g} is given: {closing[1]:.3g} mol/kg of {closing[0]} closes it"
         )
+    per_L = dict(zip(finished.components, finished.totals_mol_per_L[0], strict=True))
+    left = not_judged(per_L, float(draws.quantile(fresh.clear.ph, (0.5,))[0]))
+    if left:
+        notes.append(f"No solubility is known, so not judged: {', '.join(left)}")
     if not ok.all():
         notes.append(f"{int((~ok).sum())} of {count} draws found no equilibrium and are left out")
     return SolutionOdds(
