@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chem.advice.salting import JugCold, jug_cold
-from chem.doubts import Draws, doubts, first_order
+from chem.doubts import Range, chance, doubts, first_order, median, range_of
 from chem.equilibrium import (
     Conditions,
     build_system,
@@ -17,9 +17,8 @@ from chem.equilibrium import (
     held_key,
     solve,
 )
-from chem.equilibrium.activity import Floats
-from chem.forecast import DoubtShare, Range, prepare, settle_by
-from chem.label import NITROGEN_FORMS, Contents, Product, contents, label_lines, misfits
+from chem.forecast import DoubtShare, Study, settle_by
+from chem.label import NITROGEN_FORMS, Contents, Product, label_lines, misfits
 from chem.reference import catalogue
 from chem.tank import UNKNOWN_WATER, Mix, millilitres_per_litre
 from chem.tank.mix import Addition
@@ -104,11 +103,11 @@ class Jug:
 
 def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: float = 5.0) -> Jug:
     """Read a label as a liquid. Misfits stand in `problems`; nothing is raised for them."""
-    draws = Draws(count, seed)
-    inside = contents(product, draws, strict=False)
-    cold = None if product.dry else jug_cold(inside, draws)
+    study = Study(count, seed)
+    inside = study.contents(product, strict=False)
+    cold = None if product.dry else jug_cold(inside, study.draws)
     problems = [*_misfit_texts(product), *_nitrogen(product), *_too_heavy(product, inside)]
-    dried = None if product.dry else _range(draws, inside.density_kg_per_L)
+    dried = None if product.dry else range_of(inside.density_kg_per_L)
     price = product.price
     per_kg = None
     middle = 1.0 if dried is None else dried.median
@@ -116,23 +115,23 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
         per_kg = price.amount if price.per == "kg" else price.amount / middle
     if cold is not None and product.form == "solution":
         over = cold.t_celsius > WARM_CELSIUS + WARM_MARGIN_K
-        if draws.chance(over) > OVER_IN_NEARLY_ALL:
+        if chance(over) > OVER_IN_NEARLY_ALL:
             problems.append(
                 f"more than dissolves at 77 F (25 C) as labelled: {', '.join(_named(cold, over))}"
             )
     return Jug(
         product=product,
         density_kg_per_L=dried,
-        makeup={c: _range(draws, inside.of(c)) for c in inside.components if inside.of(c).any()},
-        sources_percent={k: _range(draws, v) for k, v in inside.sources_percent.items()},
-        ph=_ph(inside, draws),
-        conductivity_mS_per_cm=_conductivity(inside, draws),
+        makeup={c: range_of(inside.of(c)) for c in inside.components if inside.of(c).any()},
+        sources_percent={k: range_of(v) for k, v in inside.sources_percent.items()},
+        ph=_ph(inside),
+        conductivity_mS_per_cm=_conductivity(inside),
         problems=tuple(problems),
-        open=tuple(_left_open(product, draws)),
-        doubts=_doubts(inside, draws),
+        open=tuple(_left_open(product, inside)),
+        doubts=_doubts(inside),
         carried=tuple(_carried(product, middle, per_kg)),
         currency=price.currency if price else "",
-        cold=None if cold is None else _cold(cold, coldest_celsius, draws),
+        cold=None if cold is None else _cold(cold, coldest_celsius),
         coldest_celsius=coldest_celsius,
         water_matters=_water_matters(product, count, seed) if not problems else None,
         notes=inside.notes,
@@ -154,27 +153,22 @@ def _named(cold: JugCold, rows: NDArray[np.bool_]) -> list[str]:
     return [cold.names[k] for k in np.argsort(-counts) if counts[k] > least]
 
 
-def _cold(cold: JugCold, coldest_celsius: float, draws: Draws) -> Cold:
+def _cold(cold: JugCold, coldest_celsius: float) -> Cold:
     """Sum of the draws: what was told in half of them or more."""
     told = ~np.isnan(cold.t_celsius)
     salts = np.isfinite(cold.t_celsius)
     below = ice = clear = why = None
-    if draws.chance(salts) >= TOLD_IN:
-        below = _range(draws, np.where(salts, cold.t_celsius, np.nan))
+    if chance(salts) >= TOLD_IN:
+        below = range_of(np.where(salts, cold.t_celsius, np.nan))
     iced = np.isfinite(cold.ice_celsius) & ~salts
-    if draws.chance(iced) >= TOLD_IN:
-        ice = _range(draws, np.where(iced, cold.ice_celsius, np.nan))
-    if draws.chance(told) >= TOLD_IN:
-        clear = draws.chance(told & (cold.t_celsius < coldest_celsius), told)
+    if chance(iced) >= TOLD_IN:
+        ice = range_of(np.where(iced, cold.ice_celsius, np.nan))
+    if chance(told) >= TOLD_IN:
+        clear = chance(told & (cold.t_celsius < coldest_celsius), told)
     if below is None and ice is None:
         reasons = np.bincount(cold.reason[cold.reason >= 0], minlength=len(cold.reasons))
         why = cold.reasons[int(reasons.argmax())] if reasons.any() else "its draws disagree"
     return Cold(below, ice, tuple(_named(cold, salts)), clear, why)
-
-
-def _range(draws: Draws, values: Floats) -> Range:
-    low, middle, high = draws.quantile(np.asarray(values, dtype=float), (0.05, 0.5, 0.95))
-    return Range(float(middle), float(low), float(high))
 
 
 def _misfit_texts(product: Product) -> list[str]:
@@ -215,7 +209,7 @@ def _too_heavy(product: Product, inside: Contents) -> list[str]:
     """Whether the printed density can belong to so much dissolved matter."""
     if product.dry or product.density is None:
         return []
-    water = float(np.median(inside.water_kg_per_kg))
+    water = median(inside.water_kg_per_kg)
     least, most = (1.0 / (water / 0.998 + (1.0 - water) * v) for v in reversed(SPECIFIC_VOLUME))
     low, high = product.density
     if high < least * 0.97:
@@ -231,7 +225,7 @@ def _too_heavy(product: Product, inside: Contents) -> list[str]:
     return []
 
 
-def _ph(inside: Contents, draws: Draws) -> Range | None:
+def _ph(inside: Contents) -> Range | None:
     """pH of one part in ten of pure water."""
     if not inside.components:
         return None
@@ -239,10 +233,10 @@ def _ph(inside: Contents, draws: Draws) -> Range | None:
     order = [inside.components.index(c) for c in system.components]
     per_kgw = inside.mol_per_kg[:, order] * (0.1 / (0.1 * inside.water_kg_per_kg + 0.9))[:, None]
     state = solve(system, per_kgw, Conditions.nominal(system))
-    return _range(draws, state.ph) if state.converged.any() else None
+    return range_of(state.ph) if state.converged.any() else None
 
 
-def _conductivity(inside: Contents, draws: Draws) -> Range | None:
+def _conductivity(inside: Contents) -> Range | None:
     """mS/cm of one part in a hundred of pure water at 25 degC; None where half isn't told."""
     if not inside.components:
         return None
@@ -256,14 +250,14 @@ def _conductivity(inside: Contents, draws: Draws) -> Range | None:
     rows = np.stack([totals[c] for c in system.components], axis=1)
     figure = conductivity_mS_per_cm(solve(system, rows, Conditions.nominal(system)))
     told = np.isfinite(figure)
-    return _range(draws, figure) if draws.chance(told) >= TOLD_IN else None
+    return range_of(figure) if chance(told) >= TOLD_IN else None
 
 
-def _left_open(product: Product, draws: Draws) -> list[str]:
+def _left_open(product: Product, inside: Contents) -> list[str]:
     """What the label doesn't say, each with its reason."""
     table = doubts()
     out = []
-    columns = [n.removeprefix(f"product:{product.key}:") for n in draws.columns]
+    columns = [n.removeprefix(f"product:{product.key}:") for n in inside.doubts]
     if product.ph is None:
         out.append("no pH is given")
     if product.density is None and not product.dry:
@@ -284,15 +278,15 @@ def _left_open(product: Product, draws: Draws) -> list[str]:
     return out
 
 
-def _doubts(inside: Contents, draws: Draws) -> tuple[DoubtShare, ...]:
+def _doubts(inside: Contents) -> tuple[DoubtShare, ...]:
     """Doubts by the largest share that they carry of any component's spread; of_ph: of the pH's."""
     spread = {c: inside.of(c) for c in inside.components}
     spread = {c: v for c, v in spread.items() if v.std() > 0.02 * max(float(v.mean()), 1e-9)}
     found = []
-    for name, column in draws.columns.items():
+    for name, column in inside.doubts.items():
         shares = [first_order(v, column) for v in spread.values()]
         share = max(shares, default=0.0)
-        if share > 0.2 and not name.startswith("crystals"):
+        if share > 0.2:
             found.append(DoubtShare(name, share, 0.0, 0.0, settle_by(name)))
     return tuple(sorted(found, key=lambda d: -d.share)[:8])
 
@@ -338,8 +332,8 @@ def _water_matters(product: Product, count: int, seed: int) -> str | None:
         additions=(Addition(product, rate),),
         adjuvant=None,
     )
-    draws = Draws(count, seed)
-    tank = prepare(mix, draws).at(0.0)
+    ready = Study(count, seed).stand(mix)
+    tank = ready.at(0.0)
     solids = tank.phases.solids
     counted = [
         m
@@ -348,11 +342,11 @@ def _water_matters(product: Product, count: int, seed: int) -> str | None:
     ]
     if not counted:
         return None
-    pressing = max(counted, key=lambda m: float(np.nanmedian(tank.si[:, m]) / tank.phases.ions[m]))
+    pressing = max(counted, key=lambda m: median(tank.si[:, m]) / tank.phases.ions[m])
     shares = {
-        figure: first_order(tank.si[:, pressing], draws.columns[f"water:{figure}"])
+        figure: first_order(tank.si[:, pressing], ready.water.doubts[f"water:{figure}"])
         for figure in WATER_FIGURES
-        if f"water:{figure}" in draws.columns
+        if f"water:{figure}" in ready.water.doubts
     }
     best = max(shares, key=lambda f: shares[f], default="")
     if not best or shares[best] < LEAST_SHARE:

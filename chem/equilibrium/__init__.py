@@ -14,6 +14,7 @@ from chem.equilibrium.system import (
     build_system,
     held_key,
 )
+from chem.equilibrium.threads import one_thread
 
 __all__ = [
     "LN10",
@@ -30,6 +31,7 @@ __all__ = [
     "conductivity_mS_per_cm",
     "coverage",
     "held_key",
+    "one_thread",
     "settle",
     "solve",
     "water_density_g_per_mL",

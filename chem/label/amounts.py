@@ -247,18 +247,20 @@ def fitting(product: Product, notes: list[str], *, strict: bool = True) -> Fitti
     return Fitting(lines, *_liquids(product, lines, notes))
 
 
-def record(product: Product, lines: Lines, amounts: Floats, draws: Draws) -> None:
-    """Keep what a label leaves open as named columns: contents of lines, split of sources."""
+def open_columns(product: Product, lines: Lines, amounts: Floats) -> dict[str, Floats]:
+    """What a label leaves open, as named columns (N,): contents of lines, split of sources."""
+    out = {}
     reached = amounts @ lines.gives.T
     for name, printed, column in zip(lines.names, lines.printed, reached.T, strict=True):
         if printed > 0.0 and name in product.guarantee:
-            draws.record(f"product:{product.key}:guarantee:{name}", column / printed)
+            out[f"product:{product.key}:guarantee:{name}"] = column / printed
         elif printed > 0.0:
-            draws.record(f"product:{product.key}:{name.replace(' ', ':', 1)}", column / printed)
+            out[f"product:{product.key}:{name.replace(' ', ':', 1)}"] = column / printed
     for source, column in zip(lines.sources, amounts.T, strict=True):
         mean = float(column.mean())
         if source.key not in product.also and mean > 0.0 and column.std() > FREE_SPREAD * mean:
-            draws.record(f"product:{product.key}:source:{source.key}", 100.0 * column)
+            out[f"product:{product.key}:source:{source.key}"] = 100.0 * column
+    return out
 
 
 def _liquids(product: Product, lines: Lines, notes: list[str]) -> tuple[Polytope, Polytope, Floats]:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chem.doubts import Draws, doubts
+from chem.doubts import Draws, doubts, median, varies
 from chem.equilibrium import Conditions, Equilibrium, build_system, solve
-from chem.label.amounts import Fitting, Prior, fitting, record
+from chem.label.amounts import Fitting, Prior, fitting, open_columns
 from chem.label.nnls import Floats
 from chem.label.product import UNDECLARED_SALT, Product
 from chem.reference import Source, catalogue, molar_mass_g_per_mol, tables
@@ -51,8 +52,8 @@ class Contents:
     components: C keys; mol_per_kg: (N, C); water_kg_per_kg: (N,); density_kg_per_L: (N,), NaN for
     a dry product; held: (metal, agent) -> (N,) mol per kg of chelates that exchange only slowly
     (their metal and agent stand in mol_per_kg too); sources_percent: source key -> (N,) percent by
-    mass; closing_eq_per_kg: (N,) base added (acid if negative) to meet the stated pH; notes: what
-    was assumed.
+    mass; closing_eq_per_kg: (N,) base added (acid if negative) to meet the stated pH; doubts: name
+    -> (N,) column of what the label leaves open; notes: what was assumed.
     """
 
     product: Product
@@ -63,8 +64,23 @@ class Contents:
     held: Mapping[tuple[str, str], Floats]
     sources_percent: Mapping[str, Floats]
     closing_eq_per_kg: Floats
-    hazards: frozenset[str]
+    doubts: Mapping[str, Floats]
     notes: tuple[str, ...]
+
+    def first(self, count: int) -> Contents:
+        """The first rows of all."""
+        if count >= len(self.mol_per_kg):
+            return self
+        return replace(
+            self,
+            mol_per_kg=self.mol_per_kg[:count],
+            water_kg_per_kg=self.water_kg_per_kg[:count],
+            density_kg_per_L=self.density_kg_per_L[:count],
+            held={pair: mol[:count] for pair, mol in self.held.items()},
+            sources_percent={k: v[:count] for k, v in self.sources_percent.items()},
+            closing_eq_per_kg=self.closing_eq_per_kg[:count],
+            doubts={name: column[:count] for name, column in self.doubts.items()},
+        )
 
     def of(self, component: str) -> Floats:
         """(N,) mol per kg of one component; zero where it holds none."""
@@ -86,6 +102,7 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
             weigh more than the product.
     """
     notes: list[str] = []
+    draws = draws.scoped(product.identity)
     fits = fitting(product, notes, strict=strict)
     sources, amounts = fits.sources, fits.amounts(product, draws)
     made = _make(product, sources, amounts, draws, notes)
@@ -104,23 +121,26 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
             f"{product.name}: its pH doesn't follow from its sources; "
             "something acid or basic is not on the label"
         )
-    if isinstance(fits, Fitting):
-        record(product, fits.lines, amounts, draws)
     closing = np.clip(need, -limit, limit)
     if wrong.any() and state is not None:
         rows = np.flatnonzero(wrong)
         closing[rows] = _undeclared(product, made, draws, rows, need[rows], closing[rows], state)
     components, matrix = _close(made.components, made.mol_per_kg, closing)
+    density = _density(product, made.water, draws, notes)
+    open_ = dict(draws.used)
+    if isinstance(fits, Fitting):
+        made_here = open_columns(product, fits.lines, amounts)
+        open_ |= {name: column for name, column in made_here.items() if varies(column)}
     return Contents(
         product=product,
         components=components,
         mol_per_kg=matrix,
         water_kg_per_kg=made.water,
-        density_kg_per_L=_density(product, made.water, draws, notes),
+        density_kg_per_L=density,
         held=made.held,
         sources_percent={s.key: 100.0 * amounts[:, j] for j, s in enumerate(sources)},
         closing_eq_per_kg=closing,
-        hazards=frozenset(h for s in sources for h in s.hazard),
+        doubts=MappingProxyType(open_),
         notes=tuple(notes),
     )
 
@@ -342,7 +362,7 @@ def _density(product: Product, water: Floats, draws: Draws, notes: list[str]) ->
     middle = doubts()["specific_volume"].a
     notes.append(
         f"{product.name}: density not known; taken from what is dissolved, "
-        f"about {np.median(1.0 / (water / 0.998 + (1.0 - water) * middle)):.2f} kg/L"
+        f"about {median(1.0 / (water / 0.998 + (1.0 - water) * middle)):.2f} kg/L"
     )
     return np.asarray(1.0 / (water / 0.998 + (1.0 - water) * np.maximum(per_kg, 0.2)))
 
@@ -406,7 +426,7 @@ def _reading(product: Product, made: _Made, draws: Draws) -> tuple[Floats, float
     dilution = DILUTION[product.ph_at if not product.dry else "1 %"]
     thinned = dilution / (dilution * made.water + 1.0 - dilution + 1e-9)
     strong = 0.5 * (made.mol_per_kg @ charges**2) * thinned
-    doubtful = bool(np.median(strong) > STRONG_IONIC_STRENGTH)
+    doubtful = bool(median(strong) > STRONG_IONIC_STRENGTH)
     reading = draws.uniform(f"product:{product.key}:ph", product.ph.low, product.ph.high)
     error = draws.of(
         "ph_in_brine" if doubtful else "ph_reading", f"product:{product.key}:ph reading"

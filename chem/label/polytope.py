@@ -118,7 +118,7 @@ def sample(
     for step in range(first + (sets - 1) * STEPS_BETWEEN_PER_SOURCE * n):
         if step in RESHAPE_AT and count > 4 * n:
             spread = np.cov(points).reshape(n, n)
-            shape = np.linalg.cholesky(spread + 1e-9 * np.trace(spread) * np.eye(n) + 1e-300)
+            shape = np.linalg.cholesky(spread + (1e-9 * np.trace(spread) + 1e-300) * np.eye(n))
         direction = shape @ rng.standard_normal((n, count))
         rate = rows @ direction
         rate[rate == 0.0] = np.finfo(float).tiny

@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 
 from chem.errors import InputProblem, Problem
+from chem.label.door import NameWord, answers_to, read_name
 from chem.label.price import Price, read_price
-from chem.label.reading import Collector, FormModel, Name, find_file, load_toml, validate
+from chem.label.reading import (
+    Collector,
+    FileText,
+    FormModel,
+    Name,
+    as_found,
+    find_file,
+    load_file,
+    validate,
+)
 from chem.reference import Guarantee, Source, catalogue
 from chem.units import (
     Number,
@@ -90,12 +102,14 @@ class Chelated:
 
 @dataclass(frozen=True)
 class Says:
-    """The label's own rules; carrier limits in [L/m2]."""
+    """The label's own rules; carrier limits in [L/m2], each with its text as printed."""
 
     pour: str | None = None
     never_with: tuple[str, ...] = ()
     carrier_at_least: float | None = None
     carrier_at_most: float | None = None
+    least_text: str = ""
+    most_text: str = ""
 
 
 @dataclass(frozen=True)
@@ -104,7 +118,8 @@ class Product:
 
     density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
     guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
-    guarantee line, source or `undeclared sodium chloride`, besides pH and density.
+    guarantee line, source or `undeclared sodium chloride`, besides pH and density; read_from: the
+    file as it was read.
     """
 
     key: str
@@ -123,6 +138,39 @@ class Product:
     usual_rate: Rate | None
     rate_range: tuple[Rate, Rate] | None
     price: Price | None
+    read_from: FileText | None = field(default=None, compare=False, repr=False)
+
+    @cached_property
+    def by_name(self) -> tuple[NameWord, ...]:
+        """What its name alone tells of it."""
+        return read_name(self.name)
+
+    @cached_property
+    def hazards(self) -> frozenset[str]:
+        """Hazard words of everything on the label, and of its name."""
+        known = catalogue()
+        found = {h for s in self.sources for h in s.hazard}
+        found |= {h for key in self.also for h in known.sources[key].hazard}
+        return frozenset(found | {word.means for word in self.by_name})
+
+    @cached_property
+    def answers_to(self) -> frozenset[str]:
+        """What another label's rule may call it, as `door.plain` writes it."""
+        held = [*(s.key for s in self.sources), *self.also]
+        return answers_to(self.name, self.key, held, (k for k, v in self.guarantee.items() if v))
+
+    @cached_property
+    def identity(self) -> str:
+        """A hash of everything that its contents rest on: the jug as read."""
+        parts = []
+        for one in fields(self):
+            value = getattr(self, one.name)
+            if one.name == "read_from":
+                continue
+            if one.name == "sources":
+                value = [s.key for s in value]
+            parts.append(f"{one.name}={dict(value) if isinstance(value, Mapping) else value!r}")
+        return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
     @property
     def dry(self) -> bool:
@@ -152,7 +200,8 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     """
     path = Path(path)
     file = path.name
-    form = validate(ProductForm, load_toml(path, "product"), file)
+    raw, read_from = load_file(path, "product")
+    form = validate(ProductForm, raw, file)
     found = Collector(file)
     sources = _sources(form, found)
     guarantee = _guarantee(form, found)
@@ -176,18 +225,21 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     limits = form.rate_range
     span = found.attempt(read_rate_range, limits, "rate_range", dry=dry) if limits else None
     found_price = found.attempt(read_price, form.price, "price") if form.price else None
+    least, most = (
+        found.attempt(read_carrier, text, f"says.{name}") if text else None
+        for name, text in (
+            ("carrier_at_least", form.says.carrier_at_least),
+            ("carrier_at_most", form.says.carrier_at_most),
+        )
+    )
     says = Says(
         form.says.pour,
         form.says.never_with,
-        *(
-            found.attempt(read_carrier, text, f"says.{name}") if text else None
-            for name, text in (
-                ("carrier_at_least", form.says.carrier_at_least),
-                ("carrier_at_most", form.says.carrier_at_most),
-            )
-        ),
+        least,
+        most,
+        form.says.carrier_at_least or "",
+        form.says.carrier_at_most or "",
     )
-    least, most = says.carrier_at_least, says.carrier_at_most
     if least is not None and most is not None and least > most:
         found.add(
             "says.carrier_at_most",
@@ -213,12 +265,16 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         usual_rate=usual,
         rate_range=span,
         price=found_price,
+        read_from=read_from,
     )
 
 
 def find_product(name: str, beside: Path | None, where: str = "") -> Product:
     """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem."""
-    return read_product(find_file(name, beside, "products", "product", where))
+    path = find_file(name, beside, "products", "product", where)
+    product = read_product(path)
+    assert product.read_from is not None
+    return replace(product, read_from=replace(product.read_from, name=as_found(name, path)))
 
 
 def read_shelf(folder: Path) -> tuple[Product, ...]:

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from chem.doubts import Draws
+from chem.doubts import Draws, chance, median
 from chem.equilibrium import (
     Conditions,
     Equilibrium,
@@ -16,11 +16,10 @@ from chem.equilibrium import (
     solve,
     water_density_g_per_mL,
 )
-from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem, Problem
 from chem.forecast.aging import aging
 from chem.forecast.clouding import limits
-from chem.forecast.prepare import Doubtful, evaluate
+from chem.forecast.state import State, evaluate
 from chem.laboratory.recipe import Recipe
 from chem.reference import molar_mass_g_per_mol, tables
 from chem.reference.unlisted import not_judged
@@ -39,14 +38,6 @@ CLOSINGS = 4
 """Solves until the closing ion holds the given pH: what it pairs with shifts a little."""
 LEAST_DOUBT = 0.1
 """Least that is said against clear where the activity model is stretched."""
-
-
-class KnownExactly(Draws):
-    """Draws in which nobody's measuring is in doubt: the temperature is the one given."""
-
-    def of(self, key: str, name: str) -> Floats:
-        """As `Draws.of`; the temperature does not vary."""
-        return np.zeros(self.count) if key == "temperature" else super().of(key, name)
 
 
 @dataclass(frozen=True)
@@ -167,10 +158,11 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
     Raises: InputProblem for totals without an equilibrium; ValueError as `Draws`.
     """
     recipe, closing = closed(recipe)
-    draws = KnownExactly(count, seed)
+    # Nobody's measuring is in doubt: the temperature is the one given.
+    draws = Draws(count, seed, shared={"tank:temperature": np.zeros_like})
     finished = finished_of(recipe, count)
     aged = aging(finished, recipe.t_celsius, draws)
-    states: dict[str, Doubtful] = {}
+    states: dict[str, State] = {}
     totals = aged.totals(0.0)
     here = evaluate(
         aged.system, totals, finished.water_kg_per_L, recipe.t_celsius, draws, near=aged.near
@@ -194,7 +186,7 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
             )
         )
     probability, clogs = _chances(states, ok, draws)
-    ionic = float(draws.quantile(fresh.clear.ionic_strength, (0.5,))[0])
+    ionic = median(fresh.clear.ionic_strength)
     notes = [*recipe.notes]
     value = tables().value
     beyond = ionic > value("ionic_strength_limit")
@@ -211,7 +203,7 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
             f"pH {recipe.ph:g} is given: {closing[1]:.3g} mol/kg of {closing[0]} closes it"
         )
     per_L = dict(zip(finished.components, finished.totals_mol_per_L[0], strict=True))
-    left = not_judged(per_L, float(draws.quantile(fresh.clear.ph, (0.5,))[0]))
+    left = not_judged(per_L, median(fresh.clear.ph))
     if left:
         notes.append(f"No solubility is known, so not judged: {', '.join(left)}")
     if not ok.all():
@@ -219,7 +211,7 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
     return SolutionOdds(
         name=recipe.name,
         t_celsius=recipe.t_celsius,
-        ph=float(draws.quantile(fresh.clear.ph, (0.5,))[0]),
+        ph=median(fresh.clear.ph),
         ionic_strength_mol_per_kg=ionic,
         closed_by=closing,
         probability=None if beyond else probability,
@@ -232,7 +224,7 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
 
 
 def _chances(
-    states: Mapping[str, Doubtful], ok: Any, draws: Draws
+    states: Mapping[str, State], ok: Any, draws: Draws
 ) -> tuple[dict[str, float], dict[str, float]]:
     show, clog = tables().value("show_limit"), tables().value("clog_limit")
     seen, full = np.zeros(draws.count), np.zeros(draws.count)
@@ -242,38 +234,38 @@ def _chances(
         crystals = np.nan_to_num(states[name].crystals(t)).max(axis=1, initial=0.0)
         seen = np.maximum(seen, np.maximum(now_seen, crystals / show))
         full = np.maximum(full, now_full + crystals / clog)
-        shows[name] = draws.chance(seen > 1.0, ok)
-        clogs[name] = draws.chance(full > 1.0, ok)
+        shows[name] = chance(seen > 1.0, ok)
+        clogs[name] = chance(full > 1.0, ok)
     return shows, clogs
 
 
-def _solids(states: Mapping[str, Doubtful], ok: Any, draws: Draws) -> tuple[SolidOdds, ...]:
+def _solids(states: Mapping[str, State], ok: Any, draws: Draws) -> tuple[SolidOdds, ...]:
     last = list(states.values())[-1]
     found = []
     for m, solid in enumerate(last.phases.solids):
         limit = limits()[solid.shows_as].shows_g_per_L
-        chance, so_far = {}, np.zeros(draws.count)
+        odds, so_far = {}, np.zeros(draws.count)
         for name, t in TIMES_S.items():
             so_far = np.maximum(so_far, np.nan_to_num(states[name].amounts(t)[:, m]))
-            chance[name] = draws.chance(so_far > limit, ok)
-        after = draws.quantile(np.minimum(last.clouding[:, m], 1e12), (0.5,))[0]
+            odds[name] = chance(so_far > limit, ok)
+        after = median(np.minimum(last.clouding[:, m], 1e12))
         found.append(
             SolidOdds(
                 solid.key,
                 solid.kinetics,
-                float(draws.quantile(last.si[:, m], (0.5,))[0]),
-                chance,
-                float(after) if after < 1e10 else None,
-                float(np.nan_to_num(draws.quantile(last.settled[:, m], (0.5,))[0])),
+                median(last.si[:, m]),
+                odds,
+                after if after < 1e10 else None,
+                float(np.nan_to_num(median(last.settled[:, m]))),
             )
         )
     for k, key in enumerate(last.cold.keys):
-        chance = {}
+        odds = {}
         for name, state in states.items():
             out = np.nan_to_num(state.crystals(TIMES_S[name])[:, k])
-            chance[name] = draws.chance(out > limits()["crystals"].shows_g_per_L, ok)
-        si = float(draws.quantile(last.cold.si[:, k], (0.5,))[0])
-        if si > -0.3 or any(chance.values()):
-            amount = float(np.nan_to_num(draws.quantile(last.cold.amount_g_per_L[:, k], (0.5,))[0]))
-            found.append(SolidOdds(f"{key}_crystals", "soluble", si, chance, None, amount))
+            odds[name] = chance(out > limits()["crystals"].shows_g_per_L, ok)
+        si = median(last.cold.si[:, k])
+        if si > -0.3 or any(odds.values()):
+            amount = float(np.nan_to_num(median(last.cold.amount_g_per_L[:, k])))
+            found.append(SolidOdds(f"{key}_crystals", "soluble", si, odds, None, amount))
     return tuple(sorted(found, key=lambda s: (-s.probability["24h"], -s.probability["30d"], -s.si)))
