@@ -27,6 +27,8 @@ from chem.forecast.times import TIMES_S
 from chem.reference import tables
 
 Bools = NDArray[np.bool_]
+STRETCHED_LEAST = 0.099
+"""Least chance that solids show in a tank beyond the model: clear is said at 9 in 10 at most."""
 
 
 @dataclass(frozen=True)
@@ -143,8 +145,14 @@ class Followed:
 
     @cached_property
     def probability(self) -> dict[str, float]:
-        """Time -> chance that solids show."""
-        return {t: self.odds(out.shows) for t, out in self.out.items()}
+        """Time -> chance that solids show; where the model is stretched, never none at all."""
+        least = STRETCHED_LEAST if self.stretched_model else 0.0
+        return {t: max(self.odds(out.shows), least) for t, out in self.out.items()}
+
+    @property
+    def stretched_model(self) -> bool:
+        """Whether the ionic strength is beyond what the activity model is good for."""
+        return self.ionic_mol_per_kg > tables().value("ionic_strength_valid")
 
     @cached_property
     def clogs(self) -> dict[str, float]:
