@@ -15,6 +15,7 @@ from chem.equilibrium import (
     build_system,
     conductivity_mS_per_cm,
     held_key,
+    one_thread,
     solve,
 )
 from chem.forecast import DoubtShare, Study, settle_by
@@ -101,6 +102,7 @@ class Jug:
         return not self.problems
 
 
+@one_thread()
 def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: float = 5.0) -> Jug:
     """Read a label as a liquid. Misfits stand in `problems`; nothing is raised for them."""
     study = Study(count, seed)

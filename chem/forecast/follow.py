@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from chem.doubts import Range, chance, median, range_of, stretched
 from chem.equilibrium.activity import Floats
-from chem.forecast.answer import Answer, answer_from
+from chem.forecast.answer import THRESHOLD, Answer, answer_from
 from chem.forecast.clouding import limits
 from chem.forecast.colloids import ColloidOutlook, colloid_outlook
 from chem.forecast.prepare import Prepared, Standing
@@ -29,6 +29,7 @@ from chem.reference import tables
 Bools = NDArray[np.bool_]
 STRETCHED_LEAST = 0.099
 """Least chance that solids show in a tank beyond the model: clear is said at 9 in 10 at most."""
+MINUTE_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -239,6 +240,19 @@ class Followed:
             self.failed,
             self.not_judged,
         )
+
+    def clear_minutes(self) -> float | None:
+        """Minutes until the chance that solids show reaches the threshold; None if under one.
+
+        A tank that stays clear for a day gives a day.
+        """
+        grid = np.unique(np.round(np.geomspace(1.0, TIMES_S["24h"] / MINUTE_S, 60)))
+        last = None
+        for minutes in grid:
+            if self.odds(self.out_by(minutes * MINUTE_S).shows) >= THRESHOLD:
+                return last
+            last = float(minutes)
+        return last
 
     def out_by(self, t_s: float, state: State | None = None) -> Out:
         """What is out by any time [s] of the day.

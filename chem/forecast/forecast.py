@@ -6,8 +6,15 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from chem.doubts import Range, chance, first_order, median, range_of
-from chem.equilibrium import Conditions, aired, conductivity_mS_per_cm, coverage, solve
+from chem.doubts import Range, chance, first_orders, median, range_of
+from chem.equilibrium import (
+    Conditions,
+    aired,
+    conductivity_mS_per_cm,
+    coverage,
+    one_thread,
+    solve,
+)
 from chem.forecast.aging import Aging
 from chem.forecast.evolved import evolved
 from chem.forecast.follow import Followed
@@ -38,6 +45,7 @@ LATE_S = 1e9
 """A clouding time for draws in which a solid never shows, where most do."""
 
 
+@one_thread()
 def forecast(
     mix: Mix,
     *,
@@ -214,9 +222,10 @@ def _doubts(
     pressing = [s for s in pressing if s.key in here.phases.keys]
     si = here.si[:, here.phases.keys.index(pressing[0].key)] if pressing else ph
     found = []
-    for name, column in seen.ready.doubts.items():
-        on_si, on_ph = first_order(si, column), first_order(ph, column)
-        on_odds = first_order(shows.astype(float), column)
+    open_ = seen.ready.doubts
+    shares = [first_orders(y, list(open_.values())) for y in (si, ph, shows.astype(float))]
+    for name, *each in zip(open_, *shares, strict=True):
+        on_si, on_ph, on_odds = (float(share) for share in each)
         if max(on_si, on_ph, on_odds) > LEAST_SHARE:
             found.append(DoubtShare(name, on_si, on_ph, on_odds, settle_by(name)))
     return tuple(sorted(found, key=lambda d: -d.share)[:12])
@@ -233,8 +242,24 @@ def _iron(aged: Aging) -> tuple[str, ...]:
     return (f"Air turns about {100 * middle:.0f} % of the ferrous iron to rust-forming in 4 h",)
 
 
+NAMED = {
+    "film": "to hold a water-soluble film or gum",
+    "copper": "to hold copper",
+    "sulfonylurea": "for a sulfonylurea herbicide",
+    "hypochlorite": "for bleach",
+}
+
+
+def _by_name(mix: Mix) -> list[str]:
+    """What a name alone was taken to tell."""
+    named = [(a.product.name, a.product.by_name) for a in mix.additions]
+    if mix.adjuvant is not None:
+        named.append((mix.adjuvant.name, mix.adjuvant.by_name))
+    return [f"{name}: taken by its name {NAMED[w.means]}" for name, words in named for w in words]
+
+
 def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str, ...]:
-    notes = [*ready.mix.notes, *ready.water.notes]
+    notes = [*ready.mix.notes, *ready.water.notes, *_by_name(ready.mix)]
     for inside in ready.contents:
         notes += inside.notes
     coldest = ready.mix.coldest_celsius

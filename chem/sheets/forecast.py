@@ -42,6 +42,7 @@ from chem.units import (
     format_volume,
 )
 
+NEVER = "Never in one tank: toxic gas. Don't pour."
 RANK = {"clear": 0, "haze": 1, "curdle": 2}
 KG_PER_HA_TO_LB_PER_1000_SQ_FT = 0.45359237**-1 * 92.90304 / 1e4
 
@@ -62,7 +63,10 @@ def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = F
     ]
     if chemist:
         blocks += _chemist(result)
-    return Sheet(result.mix.name, answer_lines(result), [b for b in blocks if b is not None])
+    answer = answer_lines(result)
+    if result.refused:
+        answer.insert(0, NEVER)
+    return Sheet(result.mix.name, answer, [b for b in blocks if b is not None])
 
 
 def forecast_json(result: Forecast, units: Units = "both") -> str:
@@ -109,7 +113,7 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
                     ("amount_g" if line.by_mass else "amount_mL"): line.amount,
                     "text": tank_text(result, line, units),
                 }
-                for line in result.tank
+                for line in ([] if result.refused else result.tank)
             ],
             "delivered_kg_per_ha": dict(result.delivered_kg_per_ha),
             "adjuvant": window,
@@ -161,7 +165,7 @@ def forecast_short(result: Forecast, units: Units = "both") -> str:
         out = f"{colloids()[first.key].because}, {odds(first.risk)}"
     return "\n".join(
         (
-            f"{result.mix.name}: {answer[0]}",
+            f"{result.mix.name}: {NEVER if result.refused else answer[0]}",
             warning,
             next_step(result, units),
             f"pH about {result.ph.median:.1f} ({result.ph.p05:.1f} to {result.ph.p95:.1f}).",
