@@ -161,7 +161,7 @@ def _held_species(
     """A held chelate: its bare form, its charge, and its protonated and hydroxo forms.
 
     Each form: species key, charge, H+ and H2O taken up from the bare form, constant of that step.
-    Raises: KeyError where the tables hold no one-to-one complex.
+    A pair without a one-to-one complex in the tables has its bare form alone.
     """
     masters = table.components[metal].master, table.components[agent].master
     forms = [
@@ -172,7 +172,8 @@ def _held_species(
     ]
     bare = next((s for s in forms if not set(s.reaction) - set(masters)), None)
     if bare is None:
-        raise KeyError(f"no complex of {metal} with {agent} in species.csv")
+        charge = table.components[metal].charge + table.components[agent].charge
+        return held_key(metal, agent), charge, []
     steps = []
     for s in forms:
         if s is bare:

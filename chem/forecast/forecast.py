@@ -6,11 +6,18 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from chem.doubts import first_orders, median, range_of
-from chem.equilibrium import Conditions, aired, coverage, one_thread, solve
+from chem.doubts import Range, chance, first_orders, median, range_of
+from chem.equilibrium import (
+    Conditions,
+    aired,
+    conductivity_mS_per_cm,
+    coverage,
+    one_thread,
+    solve,
+)
 from chem.forecast.aging import Aging
 from chem.forecast.evolved import evolved
-from chem.forecast.follow import Followed, show_limit
+from chem.forecast.follow import Followed
 from chem.forecast.prepare import Prepared
 from chem.forecast.result import (
     ColloidForecast,
@@ -26,12 +33,14 @@ from chem.forecast.study import Study
 from chem.forecast.times import TIMES_S, known_time
 from chem.reference import tables
 from chem.reference.fingerprint import fingerprint
+from chem.reference.unlisted import not_judged
 from chem.tank import Mix, delivered_kg_per_ha, tank_amounts
 from chem.units import format_temperature
 
 AIR_DIFFERENCE_PH = 0.2
 LEAST_SHARE = 0.05
 NEAR_CRYSTAL_SI = -0.3
+MOSTLY = 0.5
 LATE_S = 1e9
 """A clouding time for draws in which a solid never shows, where most do."""
 
@@ -80,6 +89,7 @@ def forecast(
         ph_aired=ph_aired,
         ph_settled=median(here.ph_settled),
         ionic_strength_mol_per_kg=seen.ionic_mol_per_kg,
+        conductivity_mS_per_cm=_conductivity(seen),
         density_kg_per_L=median(finished.density_kg_per_L),
         coverage=median(np.where(fresh.clear.converged, coverage(fresh.clear), np.nan)),
         totals_mol_per_L={
@@ -108,14 +118,15 @@ def forecast(
 
 def _chances(seen: Followed, part: int) -> Mapping[str, float]:
     """Time -> chance that one part alone shows by then."""
-    return {t: seen.odds(out.each[:, part] > show_limit()) for t, out in seen.out.items()}
+    limit = seen.limits[part]
+    return {t: seen.odds(out.each[:, part] > limit) for t, out in seen.out.items()}
 
 
 def _solids(seen: Followed, here: State) -> list[SolidForecast]:
     """Every solid whose ions are present."""
     found = []
     for m, solid in enumerate(here.phases.solids):
-        cloudy = np.isfinite(here.clouding[:, m]) & (here.settled[:, m] > show_limit())
+        cloudy = np.isfinite(here.clouding[:, m]) & (here.settled[:, m] > seen.limits[m])
         times = None
         if cloudy.mean() > 0.5:
             times = range_of(np.where(cloudy, here.clouding[:, m], LATE_S))
@@ -179,6 +190,12 @@ def _pressing(solid: SolidForecast) -> tuple[float, ...]:
         float(solid.kinetics == "dormant" or not solid.decides),
         -solid.si.median / ions,
     )
+
+
+def _conductivity(seen: Followed) -> Range | None:
+    """mS/cm of the full tank at once; None where most draws are beyond the method."""
+    figure = conductivity_mS_per_cm(seen.fresh.clear)
+    return range_of(figure) if chance(np.isfinite(figure)) > MOSTLY else None
 
 
 def _ph_aired(aged: Aging, fresh: State, t_celsius: float) -> float | None:
@@ -258,13 +275,9 @@ def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str
         )
     if failed:
         notes.append(f"{failed} of {ready.draws.count} draws found no equilibrium and are left out")
-    weak = [
-        s.name
-        for m, s in enumerate(here.phases.solids)
-        if not s.decides and s.kinetics != "dormant" and median(here.si[:, m]) > 0.0
-    ]
-    if weak:
-        notes.append(
-            "Over its limit by a doubtful or brine-only constant, not counted: " + ", ".join(weak)
-        )
+    finished = ready.finished
+    totals = {c: median(finished.totals_mol_per_L[:, i]) for i, c in enumerate(finished.components)}
+    left = not_judged(totals, median(here.clear.ph))
+    if left:
+        notes.append(f"No solubility is known, so not judged: {', '.join(left)}")
     return tuple(dict.fromkeys(notes))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from chem.doubts import Range
 from chem.forecast import (
     ALWAYS,
     IF_IT_GOES_WRONG,
@@ -88,6 +89,9 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             "ph_aired": result.ph_aired,
             "ph_settled": result.ph_settled,
             "ionic_strength_mol_per_kg": result.ionic_strength_mol_per_kg,
+            "conductivity_mS_per_cm": (
+                result.conductivity_mS_per_cm.as_dict() if result.conductivity_mS_per_cm else None
+            ),
             "density_kg_per_L": result.density_kg_per_L,
             "coverage": result.coverage,
             "totals_mol_per_L": dict(result.totals_mol_per_L),
@@ -425,6 +429,7 @@ def _chemist(result: Forecast) -> list[Block]:
     facts = [
         f"ionic strength {result.ionic_strength_mol_per_kg:.3f} mol/kg, "
         f"density {result.density_kg_per_L:.4f} kg/L",
+        *_current(result.conductivity_mS_per_cm),
         f"{100 * result.coverage:.0f} % of it met by measured interaction coefficients",
         f"{result.draws} draws, seed {result.seed}, {result.failed_rows} without an answer",
         ", ".join(f"{k} {v}" for k, v in result.versions.items()),
@@ -434,3 +439,9 @@ def _chemist(result: Forecast) -> list[Block]:
         Block("Saturation", rows=rows),
         Block("Totals", rows=totals),
     ]
+
+
+def _current(found: Range | None) -> list[str]:
+    if found is None:
+        return []
+    return [f"conductivity {found.median:.3g} mS/cm ({found.p05:.3g} to {found.p95:.3g})"]
