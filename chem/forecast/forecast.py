@@ -31,6 +31,7 @@ from chem.forecast.settling import settle_by
 from chem.forecast.state import Bools, State
 from chem.forecast.study import Study
 from chem.forecast.times import TIMES_S, known_time
+from chem.forecast.unjudged import beyond_ions
 from chem.reference import tables
 from chem.reference.fingerprint import fingerprint
 from chem.reference.unlisted import not_judged
@@ -278,6 +279,11 @@ def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str
     finished = ready.finished
     totals = {c: median(finished.totals_mol_per_L[:, i]) for i, c in enumerate(finished.components)}
     left = not_judged(totals, median(here.clear.ph))
+    notes += [f"Not judged: {what}" for what in beyond_ions(ready.mix, totals)]
+    change = ready.t_celsius - ready.mix.t_celsius
+    if change:
+        word = "warm" if change > 0.0 else "cool"
+        notes.append(f"Dry goods {word} the tank by about {abs(change):.0f} K as they dissolve")
     if left:
         notes.append(f"No solubility is known, so not judged: {', '.join(left)}")
     return tuple(dict.fromkeys(notes))

@@ -1,0 +1,70 @@
+"""What a real tank shows beside its salts: temperature, air through ligands, what isn't judged."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from test_clouding import tank
+from test_forecast import mix, product
+
+from chem.doubts import Draws
+from chem.forecast import forecast
+from chem.forecast.aging import aging
+from chem.forecast.filling import heats_kJ_per_mol
+from chem.forecast.unjudged import beyond_ions
+from chem.reference import catalogue, read_csv, tables
+from chem.tank import read_mix
+
+
+def test_dry_urea_cools_the_tank_and_the_sheet_says_by_how_much(tmp_path: Path) -> None:
+    """Urea takes up 250 J/g (Kustov and Smirnova 2010: 15.3 kJ/mol): 100 g/L, some 6 K."""
+    prills = product(
+        tmp_path, "prills", form="dry", sources=["urea"], guarantee={"urea nitrogen": 46.0}
+    )
+    strong = forecast(read_mix(mix(tmp_path, (prills, "100 g/L"))), count=32)
+    (note,) = (n for n in strong.notes if "cool the tank" in n)
+    kelvin = float(note.split("about ")[1].split(" K")[0])
+    assert kelvin == pytest.approx(6.0, abs=1.0)
+    weak = forecast(read_mix(mix(tmp_path, (prills, "2 g/L"))), count=32)
+    assert not any("cool the tank" in n for n in weak.notes)
+
+
+# Parker 1965 (NSRDS-NBS 2), CRC Handbook: heat is taken up by nitrates of potassium and ammonium
+# and by urea, given off by calcium chloride.
+def test_heats_have_signs_sources_and_sources_of_the_catalogue() -> None:
+    heat = heats_kJ_per_mol()
+    assert heat["potassium nitrate"] > heat["ammonium nitrate"] > heat["urea"] > 10.0
+    assert heat["calcium chloride"] < heat["calcium chloride dihydrate"] < 0.0
+    for row in read_csv("heats.csv"):
+        assert row["salt"] in catalogue().sources, row["salt"]
+        assert row["source"] in tables().references and row["how"] in {"read", "value from memory"}
+
+
+def turned(ph_base: float, **more: float) -> float:
+    """Share of 1 mmol/kg of ferrous iron that air has turned in an hour."""
+    jar = tank(Fe2=0.001, SO4=0.00102, Na=ph_base, **more)
+    aged = aging(jar, 20.0, Draws(64, 1))
+    return float(np.median(aged.oxidised(3600.0))) / 0.001
+
+
+def test_ferrous_iron_takes_up_air_faster_through_edta_and_citrate() -> None:
+    """At pH 4 to 5 the free ion keeps for weeks, EDTA's minutes, citrate's hours (from memory)."""
+    free = turned(0.0)
+    assert free < 0.01
+    edta = turned(0.0025, EDTA=0.0011)
+    citrate = turned(0.004, citrate=0.002)
+    assert edta > citrate > 10.0 * free
+    for row in read_csv("oxidation.csv"):
+        assert row["agent"] in tables().components and row["source"] in tables().references
+
+
+def test_what_is_no_chemistry_of_ions_is_said_where_its_parts_meet(tmp_path: Path) -> None:
+    path = mix(tmp_path, ("wetting-agent", "1 mL/L"), ("calcium-chloride-liquor", "10 mL/L"))
+    with_soap = read_mix(path)
+    assert any("scum" in n for n in forecast(with_soap, count=16).notes)
+    assert not beyond_ions(with_soap, {"Ca": 0.0001})
+    alone = read_mix(mix(tmp_path, ("calcium-chloride-liquor", "10 mL/L")))
+    assert not beyond_ions(alone, {"Ca": 0.05})
+    assert any("boric acid" in w for w in beyond_ions(alone, {"B": 0.01, "alginate": 0.002}))
