@@ -405,7 +405,8 @@ def _granted(result: Forecast) -> Block:
     if model > 0.3:
         items.append("Most of the spread is in the constants: only the jar narrows it.")
     items = items[:4]
-    items += [n for n in result.notes if " is read as " not in n][:6]
+    how_read = set(result.mix.water.notes)
+    items += [n for n in result.notes if n not in how_read][:6]
     return Block("Taken for granted, check these", items=items)
 
 
