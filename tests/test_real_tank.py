@@ -10,7 +10,7 @@ from test_clouding import tank
 from test_forecast import mix, product
 
 from chem.doubts import Draws
-from chem.forecast import forecast
+from chem.forecast import Forecast, forecast
 from chem.forecast.aging import aging
 from chem.forecast.filling import heats_kJ_per_mol
 from chem.forecast.unjudged import beyond_ions
@@ -68,3 +68,71 @@ def test_what_is_no_chemistry_of_ions_is_said_where_its_parts_meet(tmp_path: Pat
     alone = read_mix(mix(tmp_path, ("calcium-chloride-liquor", "10 mL/L")))
     assert not beyond_ions(alone, {"Ca": 0.05})
     assert any("boric acid" in w for w in beyond_ions(alone, {"B": 0.01, "alginate": 0.002}))
+
+
+# Common practice, no source: calcium, an iron with citric acid and kelp on one green, liquid in the
+# first minutes, slight fines later, near pH 5. Both irons that such a label may hold are drawn.
+TRADE_CASE = {
+    "calcium": """
+name = "Calcium, invented"
+density = "11.2 lb/gal"
+sources = ["calcium nitrate", "calcium chloride"]
+[guarantee]
+"nitrate nitrogen" = 4.0
+"calcium" = 9.0
+""",
+    "ammoniated": """
+name = "Ammoniated ferric citrate, invented"
+density = "10.2 lb/gal"
+sources = ["ferric ammonium citrate"]
+[guarantee]
+"ammoniacal nitrogen" = 2.1
+"iron" = 5.0
+""",
+    "sulfate": """
+name = "Iron sulfate with citric acid, invented"
+density = "10.2 lb/gal"
+sources = ["ferrous sulfate", "citric acid"]
+[guarantee]
+"iron" = 5.0
+"sulfur" = 2.9
+""",
+    "kelp": """
+name = "Kelp, invented"
+density = "8.8 lb/gal"
+sources = ["seaweed extract"]
+[guarantee]
+"soluble potash" = 1.0
+""",
+}
+
+
+def trade_case(folder: Path, iron: str) -> Forecast:
+    for name, text in TRADE_CASE.items():
+        (folder / f"{name}.toml").write_text(text)
+    parts = [("calcium", "8"), (iron, "8"), ("kelp", "0.5")]
+    lines = ['name = "test"', 'water = "soft.toml"', 'carrier = "0.5 gal/1000 sq ft"']
+    for name, rate in parts:
+        lines += ["[[add]]", f'product = "{name}.toml"', f'rate = "{rate} fl oz/1000 sq ft"']
+    path = folder / f"{iron}-mix.toml"
+    path.write_text("\n".join(lines))
+    return forecast(read_mix(path), count=128)
+
+
+def test_iron_sulfate_beside_calcium_is_sour_and_gypsum(tmp_path: Path) -> None:
+    found = trade_case(tmp_path, "sulfate")
+    assert found.ph.median == pytest.approx(2.1, abs=0.5)
+    assert found.solids[0].key == "gypsum" and found.solids[0].probability["24h"] > 0.9
+
+
+def test_ammoniated_ferric_citrate_beside_calcium_stays_liquid_and_fines_come_by_hours(
+    tmp_path: Path,
+) -> None:
+    found = trade_case(tmp_path, "ammoniated")
+    assert found.probability["15min"] < 0.3
+    assert found.solids[0].key == "calcium_citrate"
+    assert 0.1 < found.solids[0].probability["4h"] < found.solids[0].probability["24h"]
+    rust = next(s for s in found.solids if s.key == "ferrihydrite")
+    assert rust.probability["24h"] < 0.1
+    # The label says nothing of its pH; what makers trim it to is left to its reading.
+    assert 4.5 < found.ph.median < 7.0
