@@ -10,12 +10,13 @@ from test_clouding import tank
 from test_forecast import mix, product
 
 from chem.doubts import Draws
+from chem.equilibrium import Conditions, build_system, solve
 from chem.forecast import Forecast, forecast
 from chem.forecast.aging import aging
 from chem.forecast.filling import heats_kJ_per_mol
 from chem.forecast.unjudged import beyond_ions
 from chem.reference import catalogue, read_csv, tables
-from chem.tank import read_mix
+from chem.tank import change_mix, read_mix
 
 
 def test_dry_urea_cools_the_tank_and_the_sheet_says_by_how_much(tmp_path: Path) -> None:
@@ -136,3 +137,35 @@ def test_ammoniated_ferric_citrate_beside_calcium_stays_liquid_and_fines_come_by
     assert rust.probability["24h"] < 0.1
     # The label says nothing of its pH; what makers trim it to is left to its reading.
     assert 4.5 < found.ph.median < 7.0
+
+
+# CRC Handbook, concentrative properties: potassium chloride of 10 % freezes at -4.81 C, urea of
+# 10 % at -3.26 C; a dilute tank near 0 C.
+def test_a_tank_is_told_when_it_freezes(tmp_path: Path) -> None:
+    path = mix(tmp_path, ("urea-liquor", "10 mL/L"))
+    base = read_mix(path)
+    cold = change_mix(base, tmp_path, coldest="20 F")
+    assert any("Ice comes below about" in n for n in forecast(cold, count=16).notes)
+    assert not any("Ice" in n for n in forecast(base, count=16).notes)
+    per_ln = tables().value("freezing_per_ln_water_activity")
+    for salt, percent, mass, ions, freezes in (
+        ({"K": 1.0, "Cl": 1.0}, 10.0, 74.55, 2.0, -4.81),
+        ({"urea": 1.0}, 10.0, 60.06, 1.0, -3.26),
+    ):
+        m = percent / mass / (100.0 - percent) * 1000.0
+        system = build_system(salt)
+        state = solve(
+            system,
+            system.totals({k: m * n for k, n in salt.items()}),
+            Conditions.nominal(system, 0.0),
+        )
+        assert per_ln * float(state.ln_water_activity[0]) == pytest.approx(freezes, abs=0.5), ions
+
+
+def test_lime_that_the_air_would_bring_is_said_not_judged(tmp_path: Path) -> None:
+    path = mix(tmp_path, ("urea-liquor", "2 mL/L"))
+    hard = change_mix(read_mix(path), tmp_path, water="hard-alkaline.toml")
+    told = forecast(hard, count=32)
+    assert any("may bring lime" in n for n in told.notes) or told.probability["24h"] >= 0.1
+    soft = forecast(read_mix(path), count=32)
+    assert not any("may bring lime" in n for n in soft.notes)

@@ -10,12 +10,14 @@ from chem.doubts import Range, chance, first_orders, median, range_of
 from chem.equilibrium import (
     Conditions,
     aired,
+    build_phases,
     conductivity_mS_per_cm,
     coverage,
     one_thread,
     solve,
 )
 from chem.forecast.aging import Aging
+from chem.forecast.answer import THRESHOLD
 from chem.forecast.evolved import evolved
 from chem.forecast.follow import Followed
 from chem.forecast.prepare import Prepared
@@ -41,6 +43,7 @@ from chem.units import format_temperature
 AIR_DIFFERENCE_PH = 0.2
 LEAST_SHARE = 0.05
 NEAR_CRYSTAL_SI = -0.3
+LIME = "calcite"
 MOSTLY = 0.5
 LATE_S = 1e9
 """A clouding time for draws in which a solid never shows, where most do."""
@@ -75,9 +78,10 @@ def forecast(
     answer = seen.answer(judged_at)
     rules = study.rules(mix, seen)
     solids = tuple(sorted([*_solids(seen, here), *_crystals(seen, here)], key=_pressing))
-    ph_aired = _ph_aired(aged, fresh, mix.t_celsius)
-    if ph_aired is not None and abs(ph_aired - seen.ph.median) <= AIR_DIFFERENCE_PH:
-        ph_aired = None
+    in_air = _aired(aged, fresh, mix.t_celsius)
+    ph_aired = None
+    if in_air is not None and abs(in_air[0] - seen.ph.median) > AIR_DIFFERENCE_PH:
+        ph_aired = in_air[0]
     return Forecast(
         mix=mix,
         answer=answer.word,
@@ -109,7 +113,11 @@ def forecast(
         rules=rules,
         refused=never(rules),
         doubts=_doubts(seen, here, solids, seen.out[judged_at].shows),
-        notes=_notes(ready, here, seen.ionic_mol_per_kg, failed) + _iron(aged),
+        notes=(
+            *_notes(ready, here, seen.ionic_mol_per_kg, failed),
+            *_iron(aged),
+            *_air_and_ice(seen, in_air, mix),
+        ),
         draws=study.count,
         seed=study.seed,
         failed_rows=failed,
@@ -199,8 +207,8 @@ def _conductivity(seen: Followed) -> Range | None:
     return range_of(figure) if chance(np.isfinite(figure)) > MOSTLY else None
 
 
-def _ph_aired(aged: Aging, fresh: State, t_celsius: float) -> float | None:
-    """Median pH once in balance with the carbon dioxide of the air."""
+def _aired(aged: Aging, fresh: State, t_celsius: float) -> tuple[float, float] | None:
+    """Median pH once in balance with the carbon dioxide of the air, and the SI of calcite there."""
     good = fresh.clear.converged
     if not good.any():
         return None
@@ -211,7 +219,9 @@ def _ph_aired(aged: Aging, fresh: State, t_celsius: float) -> float | None:
     if state is None or not state.converged[0]:
         return None
     closed = solve(aged.system, totals, nominal).ph[0]
-    return float(fresh.clear.ph[row[0]] + state.ph[0] - closed)
+    lime = build_phases(aged.system, [LIME])
+    si = float(state.saturation_index(lime)[0, 0]) if len(lime) else -np.inf
+    return float(fresh.clear.ph[row[0]] + state.ph[0] - closed), si
 
 
 def _doubts(
@@ -257,6 +267,23 @@ def _by_name(mix: Mix) -> list[str]:
     if mix.adjuvant is not None:
         named.append((mix.adjuvant.name, mix.adjuvant.by_name))
     return [f"{name}: taken by its name {NAMED[w.means]}" for name, words in named for w in words]
+
+
+def _air_and_ice(seen: Followed, in_air: tuple[float, float] | None, mix: Mix) -> tuple[str, ...]:
+    """Lime that the air would bring, which is not judged, and ice."""
+    notes = []
+    value = tables().value
+    clear = seen.probability["24h"] < THRESHOLD
+    if in_air is not None and in_air[1] > value("lime_when_aired") and clear:
+        notes.append(
+            "Stirring drives carbon dioxide out of this water and may bring lime by tomorrow: "
+            "not judged"
+        )
+    freezes = value("freezing_per_ln_water_activity") * median(seen.fresh.clear.ln_water_activity)
+    cold = mix.t_celsius if mix.coldest_celsius is None else mix.coldest_celsius
+    if cold < freezes:
+        notes.append(f"Ice comes below about {format_temperature(freezes, 'both')}")
+    return tuple(notes)
 
 
 def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str, ...]:
