@@ -324,9 +324,7 @@ def test_strong_ones_only_if_named() -> None:
     named = [choose_agent("sulfuric acid"), choose_agent("phosphoric acid", "75 %")]
     result = fixed("water-decides", agents=named, count=64)
     (sulfuric,) = (
-        f
-        for f in result.fixes
-        if f.lever == "acid" and "sulfuric" in fix_change(f, result, "both")
+        f for f in result.fixes if f.lever == "acid" and "sulfuric" in fix_change(f, result, "both")
     )
     licence = "Follow the label and safety data sheet; a licence may be required."
     assert licence in _minds(sulfuric, result)

@@ -171,13 +171,6 @@ def _through_agents(fresh: Equilibrium, draws: Draws) -> Floats:
     return rate
 
 
-def at_once(finished: Finished, count: int) -> Aging:
-    """A finished solution of `count` rows at once: nothing oxidised, no more held than was made."""
-    still, pairs = np.zeros(count), tuple(finished.held)
-    system = build_system(finished.components, held=pairs)
-    return Aging(system, finished, still, still, 0.0, _as_made(finished, count, pairs))
-
-
 def _as_made(finished: Finished, count: int, pairs: tuple[Pair, ...]) -> dict[Pair, Hold]:
     """What products were made as, all of it still held."""
     zero, none = np.zeros(count), np.full(count, np.nan)
