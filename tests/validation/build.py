@@ -248,7 +248,7 @@ def _outcomes() -> list[str]:
         "were read,",
         f"{count('kind', 'recalled')} are values from memory, {count('kind', 'fitted')} are fitted "
         "and in no count. Each is held",
-        "against `jarsight solution --odds`; between 35 and 65 % is unsure. The test suite holds the",
+        "against `jarsight solution --odds`; from 35 to 65 % is unsure. The test suite holds the",
         "open half to 95 % right and none wrong beyond 9 in 10. The closed half was opened:",
         "",
         "| day | judged | right | false alarm | miss | unsure | wrong beyond 9 in 10 | why |",
