@@ -18,7 +18,7 @@ from chem.advice.ph import adjust
 from chem.advice.pour import MATTERS, Pour, pour
 from chem.cli.reasons import add_to
 from chem.forecast import Study, Variant, follow, forecast
-from chem.forecast.order import keeping_rules
+from chem.forecast.order import Order, keeping_rules
 from chem.sheets.blocks import as_text
 from chem.sheets.ph import ph_sheet
 from chem.sheets.pour import pour_json, pour_sheet
