@@ -267,7 +267,7 @@ def test_labels_of_sold_liquids_promise_no_more_than_is_there(tmp_path: Path) ->
         true = {k: v * liquid.over for k, v in world_labels.percents(liquid).items()}
         for line in label.text.splitlines():
             key = line.split(" = ")[0].strip('"')
-            if key in names:
+            if key in names and "{" not in line:
                 assert float(line.split(" = ")[1]) <= true[key] + 1e-9
                 held += 1
         if label.ph_printed:
