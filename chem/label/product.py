@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -32,6 +33,10 @@ DENSITY_WAYS = (
     'a container never used for food; or `density = "unknown"`'
 )
 UNDECLARED_SALT = "undeclared sodium chloride"
+MEASURED_AT = "10 %"
+"""How a jug's pH is measured: 1 g in 9 g of distilled water."""
+LIKE_A_SLIP = 0.84
+"""Names this like a known one are taken for a slip of the pen and asked about."""
 NITROGEN_FORMS = (
     "nitrate nitrogen",
     "ammoniacal nitrogen",
@@ -102,9 +107,11 @@ class Says:
 class Product:
     """A product, in numbers.
 
-    density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
-    guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
-    guarantee line, source or `undeclared sodium chloride`, besides pH and density.
+    density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`; ph_measured:
+    on this jug itself, else it is printed, of another lot; vague: names that fit several sources
+    (`vague_sources.csv`); unread: names that fit none; guarantee, also, known: percent by mass;
+    known: what the maker answered or was measured, by guarantee line, source or `undeclared sodium
+    chloride`, besides pH and density.
     """
 
     key: str
@@ -123,6 +130,9 @@ class Product:
     usual_rate: Rate | None
     rate_range: tuple[Rate, Rate] | None
     price: Price | None
+    vague: tuple[str, ...] = ()
+    unread: tuple[str, ...] = ()
+    ph_measured: bool = False
 
     @property
     def dry(self) -> bool:
@@ -132,7 +142,7 @@ class Product:
     @property
     def has_composition(self) -> bool:
         """Whether the label says what is in it."""
-        return bool(self.sources or self.also or self.guarantee)
+        return bool(self.sources or self.also or self.guarantee or self.vague)
 
     @property
     def judged(self) -> bool:
@@ -154,7 +164,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     file = path.name
     form = validate(ProductForm, load_toml(path, "product"), file)
     found = Collector(file)
-    sources = _sources(form, found)
+    sources, vague, unread = _sources(form, found)
     guarantee = _guarantee(form, found)
     also = _also(form, found)
     chelated = _chelated(form, found)
@@ -167,9 +177,9 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     elif form.basis == "w/v":
         found.add("basis", form.basis, "percent by volume needs a density", DENSITY_WAYS)
     known = _known(form, found)
-    ph_text = form.known.get("ph") or form.ph
-    ph = found.attempt(read_ph, ph_text, "ph") if ph_text else None
-    _supplied(sources, guarantee, also, found)
+    measured = form.known.get("ph")
+    ph_text = measured or form.ph
+    ph = found.attempt(read_ph, ph_text, "known.ph" if measured else "ph") if ph_text else None
     dry = form.form == "dry"
     rate = form.usual_rate
     usual = found.attempt(read_rate, rate, "usual_rate", dry=dry) if rate else None
@@ -203,7 +213,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         form=form.form,
         density=density,
         ph=ph,
-        ph_at=form.ph_at,
+        ph_at=MEASURED_AT if measured else form.ph_at,
         sources=tuple(dict.fromkeys(sources)),
         guarantee=guarantee,
         chelated=chelated,
@@ -213,6 +223,9 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         usual_rate=usual,
         rate_range=span,
         price=found_price,
+        vague=tuple(dict.fromkeys(vague)),
+        unread=tuple(dict.fromkeys(unread)),
+        ph_measured=bool(measured),
     )
 
 
@@ -246,7 +259,7 @@ def read_shelf(folder: Path) -> tuple[Product, ...]:
 def resolve_source(name: str, key: str, found: Collector) -> list[Source]:
     """A name on the "derived from" line -> sources; problems go to `found`."""
     known = catalogue()
-    plain = " ".join(name.lower().split())
+    plain = _plain(name)
     if plain in known.ambiguous:
         choices = known.ambiguous[plain]
         found.add(
@@ -273,6 +286,10 @@ def resolve_source(name: str, key: str, found: Collector) -> list[Source]:
     return [source]
 
 
+def _plain(name: str) -> str:
+    return " ".join(name.lower().split())
+
+
 def resolve_guarantee(name: str) -> Guarantee | None:
     """A guarantee line as printed -> the line, or None."""
     known = catalogue()
@@ -282,11 +299,24 @@ def resolve_guarantee(name: str) -> Guarantee | None:
     return known.guarantees[key] if key else None
 
 
-def _sources(form: ProductForm, found: Collector) -> list[Source]:
+def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[str], list[str]]:
+    """Sources named without doubt, vague names, and names that are not read."""
+    known = catalogue()
     out: list[Source] = []
+    vague, unread = [], []
     for i, name in enumerate(form.sources, start=1):
-        out += resolve_source(name, f"sources[{i}]", found)
-    return out
+        plain = _plain(name)
+        if plain in known.ambiguous:
+            vague.append(plain)
+        elif plain in known.source_names or _like(plain, known.source_names):
+            out += resolve_source(name, f"sources[{i}]", found)
+        else:
+            unread.append(name)
+    return out, vague, unread
+
+
+def _like(name: str, among: Mapping[str, str]) -> bool:
+    return bool(difflib.get_close_matches(name, list(among), n=1, cutoff=LIKE_A_SLIP))
 
 
 def _guarantee(form: ProductForm, found: Collector) -> dict[str, float]:
@@ -423,27 +453,3 @@ def _density(form: ProductForm, found: Collector) -> tuple[float, float] | None:
         return None
     found.add("density", form.density, "a liquid needs a density", DENSITY_WAYS)
     return None
-
-
-def _supplied(
-    sources: list[Source],
-    guarantee: Mapping[str, float],
-    also: Mapping[str, float],
-    found: Collector,
-) -> None:
-    """Every guaranteed nutrient needs a source that holds it."""
-    known = catalogue()
-    held = {c for s in sources for c in s.components}
-    held |= {c for key in also for c in known.sources[key].components}
-    if not held:
-        return
-    for key, percent in guarantee.items():
-        if percent > 0.0 and not held & set(known.guarantees[key].counts):
-            supply = sorted(s.key for s in known.sources.values() if key in s.supplies)
-            found.add(
-                f"guarantee.{key}",
-                percent,
-                "none of the sources supplies it",
-                "its source on the `derived from` line, such as "
-                + ", ".join(f"`{s}`" for s in supply[:4]),
-            )
