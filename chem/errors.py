@@ -35,4 +35,8 @@ class InputProblem(ValueError):
 
 
 class ToxicGas(InputProblem):
-    """Raised when products must never meet: the mix is refused, not forecast."""
+    """Raised when products must never meet: the mix is refused, not forecast; code: the rule's."""
+
+    def __init__(self, problems: Problem | Iterable[Problem], code: str) -> None:
+        super().__init__(problems)
+        self.code = code

@@ -61,6 +61,21 @@ def test_sampler_on_a_simplex() -> None:
         assert np.quantile(column, [0.05, 0.5, 0.95]) == pytest.approx(beta, abs=0.01)
 
 
+@pytest.mark.parametrize("n", [1, 2, 4])
+def test_sampler_of_a_set_of_one_point_gives_that_point(n: int) -> None:
+    """n independent lines printed without any width leave one liquid (linear algebra).
+
+    Halves and whole numbers, so that rounding leaves no width either.
+    """
+    gives = 20.0 + 10.0 * np.eye(n)
+    point = 0.125 * np.arange(1, n + 1)
+    printed = gives @ point
+    polytope = Polytope.of_label(gives, printed, printed, np.ones(n), 1.5, np.ones(n))
+    for sets in (1, 3):
+        points = sample(polytope, point, 256, np.random.default_rng(4), sets)
+        assert points == pytest.approx(np.tile(point, (sets * 256, 1)), abs=1e-12)
+
+
 def test_nnls_against_a_case_solved_by_hand() -> None:
     """min |w1 + 2 w2 - 2|^2 + |w1 - 1|^2 with w >= 0: w = (1, 1/2); forced to the edge: w2 = 0."""
     matrix = np.array([[1.0, 2.0], [1.0, 0.0]])

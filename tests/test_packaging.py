@@ -6,6 +6,7 @@ import os
 import re
 import subprocess
 import sys
+import tomllib
 import zipfile
 from pathlib import Path
 
@@ -33,6 +34,15 @@ def test_wheel_works_away_from_the_checkout(tmp_path: Path) -> None:
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert "Stays clear" in done.stdout
+
+
+def test_a_plain_install_is_light() -> None:
+    """The referee's library is 800 MB with what it brings along: an extra, and the tests'."""
+    with (ROOT / "pyproject.toml").open("rb") as handle:
+        project = tomllib.load(handle)["project"]
+    extras = project["optional-dependencies"]
+    assert not any(d.startswith("pyEQL") for d in project["dependencies"])
+    assert all(any(d.startswith("pyEQL") for d in extras[e]) for e in ("referee", "test"))
 
 
 def test_readme_shows_real_output() -> None:

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import json
+import os
+import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -210,3 +215,79 @@ def test_names_balance_and_differ() -> None:
     assert len(set(elements)) == len(EVERY)
     assert all(e[0] == "X" and e[1:].islower() and e[1:].isalpha() for e in elements)
     assert set(METALS) | set(LIGANDS) <= set(EVERY)
+
+
+# ------------------------------------------------------------ the referee's own installation
+
+COMMAND = "import sys; sys.argv[0] = 'jarsight'; from chem.cli.main import run; run()"
+WITHOUT = """
+import sys
+class Absent:
+    def find_spec(self, name, path=None, target=None):
+        if name.split(".")[0] == "pyEQL":
+            raise ModuleNotFoundError(f"No module named {name!r}", name=name)
+sys.meta_path.insert(0, Absent())
+"""
+MIX = str(ROOT / "examples" / "stays-clear.toml")
+SOLUTION = str(ROOT / "examples" / "solutions" / "stock-solution.toml")
+
+
+def _run(code: str, *words: str, **more: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-c", code, *words],
+        capture_output=True, text=True, cwd=ROOT, check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT), **more},
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("words", [("forecast", MIX), ("solution", SOLUTION)])
+@pytest.mark.parametrize("absent", [WITHOUT, "import sys; sys.modules['pyEQL'] = None\n"])
+def test_without_pyeql_the_referee_says_how_to_get_it(words: tuple[str, ...], absent: str) -> None:
+    done = _run(absent + COMMAND, *words, "--referee")
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert "pip install 'jarsight[referee]'" in done.stderr
+    assert "pip install '.[referee]'" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert _run(absent + COMMAND, *words).returncode == 0
+
+
+def test_selfcheck_does_what_it_can_without_pyeql() -> None:
+    done = _run(WITHOUT + COMMAND, "selfcheck")
+    assert done.returncode == 0, done.stdout
+    assert "pip install 'jarsight[referee]'" in done.stdout
+    shown = json.loads(_run(WITHOUT + COMMAND, "selfcheck", "--json").stdout)
+    groups = [c["group"] for c in shown["checks"]]
+    assert shown["passed"] and "jarsight[referee]" in shown["unrefereed"]
+    assert "refereed example" not in groups and groups.count("example") == len(EXAMPLES)
+    shown = json.loads(_run(COMMAND, "selfcheck", "--json").stdout)
+    groups = [c["group"] for c in shown["checks"]]
+    assert shown["passed"] and shown["unrefereed"] is None
+    assert groups.count("refereed example") == len(EXAMPLES)
+
+
+@pytest.mark.parametrize("more", [(), ("--settle",), ("--saturate", "gypsum"), ("--ph", "6")])
+def test_a_solution_is_refereed_as_printed(more: tuple[str, ...]) -> None:
+    done = _run(COMMAND, "solution", SOLUTION, *more, "--referee")
+    assert done.returncode == 0, done.stderr
+    assert "Referee PHREEQC agrees" in done.stderr
+
+
+def test_a_cache_left_by_a_deleted_environment_does_not_stop_the_referee(tmp_path: Path) -> None:
+    """pint keeps where its definitions stood, and looks there again when it is asked by pyEQL."""
+    import pint
+
+    gone, cache = tmp_path / "gone", tmp_path / "cache"
+    shutil.copytree(Path(pint.__file__).parent, gone / "pint")
+    user = {"XDG_CACHE_HOME": str(cache), "HOME": str(tmp_path)}
+    registry = "import pint; pint.UnitRegistry(cache_folder=':auto:')"
+    left = _run(registry, **user | {"PYTHONPATH": str(gone)})
+    assert left.returncode == 0, left.stderr
+    shutil.rmtree(gone)
+    before = {p: p.read_bytes() for p in cache.rglob("*") if p.is_file()}
+    assert before, "pint left no cache"
+    assert "FileNotFoundError" in _run("import pyEQL", **user).stderr
+    done = _run(COMMAND, "forecast", MIX, "--referee", "--draws", "16", **user)
+    assert done.returncode == 0, done.stderr
+    assert "Referee PHREEQC agrees" in done.stderr
+    assert {p: p.read_bytes() for p in cache.rglob("*") if p.is_file()} == before

@@ -21,6 +21,7 @@ from itertools import combinations
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -29,6 +30,7 @@ from chem.cli import main, screening
 from chem.doubts import Draws
 from chem.errors import InputProblem
 from chem.forecast import outlook, prepare
+from chem.label import contents, read_product
 from chem.reference import molar_mass_g_per_mol
 from chem.sheets.blocks import as_text
 from chem.sheets.shelf import shelf_csv, shelf_json, shelf_sheet
@@ -45,6 +47,7 @@ from chem.shelf import (
     read_item,
     read_stock,
     shelf,
+    stock,
     tanks,
 )
 from chem.shelf.cache import FILE
@@ -665,6 +668,103 @@ def test_one_bad_file_among_good_ones_is_left_out_and_named(
     assert "bad.toml: guarantee.iron" in left and "binary.toml: it is not plain UTF-8" in left
     files = [out["file"] for out in json.loads(command(*ask, "--json").out)["left_out"]]
     assert files == ["bad.toml", "binary.toml"]
+
+
+DRY = """
+name = "Epsom salt, dry, invented"
+form = "dry"
+sources = ["magnesium sulfate heptahydrate"]
+usual_rate = "4 fl oz/1000 sq ft"
+[guarantee]
+"magnesium" = 9.8
+"""
+
+
+def test_a_dry_product_with_a_rate_by_volume_is_named_and_left_out(
+    tmp_path: Path, command: Command
+) -> None:
+    copied(tmp_path / "shed", NITRATE, "urea-liquor")
+    (tmp_path / "shed" / "dry.toml").write_text(DRY)
+    ask = ("shelf", "--in", str(tmp_path / "shed"), "--draws", "16", "--water", "soft", "--json")
+    found = json.loads(command(*ask).out)
+    assert found["left_out"] == [
+        {"file": "dry.toml", "why": "usual_rate: a dry product is weighed"}
+    ]
+    assert len(found["pairs"]) == 1
+    weighed = json.loads(command(*ask, "--rate", "dry=4 oz wt/1000 sq ft").out)
+    assert weighed["left_out"] == [] and len(weighed["pairs"]) == 3
+    for more in (("dry",), ("--rate", "dry=4 fl oz/1000 sq ft")):
+        told = command("shelf", *more, *ask[1:])
+        assert told.code == 2 and "a dry product is weighed" in told.err
+    mix = tmp_path / "shed" / "mix.toml"
+    mix.write_text('name = "M"\ncarrier = "2 gal/1000 sq ft"\n[[add]]\nproduct = "dry.toml"\n')
+    told = command("forecast", str(mix))
+    assert told.code == 2
+    assert "dry.toml, usual_rate = '4 fl oz/1000 sq ft'" in told.err and "oz wt" in told.err
+
+
+ROOM = sys.modules["chem.shelf.shelf"]
+
+
+def _raising(message: str) -> Callable[..., Any]:
+    def raises(*_: object, **__: object) -> Any:
+        raise np.linalg.LinAlgError(message)
+
+    return raises
+
+
+def _spoilt_contents(product: Any, draws: Draws) -> Any:
+    """Contents that can't be had of one product, and are no numbers of another."""
+    held = contents(product, draws)
+    if product.key == SULFATE:
+        return _raising("Matrix is not positive definite")()
+    if product.key == ORTHO:
+        return replace(held, mol_per_kg=held.mol_per_kg * np.nan)
+    return held
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_whatever_one_product_raises_the_rest_is_answered(
+    monkeypatch: pytest.MonkeyPatch, workers: int
+) -> None:
+    good = demo(NITRATE, "urea-liquor", "iron-edta")
+    monkeypatch.setattr(engines, "ALONE_BELOW", 1)
+    plain = shelf(good, setting(), engine=local(workers), passes=True)
+    monkeypatch.setattr(ROOM, "contents", _spoilt_contents)
+    items = [good[0], *demo(SULFATE), good[1], *demo(ORTHO), good[2]]
+    found = shelf(items, setting(), engine=local(workers), passes=True)
+    assert same(plain, found) and found.names == plain.names
+    assert [out.file for out in found.left_out] == [f"{SULFATE}.toml", f"{ORTHO}.toml"]
+    assert "LinAlgError: Matrix is not positive definite" in found.left_out[0].why
+    assert "finite" in found.left_out[1].why
+    assert f"{SULFATE}.toml: it can't be worked out" in as_text(shelf_sheet(found)).replace(
+        "\n  ", " "
+    )
+    one = shelf(items[1:], setting(), asked=good[0], engine=local(workers))
+    assert len(one.pairs) == 2 and len(one.left_out) == 2
+    with pytest.raises(InputProblem, match=f"{SULFATE}.toml"):
+        shelf(good, setting(), asked=items[1])
+    with pytest.raises(InputProblem, match=f"{SULFATE}.toml"):
+        shelf(items[1:2], setting())
+
+
+def test_what_no_product_alone_raises_is_not_hidden(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ROOM._Work, "do", _raising("of the house itself"))
+    with pytest.raises(np.linalg.LinAlgError, match="of the house itself"):
+        shelf(demo(NITRATE, SULFATE), setting(), engine=local(1))
+
+
+def test_a_file_that_raises_what_nobody_foresaw_is_left_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def reads(path: Path) -> Any:
+        return read_product(path) if path.stem == NITRATE else _raising("unforeseen")()
+
+    copied(tmp_path / "shed", NITRATE, SULFATE)
+    monkeypatch.setattr(stock, "read_product", reads)
+    items, left = read_stock(tmp_path / "shed")
+    assert [item.product.key for item in items] == [NITRATE]
+    assert [(out.file, "unforeseen" in out.why) for out in left] == [(f"{SULFATE}.toml", True)]
 
 
 def test_a_rate_given_for_the_product_asked_for_is_enough(tmp_path: Path, command: Command) -> None:

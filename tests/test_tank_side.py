@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 import os
 import re
@@ -17,7 +16,7 @@ from test_cli import jarsight
 from chem.advice.jar import LARGEST_JAR_ML, LEAST_ML, jar, measuring_step
 from chem.errors import InputProblem
 from chem.forecast import forecast, read_seen
-from chem.notebook import Sighting, record_sighting
+from chem.notebook import Sighting, read_looks, record_sighting
 from chem.sheets.blocks import as_html, as_text
 from chem.sheets.jar import jar_json, jar_sheet
 from chem.tank import by_area, by_speed, read_mix, tank_amounts, with_carrier, with_rate
@@ -164,27 +163,6 @@ def test_jar_sheet_says_what_practice_says() -> None:
     assert {"product", "amount_mL", "text"} == set(data["steps"][0])
 
 
-def test_saw_keeps_whole_lines(tmp_path: Path) -> None:
-    result = forecast(read_mix(ROOT / "examples" / "curdles.toml"), count=32)
-    for i in range(3):
-        path = record_sighting(result, Sighting(("flakes",), 5.0 + i, 6.4, 'a "note",\n'), tmp_path)
-    rows = list(csv.DictReader(path.open(encoding="utf-8")))
-    assert [r["after_min"] for r in rows] == ["5", "6", "7"]
-    assert rows[0]["seen"] == "flakes" and rows[0]["note"] == 'a "note",'
-    assert rows[0]["answer"] == "curdle" and "data " in rows[0]["versions"]
-
-
-def test_a_line_cut_short_does_not_swallow_the_next(tmp_path: Path) -> None:
-    result = forecast(read_mix(ROOT / "examples" / "curdles.toml"), count=32)
-    path = record_sighting(result, Sighting(("haze",), 5.0, None, "first"), tmp_path)
-    whole = path.read_bytes()
-    path.write_bytes(whole + b"2026-01-01,half a li")
-    record_sighting(result, Sighting(("grit",), 6.0, None, "second"), tmp_path)
-    lines = path.read_text(encoding="utf-8").splitlines()
-    assert len(lines) == 4 and lines[2] == "2026-01-01,half a li"
-    assert ",second," in lines[3] and path.read_bytes().startswith(whole)
-
-
 def test_saw_killed_while_asking_leaves_the_file_as_it_was(tmp_path: Path) -> None:
     result = forecast(read_mix(ROOT / "examples" / "curdles.toml"), count=32)
     path = record_sighting(result, Sighting(("haze",), 5.0, None, ""), tmp_path)
@@ -226,9 +204,10 @@ def test_saw_asks_or_takes_options(tmp_path: Path) -> None:
     assert asked.returncode == 0, asked.stderr
     assert "not in the list of seen words" in asked.stderr
     assert wrong.returncode == 2 and "flakes" in wrong.stderr
-    rows = list(csv.DictReader((tmp_path / "seen.csv").open(encoding="utf-8")))
-    assert [r["seen"] for r in rows] == ["flakes", "haze"]
-    assert rows[1]["ph"] == ""
+    first, second = read_looks(tmp_path).entries
+    assert [[look.word for look in e.seen] for e in (first, second)] == [["flakes"], ["haze"]]
+    assert [reading.value for reading in first.ph] == [6.4] and second.ph == ()
+    assert first.note == "white curd" and second.note is None
 
 
 def test_words_seen_are_one_list() -> None:

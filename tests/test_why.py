@@ -11,11 +11,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from chem.advice.why import WATER, Why, percent, why
+from chem.advice import why as room
+from chem.advice.why import WATER, Hold, Why, percent, plain, why
 from chem.doubts import Draws
 from chem.equilibrium import solve
 from chem.forecast import THRESHOLD, forecast, outlook, prepare
-from chem.reference import molar_mass_g_per_mol, tables
+from chem.reference import catalogue, molar_mass_g_per_mol, tables
+from chem.reference.colloids import colloids
 from chem.sheets.blocks import as_text
 from chem.sheets.why import why_json, why_sheet
 from chem.tank import Mix, find_water, read_mix, with_rate
@@ -367,3 +369,68 @@ def test_percent_in_words() -> None:
         "60 %",
         "nearly all",
     ]
+
+
+@pytest.mark.parametrize("judged_at", ["15min", "4h", "24h"])
+def test_iron_that_the_air_has_taken_still_has_its_jug(tmp_path: Path, judged_at: str) -> None:
+    """Ferrous iron in strong alkali is gone within the hour in most versions of the tank (Stumm
+    and Lee, Ind. Eng. Chem. 53 (1961) 143: a hundredfold faster per pH unit), not in all."""
+    path = tmp_path / "mix.toml"
+    path.write_text(
+        'name = "Iron and alkali, invented"\nwater = "unknown"\ncarrier = "2 gal/1000 sq ft"\n'
+        'temperature = "60 F"\n'
+        '[[add]]\nproduct = "iron-partly-chelated.toml"\nrate = "2 fl oz/1000 sq ft"\n'
+        '[[add]]\nproduct = "potassium-carbonate-liquor.toml"\nrate = "4 fl oz/1000 sq ft"\n'
+    )
+    result = why(read_mix(path), judged_at=judged_at, count=64)
+    ferrous = [i for r in result.solids for i in r.ions if i.component == "Fe2"]
+    assert ferrous
+    for ion in ferrous:
+        assert ion.shares == {"Iron, partly chelated, invented": pytest.approx(1.0)}
+    assert "of Iron, partly chelated, invented stands at pH" in as_text(why_sheet(result)).replace(
+        "\n", " "
+    )
+
+
+def test_every_reason_that_there_can_be_has_words(tmp_path: Path) -> None:
+    """One tank of every component: each solid and each colloid of the tables, threatening or not,
+    held back by anything or nothing."""
+    chosen: dict[str, str] = {}
+    for source in catalogue().sources.values():
+        for component in source.components:
+            chosen.setdefault(component, source.key)
+    also = "\n".join(f'"{key}" = 0.2' for key in dict.fromkeys(chosen.values()))
+    (tmp_path / "all.toml").write_text(
+        f'name = "Everything, invented"\ndensity = "1.1 kg/L"\n[also]\n{also}\n'
+    )
+    path = tmp_path / "mix.toml"
+    path.write_text(
+        'name = "Everything, invented"\nwater = "unknown"\ncarrier = "2 gal/1000 sq ft"\n'
+        'temperature = "60 F"\n[[add]]\nproduct = "all.toml"\nrate = "100 mL/L"\n'
+    )
+    ready = prepare(read_mix(path), Draws(3, 1))
+    seen = outlook(ready)
+    solids = {s.key: m for m, s in enumerate(seen.fresh.phases.solids)}
+    assert solids.keys() == tables().solids.keys()
+    partners = [*tables().components, "H+", "OH-"]
+    assert all(plain(key) and ":" not in plain(key) for key in partners)
+    for time, later in (("15min", 900.0), ("24h", 86400.0)):
+        for component in tables().components:
+            shares = room._origins(ready, component, later)
+            assert sum(shares.values()) == pytest.approx(1.0), (time, component)
+    for k, m in enumerate(solids.values()):
+        reason = room._reason(seen, m, "4h", True)
+        by = partners[k % len(partners)]
+        held = (Hold(reason.ions[0].component, by, 0.9),)
+        for one in (reason, replace(reason, held_back_by=held), replace(reason, held_back_by=())):
+            for threatens in (True, False):
+                for chance in (0.0, 0.2, 0.9):
+                    known = replace(
+                        one, threatens=threatens, probability=dict.fromkeys(one.probability, chance)
+                    )
+                    text = room._sentence(known, 6.0, chance)
+                    assert text.endswith(".") and "nan" not in text
+    for key, rule in colloids().items():
+        text, shares = room._gelling(seen, key, rule.because)
+        assert rule.because in text and "Everything, invented" in text, key
+        assert all(sum(s.values()) == pytest.approx(1.0) for s in shares.values())

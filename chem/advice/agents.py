@@ -132,6 +132,11 @@ def mild(kind: str) -> tuple[str, ...]:
     return tuple(a.key for a in agents().values() if a.kind == kind and not a.named_only)
 
 
+def mild_reagents() -> tuple[Reagent, ...]:
+    """Citric acid and potassium bicarbonate: what may be tried unasked."""
+    return tuple(choose_agent(name) for name in ("citric acid", "potassium bicarbonate"))
+
+
 def choose_agent(name: str, strength: str | None = None, beside: Path | None = None) -> Reagent:
     """An agent by name, in the strength asked for; a name ending in `.toml` is a product file.
 

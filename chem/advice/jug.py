@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chem.advice.salting import GRID_CELSIUS, jug_crystals
-from chem.doubts import Draws, doubts, first_order
+from chem.doubts import Range, chance, doubts, first_order, median, quantile, range_of
 from chem.equilibrium import Conditions, build_system, solve
 from chem.equilibrium.activity import Floats
-from chem.forecast import DoubtShare, Range, prepare, settle_by
-from chem.label import NITROGEN_FORMS, Contents, Product, contents, label_lines, misfits
+from chem.forecast import DoubtShare, Study, settle_by
+from chem.label import NITROGEN_FORMS, Contents, Product, label_lines, misfits
 from chem.reference import catalogue
 from chem.tank import UNKNOWN_WATER, Mix, millilitres_per_litre
 from chem.tank.mix import Addition
@@ -96,11 +96,11 @@ class Jug:
 
 def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: float = 5.0) -> Jug:
     """Read a label as a liquid. Misfits stand in `problems`; nothing is raised for them."""
-    draws = Draws(count, seed)
-    inside = contents(product, draws, strict=False)
-    crystals = None if product.dry else jug_crystals(inside, coldest_celsius, draws)
+    study = Study(count, seed)
+    inside = study.contents(product, strict=False)
+    crystals = None if product.dry else jug_crystals(inside, coldest_celsius, study.draws)
     problems = [*_misfit_texts(product), *_nitrogen(product), *_too_heavy(product, inside)]
-    dried = None if product.dry else _range(draws, inside.density_kg_per_L)
+    dried = None if product.dry else range_of(inside.density_kg_per_L)
     price = product.price
     per_kg = None
     middle = 1.0 if dried is None else dried.median
@@ -110,29 +110,29 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
     clear_at = None
     if crystals is not None:
         salts = tuple(
-            _salt_out(key, name, t, draws)
+            _salt_out(key, name, t)
             for key, name, t in zip(
                 crystals.keys, crystals.names, crystals.t_salt_out_celsius.T, strict=True
             )
-            if np.nanmedian(t) > COLDEST_SHOWN_CELSIUS
+            if median(np.maximum(t, float(GRID_CELSIUS[0]))) > COLDEST_SHOWN_CELSIUS
         )
-        clear_at = draws.chance(np.asarray(~(crystals.si > 0.0).any(axis=1)))
+        clear_at = chance(np.asarray(~(crystals.si > 0.0).any(axis=1)))
         over = [
             name
             for name, si in zip(crystals.names, crystals.si_warm.T, strict=True)
-            if draws.quantile(si, (0.05,))[0] > SURELY_OVER_SI
+            if quantile(si, 0.05) > SURELY_OVER_SI
         ]
         if over and product.form == "solution":
             problems.append(f"more than dissolves at 77 F (25 C) as labelled: {', '.join(over)}")
     return Jug(
         product=product,
         density_kg_per_L=dried,
-        makeup={c: _range(draws, inside.of(c)) for c in inside.components if inside.of(c).any()},
-        sources_percent={k: _range(draws, v) for k, v in inside.sources_percent.items()},
-        ph=_ph(inside, draws),
+        makeup={c: range_of(inside.of(c)) for c in inside.components if inside.of(c).any()},
+        sources_percent={k: range_of(v) for k, v in inside.sources_percent.items()},
+        ph=_ph(inside),
         problems=tuple(problems),
-        open=tuple(_left_open(product, draws)),
-        doubts=_doubts(inside, draws),
+        open=tuple(_left_open(product, inside)),
+        doubts=_doubts(inside),
         carried=tuple(_carried(product, middle, per_kg)),
         currency=price.currency if price else "",
         salts_out=tuple(sorted(salts, key=lambda s: -s.t_celsius.median)),
@@ -150,16 +150,11 @@ SURELY_OVER_SI = 0.3
 COLDEST_SHOWN_CELSIUS = -10.0
 
 
-def _salt_out(key: str, name: str, t_celsius: Floats, draws: Draws) -> SaltOut:
+def _salt_out(key: str, name: str, t_celsius: Floats) -> SaltOut:
     """One salt's temperature of leaving over all draws, those without one among them."""
     coldest = float(GRID_CELSIUS[0])
-    tried = _range(draws, np.maximum(t_celsius, coldest))
+    tried = range_of(np.maximum(t_celsius, coldest))
     return SaltOut(key, name, tried, tried.p05 <= coldest)
-
-
-def _range(draws: Draws, values: Floats) -> Range:
-    low, middle, high = draws.quantile(np.asarray(values, dtype=float), (0.05, 0.5, 0.95))
-    return Range(float(middle), float(low), float(high))
 
 
 def _misfit_texts(product: Product) -> list[str]:
@@ -200,7 +195,7 @@ def _too_heavy(product: Product, inside: Contents) -> list[str]:
     """Whether the printed density can belong to so much dissolved matter."""
     if product.dry or product.density is None:
         return []
-    water = float(np.median(inside.water_kg_per_kg))
+    water = median(inside.water_kg_per_kg)
     least, most = (1.0 / (water / 0.998 + (1.0 - water) * v) for v in reversed(SPECIFIC_VOLUME))
     low, high = product.density
     if high < least * 0.97:
@@ -216,7 +211,7 @@ def _too_heavy(product: Product, inside: Contents) -> list[str]:
     return []
 
 
-def _ph(inside: Contents, draws: Draws) -> Range | None:
+def _ph(inside: Contents) -> Range | None:
     """pH of one part in ten of pure water."""
     if not inside.components:
         return None
@@ -224,14 +219,14 @@ def _ph(inside: Contents, draws: Draws) -> Range | None:
     order = [inside.components.index(c) for c in system.components]
     per_kgw = inside.mol_per_kg[:, order] * (0.1 / (0.1 * inside.water_kg_per_kg + 0.9))[:, None]
     state = solve(system, per_kgw, Conditions.nominal(system))
-    return _range(draws, state.ph) if state.converged.any() else None
+    return range_of(state.ph) if state.converged.any() else None
 
 
-def _left_open(product: Product, draws: Draws) -> list[str]:
+def _left_open(product: Product, inside: Contents) -> list[str]:
     """What the label doesn't say, each with its reason."""
     table = doubts()
     out = []
-    columns = [n.removeprefix(f"product:{product.key}:") for n in draws.columns]
+    columns = [n.removeprefix(f"product:{product.key}:") for n in inside.doubts]
     if product.ph is None:
         out.append("no pH is given")
     if product.density is None and not product.dry:
@@ -252,15 +247,15 @@ def _left_open(product: Product, draws: Draws) -> list[str]:
     return out
 
 
-def _doubts(inside: Contents, draws: Draws) -> tuple[DoubtShare, ...]:
+def _doubts(inside: Contents) -> tuple[DoubtShare, ...]:
     """Doubts by the largest share that they carry of any component's spread; of_ph: of the pH's."""
     spread = {c: inside.of(c) for c in inside.components}
     spread = {c: v for c, v in spread.items() if v.std() > 0.02 * max(float(v.mean()), 1e-9)}
     found = []
-    for name, column in draws.columns.items():
+    for name, column in inside.doubts.items():
         shares = [first_order(v, column) for v in spread.values()]
         share = max(shares, default=0.0)
-        if share > 0.2 and not name.startswith("crystals"):
+        if share > 0.2:
             found.append(DoubtShare(name, share, 0.0, 0.0, settle_by(name)))
     return tuple(sorted(found, key=lambda d: -d.share)[:8])
 
@@ -306,8 +301,8 @@ def _water_matters(product: Product, count: int, seed: int) -> str | None:
         additions=(Addition(product, rate),),
         adjuvant=None,
     )
-    draws = Draws(count, seed)
-    tank = prepare(mix, draws).at(0.0)
+    ready = Study(count, seed).stand(mix)
+    tank = ready.at(0.0)
     solids = tank.phases.solids
     counted = [
         m
@@ -316,11 +311,11 @@ def _water_matters(product: Product, count: int, seed: int) -> str | None:
     ]
     if not counted:
         return None
-    pressing = max(counted, key=lambda m: float(np.nanmedian(tank.si[:, m]) / tank.phases.ions[m]))
+    pressing = max(counted, key=lambda m: median(tank.si[:, m]) / tank.phases.ions[m])
     shares = {
-        figure: first_order(tank.si[:, pressing], draws.columns[f"water:{figure}"])
+        figure: first_order(tank.si[:, pressing], ready.water.doubts[f"water:{figure}"])
         for figure in WATER_FIGURES
-        if f"water:{figure}" in draws.columns
+        if f"water:{figure}" in ready.water.doubts
     }
     best = max(shares, key=lambda f: shares[f], default="")
     if not best or shares[best] < LEAST_SHARE:

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 
-from chem.doubts import Draws
-from chem.equilibrium import Equilibrium, build_system, solve
+from chem.advice.agents import Reagent
+from chem.advice.dosing import dosed_with
+from chem.doubts import quantile
 from chem.equilibrium.activity import Floats
-from chem.forecast import Prepared, Range
-from chem.forecast.aging import Aging
-from chem.forecast.prepare import assemble, conditions_of
-from chem.label import Product, contents
-from chem.tank import Finished, Mix, finish, grams_per_litre, water_totals, with_product
+from chem.forecast import Followed, Prepared, Rule, Study
+from chem.forecast.prepare import stack
+from chem.forecast.search import search
+from chem.tank import Mix
 
 MOST_G_PER_L = 50.0
 """More than this of an agent in its own form is no pH adjustment any more (common practice, no
@@ -27,87 +27,48 @@ SCAN_POINTS = 49
 
 
 class Titration:
-    """One mix with one product more, at any rate of it [g per litre of spray volume].
+    """One mix with an agent at any rate of it [g per litre of spray volume]."""
 
-    Contents and water are drawn once; a dose costs one speciation of the draws.
-    """
-
-    def __init__(self, mix: Mix, product: Product, place: int, draws: Draws) -> None:
+    def __init__(self, study: Study, mix: Mix, reagent: Reagent, place: int) -> None:
         """place: where in the pouring order the agent goes."""
-        self.mix, self.product, self.place, self.draws = mix, product, place, draws
-        self.water = water_totals(mix.water, draws)
-        self.held = tuple(contents(a.product, draws) for a in mix.additions)
-        self.agent = contents(product, draws)
-        self.solves = 0
-        self._last: Equilibrium | None = None
-
-    def mixed(self, rate: float) -> Mix:
-        """The mix with the agent at a rate [g/L]."""
-        return with_product(
-            self.mix, self.product, grams_per_litre(rate, f"{rate:.4g} g/L"), self.place
-        )
-
-    def finished(self, rate: float) -> Finished:
-        """The finished solution at a rate [g/L]."""
-        held = (*self.held[: self.place], self.agent, *self.held[self.place :])
-        return finish(self.mixed(rate), held, self.water, self.draws)
-
-    def prepared(self, rate: float) -> Prepared:
-        """What `prepare` gives for the mix with the agent at a rate [g/L]."""
-        held = (*self.held[: self.place], self.agent, *self.held[self.place :])
-        return assemble(self.mixed(rate), self.draws, held, self.water)
-
-    def without(self) -> Prepared:
-        """What `prepare` gives for the mix as it stands."""
-        return assemble(self.mix, self.draws, self.held, self.water)
-
-    def ph(self, rate: float) -> Floats:
-        """(N,) pH at once, at a rate [g/L]; NaN where no equilibrium was found."""
-        finished = self.finished(rate)
-        fresh = _fresh(finished, self.draws.count)
-        conditions = conditions_of(fresh.system, self.mix.t_celsius, self.draws)
-        state = solve(fresh.system, fresh.totals(0.0), conditions, start=self._last)
-        self._last = state
-        self.solves += 1
-        return np.where(state.converged, state.ph, np.nan)
-
-    def quantile(self, values: Floats, level: float) -> float:
-        """One weighted quantile of (N,) values."""
-        return float(self.draws.quantile(values, (level,))[0])
-
-    def range(self, values: Floats) -> Range:
-        """Median with the 5 and 95 % quantiles."""
-        low, middle, high = self.draws.quantile(values, (0.05, 0.5, 0.95))
-        return Range(float(middle), float(low), float(high))
-
-
-class Middle(Titration):
-    """The titration at the middle of every doubt: many doses as the rows of one batch."""
-
-    def __init__(self, mix: Mix, product: Product, place: int) -> None:
-        super().__init__(mix, product, place, Draws(1))
+        self.study, self.mix, self.reagent, self.place = study, mix, reagent, place
+        self._middle = study.middle()
         self.rates = np.concatenate(
             [[0.0], np.geomspace(LEAST_G_PER_L, MOST_G_PER_L, SCAN_POINTS - 1)]
         )
-        self.scanned = self.curve(self.rates)
+
+    def dosed(self, rate: float) -> Mix:
+        """The mix with the agent at a rate [g/L]."""
+        return dosed_with(self.mix, self.reagent, self.place, rate)
+
+    def ph(self, rate: float) -> Floats:
+        """(N,) pH at once, at a rate [g/L]; NaN where no equilibrium was found."""
+        state = self.study.fresh(self.dosed(rate))
+        return np.where(state.converged, state.ph, np.nan)
 
     def curve(self, rates: Floats) -> Floats:
-        """(D,) pH at (D,) rates [g/L]."""
-        each = [self.finished(float(r)) for r in rates]
-        first = each[0]
-        rows = replace(
-            first,
-            totals=np.concatenate([f.totals for f in each]),
-            water_kg_per_L=np.concatenate([f.water_kg_per_L for f in each]),
-            held={k: np.concatenate([f.held[k] for f in each]) for k in first.held},
-        )
-        fresh = _fresh(rows, len(rates))
-        nominal = replace(
-            conditions_of(fresh.system, self.mix.t_celsius, self.draws), eps_shift=None
-        )
-        state = solve(fresh.system, fresh.totals(0.0), nominal)
-        self.solves += 1
+        """(D,) pH at (D,) rates [g/L], at the middle of every doubt."""
+        state = stack([self._stand(float(r)) for r in rates]).speciated()
         return np.where(state.converged, state.ph, np.nan)
+
+    def _stand(self, rate: float) -> Prepared:
+        return self._middle.stand(self.dosed(rate))
+
+    @cached_property
+    def scanned(self) -> Floats:
+        """pH at each of `rates`."""
+        return self.curve(self.rates)
+
+    @property
+    def direction(self) -> float:
+        """-1 where the agent lowers the pH, 1 where it raises it, 0 where no pH is found."""
+        good = self.scanned[np.isfinite(self.scanned)]
+        return float(np.sign(good[-1] - good[0])) if len(good) > 1 else 0.0
+
+    @property
+    def density_kg_per_L(self) -> float:
+        """Of the agent."""
+        return float(self._middle.contents(self.reagent.product).density_kg_per_L[0])
 
     def dose(self, rate: float) -> float:
         """g of the agent per litre of finished spray at a rate per litre of spray volume.
@@ -116,8 +77,9 @@ class Middle(Titration):
         """
         if self.mix.fill != "water first" or rate == 0.0:
             return rate
-        moles = self.finished(rate).from_product[self.place, 0].sum()
-        return float(1000.0 * moles / self.agent.mol_per_kg[0].sum())
+        moles = self._stand(rate).finished.from_product[self.place, 0].sum()
+        agent = self._middle.contents(self.reagent.product)
+        return float(1000.0 * moles / agent.mol_per_kg[0].sum())
 
     def rate_at(self, ph: float) -> float | None:
         """Rate [g/L] at which the scanned curve passes a pH, between its points by lines."""
@@ -134,66 +96,84 @@ class Middle(Titration):
         good = np.isfinite(self.scanned)
         return float(np.interp(rate, self.rates[good], self.scanned[good]))
 
-    @property
-    def direction(self) -> float:
-        """-1 where the agent lowers the pH, 1 where it raises it."""
-        good = self.scanned[np.isfinite(self.scanned)]
-        return float(np.sign(good[-1] - good[0])) if good.size else 0.0
-
     def slope(self, rate: float, step: float) -> float:
         """pH per g/L of dose around a rate, over a step [g/L] each way (up only from 0)."""
         low, high = max(rate - step, 0.0), rate + step
         ph = self.curve(np.array([low, high]))
         return float((ph[1] - ph[0]) / (self.dose(high) - self.dose(low)))
 
+    def find(self, level: float, target: float) -> float | None:
+        """Rate [g/L] at which a quantile of the pH over the draws meets a target.
 
-def find_rate(
-    tank: Titration, middle: Middle, measure: Callable[[Floats], float], target: float
-) -> float | None:
-    """Rate [g/L] at which a measure of the pH over the draws meets a target.
+        None where the largest sane dose doesn't reach it, or no pH can be found.
+        """
+        (found,) = search(self.study, [_DoseTo(self, level, target)], few=self.study.count)
+        return None if found is None else found.value
 
-    The measure runs along the middle curve at an offset that changes slowly: the first steps take
+
+class _DoseTo:
+    """The lever of a dose: its tanks do once a quantile of their pH has passed the target.
+
+    The quantile runs along the middle curve at an offset that changes slowly: the first steps take
     the curve's rate for the target less the last offset. What that leaves is closed in by false
     position with halved ends (Illinois: Dowell and Jarratt, BIT 11 (1971) 168).
-    None where the largest sane dose doesn't reach it, or no pH can be found.
     """
-    side = middle.direction
-    low, high = _End(0.0), _End(MOST_G_PER_L)
-    rate = middle.rate_at(target) or MOST_G_PER_L
-    for attempt in range(MOST_SOLVES):
-        value = measure(tank.ph(rate))
-        if not np.isfinite(value):
+
+    until = "fresh"
+    start = 0.0
+    halvings = MOST_SOLVES
+
+    def __init__(self, titration: Titration, level: float, target: float) -> None:
+        self.titration, self.level, self.target = titration, level, target
+        self.side = titration.direction
+        first = titration.rate_at(target)
+        ends = (first, MOST_G_PER_L) if first and first < MOST_G_PER_L else (MOST_G_PER_L,)
+        self.grid: Sequence[float] = ends
+        self._off = {0.0: self._past(titration.ph(0.0))}
+        self._last = 0.0
+        self._steps = 0
+        self._ends: tuple[float, float] | None = None
+        self._weights = [1.0, 1.0]
+
+    def _past(self, ph: Floats) -> float:
+        """How far past the target (negative: short of it); NaN where no pH is found."""
+        return self.side * (quantile(ph, self.level) - self.target)
+
+    def tanks(self, value: float) -> Sequence[Mix]:
+        """The mix with so much of the agent."""
+        return [self.titration.dosed(value)]
+
+    def accepts(self, followed: Sequence[Followed]) -> tuple[Rule, ...]:
+        """Nothing once the quantile has passed the target."""
+        clear = followed[0].fresh.clear
+        rate = followed[0].ready.mix.additions[self.titration.place].rate.value
+        off = self._past(np.where(clear.converged, clear.ph, np.nan))
+        self._off[rate], self._last = off, rate
+        return () if off >= 0.0 else (Rule("misses_ph"),)
+
+    def between(self, near: float, far: float) -> float | None:
+        """The next rate, aimed just past the target; None once that is near enough."""
+        short, past = self._off[near], self._off[far]
+        if past <= TOLERANCE_PH or not far - near > 1e-9 * far or not np.isfinite(short):
             return None
-        off = side * (value - target)
-        if abs(off) <= TOLERANCE_PH:
-            return rate
-        if off < 0.0 and rate >= MOST_G_PER_L:
-            return None
-        end, other = (low, high) if off < 0.0 else (high, low)
-        if end.newest and other.off is not None:
-            other.off *= 0.5
-        end.rate, end.off, end.newest, other.newest = rate, off, True, False
-        step = middle.rate_at(middle.at(rate) - side * off) if attempt < CURVE_STEPS else None
-        if step is None and low.off is not None and high.off is not None:
-            step = low.rate + (high.rate - low.rate) * low.off / (low.off - high.off)
-        if step is None or not low.rate < step < high.rate:
-            whole = high.off is None
-            step = high.rate if whole else 0.5 * (low.rate + high.rate)
-        rate = step
-    return rate if high.rate - low.rate < 1e-3 * rate else None
+        if self._ends is not None:  # the end that stays for the second time counts half
+            self._weights = [
+                0.5 * self._weights[0] if self._ends[0] == near else 1.0,
+                0.5 * self._weights[1] if self._ends[1] == far else 1.0,
+            ]
+        self._ends = (near, far)
+        self._steps += 1
+        aim = 0.5 * TOLERANCE_PH
+        step: float | None = None
+        if self._steps <= CURVE_STEPS:
+            newest = self._last if self._last in (near, far) else far
+            moved = self.titration.at(newest) - self.side * (self._off[newest] - aim)
+            step = self.titration.rate_at(moved)
+        if step is None or not near < step < far:
+            low, high = self._weights[0] * (short - aim), self._weights[1] * (past - aim)
+            step = near - (far - near) * low / (high - low)
+        return step if near < step < far else 0.5 * (near + far)
 
-
-@dataclass
-class _End:
-    """One end of the bracket: how far past the target (negative: short of it), if known."""
-
-    rate: float
-    off: float | None = None
-    newest: bool = False
-
-
-def _fresh(finished: Finished, count: int) -> Aging:
-    """A finished solution at once: nothing oxidised, every strong chelate whole."""
-    still = np.zeros(count)
-    system = build_system(finished.components, held=tuple(finished.held))
-    return Aging(system, finished, still, still, 0.0, still)
+    def outward(self, value: float, nudge: int) -> float | None:
+        """The very value."""
+        return value if nudge == 0 else None

@@ -55,6 +55,7 @@ def add_to(app: typer.Typer) -> None:
             seed=seed,
             shelf=read_shelf(shelf) if shelf is not None else None,
             agents=[choose_agent(name, beside=mix.parent) for name in agents] if agents else None,
-            units=units,
         )
-        typer.echo(fix_json(result) if as_json else as_text(fix_sheet(result)), nl=as_json)
+        typer.echo(
+            fix_json(result, units) if as_json else as_text(fix_sheet(result, units)), nl=as_json
+        )

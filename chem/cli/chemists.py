@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from chem.cli.exits import Exit
+
+if TYPE_CHECKING:
+    from chem.forecast import RefereeReport
 
 PANEL = "For chemists"
 
@@ -37,19 +40,40 @@ def solution_command(
     everything: Annotated[
         bool, typer.Option("--all", help="Traces and far undersaturated solids as well.")
     ] = False,
+    referee: Annotated[
+        bool, typer.Option("--referee", help="Check our solver against PHREEQC.")
+    ] = False,
     as_json: _Json = False,
 ) -> None:
     """pH, species, activities and saturation of one solution."""
-    from chem.laboratory import change_recipe, equilibrate, read_recipe
+    from chem.laboratory import change_recipe, equilibrate, read_recipe, referee_solution
     from chem.sheets import as_text
     from chem.sheets.laboratory import solution_json, solution_sheet
 
+    if referee:
+        must_have_referee()
     recipe = change_recipe(read_recipe(file), ph=ph, temperature=temperature)
     result = equilibrate(recipe, saturate=saturate or (), let_settle=let_settle)
     if as_json:
         typer.echo(solution_json(result))
     else:
         typer.echo(as_text(solution_sheet(result, everything=everything)), nl=False)
+    if referee:
+        tell_referee(referee_solution(result))
+
+
+def must_have_referee() -> None:
+    """Say how to get PHREEQC before anything is worked out. Raises: InputProblem without it."""
+    from chem.equilibrium.referee import phreeqc
+
+    phreeqc()
+
+
+def tell_referee(found: RefereeReport) -> None:
+    """What PHREEQC says, beside the answer; exit 1 where it disagrees."""
+    typer.echo(str(found), err=True)
+    if not found.agrees:
+        raise typer.Exit(Exit.FAILED_CHECK)
 
 
 def tables_command(

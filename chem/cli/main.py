@@ -117,10 +117,13 @@ def forecast_command(
     seed: SeedOption = 1,
 ) -> None:
     """Will it stay clear? The main job."""
+    from chem.cli.chemists import must_have_referee, tell_referee
     from chem.cli.writing import write_text
-    from chem.forecast import forecast
+    from chem.forecast import forecast, referee_mix
     from chem.sheets import as_html, as_text, forecast_json, forecast_sheet, forecast_short
 
+    if referee:
+        must_have_referee()
     wanted = _changed(_read(mix), mix, carrier, water, temperature, coldest)
     result = forecast(wanted, count=draws, seed=seed, judged_at=judged_at)
     if html is not None:
@@ -133,7 +136,7 @@ def forecast_command(
     else:
         typer.echo(as_text(forecast_sheet(result, units, chemist=chemist)), nl=False)
     if referee:
-        _referee(wanted, draws, seed)
+        tell_referee(referee_mix(wanted, count=draws, seed=seed))
 
 
 @app.command("trace", rich_help_panel=CHEMISTS)
@@ -175,15 +178,6 @@ def _changed(
         temperature=temperature,
         coldest=coldest,
     )
-
-
-def _referee(mix: Mix, draws: int, seed: int) -> None:
-    from chem.forecast import referee_mix
-
-    found = referee_mix(mix, count=draws, seed=seed)
-    typer.echo(str(found), err=True)
-    if not found.agrees:
-        raise typer.Exit(Exit.FAILED_CHECK)
 
 
 def _show(problem: InputProblem) -> None:

@@ -46,13 +46,13 @@ def add_to(app: typer.Typer) -> None:
         from chem.units import read_volume
 
         millilitres = 1000.0 * read_volume(size, "command line, --size")
-        result = jar(
-            read_mix(mix), size_mL=millilitres, order=order, count=draws, seed=seed, units=units
-        )
+        result = jar(read_mix(mix), size_mL=millilitres, order=order, count=draws, seed=seed)
         if html is not None:
             write_text(html, as_html(jar_sheet(result, units)))
             typer.echo(f"Page written: {html}", err=True)
-        typer.echo(jar_json(result) if as_json else as_text(jar_sheet(result, units)), nl=as_json)
+        typer.echo(
+            jar_json(result, units) if as_json else as_text(jar_sheet(result, units)), nl=as_json
+        )
 
     @app.command("diagnose", rich_help_panel=SHED)
     def diagnose_command(
@@ -105,7 +105,7 @@ def add_to(app: typer.Typer) -> None:
         from chem.cli.asking import Unreadable, ask_line
         from chem.errors import InputProblem
         from chem.forecast import SEEN_WORDS, forecast, read_seen
-        from chem.notebook import Sighting, record_sighting
+        from chem.notebook import Sighting, must_be_writable, record_sighting
         from chem.tank import read_mix
         from chem.units import read_duration, read_ph
 
@@ -133,13 +133,14 @@ def add_to(app: typer.Typer) -> None:
         def reading(text: str) -> float | None:
             return read_ph(text, "ph").value if text.strip() else None
 
-        # Options are read and the forecast made first, so that nothing waits between the last
-        # answer and the disk.
+        # Options are read, the forecast made and the disk tried first, so that nothing waits
+        # between the last answer and the disk, and nobody answers in vain.
         wanted = read_mix(mix)
         for given, read in ((seen, words), (after, minutes), (ph, reading)):
             if given is not None:
                 read(given)
         result = forecast(wanted, count=draws, seed=seed)
+        must_be_writable(result)
         sighting = Sighting(
             answer(seen, f"Seen ({', '.join(SEEN_WORDS)})", words),
             answer(after, "After how long (15min, 2h)", minutes),

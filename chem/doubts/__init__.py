@@ -1,7 +1,22 @@
 """What is left open, as named columns of one table of draws."""
 
-from chem.doubts.draws import Draws
+from chem.doubts.draws import Draws, Shared, varies
 from chem.doubts.shares import first_order
+from chem.doubts.spread import Range, chance, median, quantile, quantiles, range_of, stretched
 from chem.doubts.table import Doubt, doubts
 
-__all__ = ["Doubt", "Draws", "doubts", "first_order"]
+__all__ = [
+    "Doubt",
+    "Draws",
+    "Range",
+    "Shared",
+    "chance",
+    "doubts",
+    "first_order",
+    "median",
+    "quantile",
+    "quantiles",
+    "range_of",
+    "stretched",
+    "varies",
+]

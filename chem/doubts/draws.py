@@ -1,17 +1,21 @@
 """Draws: one row per version of the tank, one column per named doubt.
 
-A column is made when it is first asked for, from the seed and its own name alone, so that it does
-not depend on which other doubts a mix has. Columns are stratified (Latin hypercube: McKay,
-Beckman and Conover, Technometrics 21 (1979) 239), which steadies quantiles of few draws.
+A column is known by its scope (the jug as read, the water, or nothing), name, distribution and
+parameters, so that an edited jug never finds the columns of the old one; its random order comes
+from the seed and the name alone, so that a number does not depend on which other doubts a mix has.
+Columns are stratified (Latin hypercube: McKay, Beckman and Conover, Technometrics 21 (1979) 239),
+which steadies quantiles of few draws.
 """
 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
 from functools import cache
 from numbers import Integral
 from statistics import NormalDist
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +23,13 @@ from numpy.typing import NDArray
 from chem.doubts.table import doubts
 
 Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+Key = tuple[str, str, str, float, float]
+"""Scope, name, distribution, and its two parameters."""
+Shared = Mapping[str, Callable[[Floats], Floats]]
+"""Name of a column that jugs share -> what is believed of it, from what the label leaves open."""
+MOST_COLUMNS = 8192
+"""Columns kept; one that was dropped is made again, the same to the digit."""
 
 
 @cache
@@ -28,58 +39,118 @@ def _normal_levels(count: int) -> Floats:
     return np.array([unit.inv_cdf((i + 0.5) / count) for i in range(count)])
 
 
-class Draws:
-    """N rows, named columns, one weight per row (all equal until something was seen)."""
+class _Columns:
+    """Every column of one seed and number of rows, kept while there is room."""
 
-    def __init__(self, count: int = 256, seed: int = 1) -> None:
-        """count: rows, at least 1; seed: not negative. Raises: ValueError."""
+    def __init__(self, count: int, seed: int, shared: Shared) -> None:
+        self.count, self.seed, self.shared = count, seed, shared
+        self._kept: OrderedDict[Key, Floats] = OrderedDict()
+
+    def generator(self, name: str) -> np.random.Generator:
+        return np.random.default_rng((self.seed, zlib.crc32(name.encode())))
+
+    def get(self, key: Key) -> Floats:
+        """(count,) the column; read-only."""
+        column = self._kept.get(key)
+        if column is None:
+            column = self._made(*key[1:])
+            if key[1] in self.shared:
+                column = np.asarray(self.shared[key[1]](column), dtype=np.float64)
+            column.setflags(write=False)
+            self._kept[key] = column
+            while len(self._kept) > MOST_COLUMNS:
+                self._kept.popitem(last=False)
+        return column
+
+    def _made(self, name: str, distribution: str, a: float, b: float) -> Floats:
+        order = self.generator(name).permutation(self.count)
+        if distribution == "uniform":
+            return np.asarray(a + (b - a) * ((order + 0.5) / self.count))
+        levels = _normal_levels(self.count)[order]
+        if distribution == "normal":
+            return np.asarray(a + b * levels)
+        return np.asarray(np.exp(a * levels))
+
+
+class Draws:
+    """N rows and their columns, as asked for from one place.
+
+    A view: `scope` names whose columns are asked for, `at` picks rows. What was asked for stands
+    in `used`, so that a result knows the doubts that it rests on.
+    """
+
+    def __init__(self, count: int = 256, seed: int = 1, shared: Shared | None = None) -> None:
+        """count: rows, at least 1; seed: not negative; shared: beliefs about columns by name.
+
+        Raises: ValueError.
+        """
         for given in (count, seed):
             if isinstance(given, bool) or not isinstance(given, Integral):
                 raise ValueError(f"count and seed are whole numbers, not {given!r}")
         if count < 1 or seed < 0:
             raise ValueError("draws needs a count of 1 or more and a seed of 0 or more")
+        self._columns = _Columns(count, seed, shared or {})
+        self._scope = ""
+        self._rows: Integers | None = None
+        self._used: dict[str, Floats] = {}
         self.count = count
         self.seed = seed
-        self.weights: Floats = np.full(count, 1.0 / count)
-        self._columns: dict[str, Floats] = {}
+
+    def _view(self, scope: str, rows: Integers | None, used: dict[str, Floats]) -> Draws:
+        view = object.__new__(Draws)
+        view._columns, view._scope, view._rows, view._used = self._columns, scope, rows, used
+        view.count = self._columns.count if rows is None else len(rows)
+        view.seed = self.seed
+        return view
+
+    def scoped(self, scope: str) -> Draws:
+        """The same rows for a jug or water; what it uses is kept apart."""
+        return self._view(scope, self._rows, {})
+
+    def at(self, rows: Integers) -> Draws:
+        """Some of these rows (R,), each as often as wanted; uses what this one uses."""
+        picked = rows if self._rows is None else self._rows[rows]
+        return self._view(self._scope, picked, self._used)
+
+    def first(self, count: int) -> Draws:
+        """The first rows; all where there are no more. Raises: ValueError below 1."""
+        if count < 1:
+            raise ValueError("draws needs a count of 1 or more")
+        if count >= self.count:
+            return self
+        rows = np.arange(self._columns.count) if self._rows is None else self._rows
+        return self._view(self._scope, rows[:count], {})
+
+    def pick(self, values: Floats) -> Floats:
+        """The rows of this view out of values (whole, ...), one row for each of the whole."""
+        return values if self._rows is None else values[self._rows]
 
     @property
-    def columns(self) -> Mapping[str, Floats]:
-        """Every doubt asked for so far, (N,) each."""
-        return dict(self._columns)
+    def whole(self) -> Draws:
+        """Every row, asked for in the same place."""
+        return self if self._rows is None else self._view(self._scope, None, self._used)
 
-    def _order(self, name: str) -> NDArray[np.int64]:
-        return self.generator(name).permutation(self.count)
+    @property
+    def used(self) -> Mapping[str, Floats]:
+        """Name -> (N,) column of every doubt asked for here so far."""
+        return MappingProxyType({name: self.pick(c) for name, c in self._used.items()})
 
-    def _keep(self, name: str, values: Floats) -> Floats:
-        values.setflags(write=False)
-        return self._columns.setdefault(name, values)
+    def _ask(self, name: str, distribution: str, a: float, b: float = 0.0) -> Floats:
+        column = self._columns.get((self._scope, name, distribution, float(a), float(b)))
+        self._used[name] = column
+        return self.pick(column)
 
     def normal(self, name: str, mean: float = 0.0, sd: float = 1.0) -> Floats:
         """(N,) of a normal distribution; sd 0 gives the mean and names no doubt."""
-        if sd == 0.0:
-            return np.full(self.count, mean)
-        if name in self._columns:
-            return self._columns[name]
-        return self._keep(name, mean + sd * _normal_levels(self.count)[self._order(name)])
+        return np.full(self.count, mean) if sd == 0.0 else self._ask(name, "normal", mean, sd)
 
     def factor(self, name: str, relative_sd: float) -> Floats:
         """(N,) of a lognormal factor with median 1 and sd of ln equal to relative_sd."""
-        if relative_sd == 0.0:
-            return np.ones(self.count)
-        if name in self._columns:
-            return self._columns[name]
-        levels = _normal_levels(self.count)[self._order(name)]
-        return self._keep(name, np.exp(relative_sd * levels))
+        return np.ones(self.count) if relative_sd == 0.0 else self._ask(name, "factor", relative_sd)
 
     def uniform(self, name: str, low: float, high: float) -> Floats:
         """(N,) evenly between low and high; equal ends name no doubt."""
-        if low == high:
-            return np.full(self.count, low)
-        if name in self._columns:
-            return self._columns[name]
-        levels = (self._order(name) + 0.5) / self.count
-        return self._keep(name, low + (high - low) * levels)
+        return np.full(self.count, low) if low == high else self._ask(name, "uniform", low, high)
 
     def of(self, key: str, name: str) -> Floats:
         """(N,) of a doubt of `doubts.csv`, as the column `name`. Raises: KeyError."""
@@ -94,27 +165,9 @@ class Draws:
 
     def generator(self, name: str) -> np.random.Generator:
         """A generator of its own for a doubt that no single column can hold."""
-        return np.random.default_rng((self.seed, zlib.crc32(name.encode())))
+        return self._columns.generator(name)
 
-    def record(self, name: str, values: Floats) -> Floats:
-        """Keep (N,) values made elsewhere as a named doubt, if they vary at all."""
-        if self.count > 1 and float(np.ptp(values)) > 1e-12 * float(np.abs(values).max()):
-            return self._keep(name, np.array(values, dtype=np.float64))
-        return values
 
-    def quantile(self, values: Floats, levels: tuple[float, ...]) -> Floats:
-        """Weighted quantiles of a result (N,); rows that are NaN are left out."""
-        good = np.isfinite(values)
-        if not good.any():
-            return np.full(len(levels), np.nan)
-        order = np.argsort(values[good])
-        sorted_values = values[good][order]
-        weights = self.weights[good][order]
-        position = (np.cumsum(weights) - 0.5 * weights) / weights.sum()
-        return np.interp(levels, position, sorted_values)
-
-    def chance(self, happens: NDArray[np.bool_], counted: NDArray[np.bool_] | None = None) -> float:
-        """Weighted share of rows in which something happens, among the rows counted."""
-        weights = self.weights if counted is None else self.weights * counted
-        total = float(weights.sum())
-        return float((weights * happens).sum()) / total if total > 0.0 else float("nan")
+def varies(values: Floats) -> bool:
+    """Whether a column (N,) made elsewhere is a doubt at all."""
+    return len(values) > 1 and float(np.ptp(values)) > 1e-12 * float(np.abs(values).max())

@@ -13,6 +13,7 @@ from chem.equilibrium.system import (
     build_system,
     held_key,
 )
+from chem.equilibrium.threads import one_thread
 
 __all__ = [
     "LN10",
@@ -28,6 +29,7 @@ __all__ = [
     "build_system",
     "coverage",
     "held_key",
+    "one_thread",
     "settle",
     "solve",
     "water_density_g_per_mL",

@@ -1,39 +1,61 @@
-"""Amounts, clouding times, probabilities and the answer."""
+"""Amounts, clouding times, probabilities, rules and the answer: the Study."""
 
+from chem.doubts import Range
+from chem.forecast.answer import THRESHOLD, Answer
+from chem.forecast.beliefs import NOTHING_LEARNED, Beliefs
 from chem.forecast.check import RefereeReport, referee_mix
-from chem.forecast.evolved import Evolved
+from chem.forecast.evolved import Evolved, evolved
+from chem.forecast.follow import Followed, Out, follow, show_limit
 from chem.forecast.forecast import forecast
-from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES, gases, label_forbids
-from chem.forecast.outlook import THRESHOLD, Outlook, outlook
-from chem.forecast.prepare import Prepared, prepare
-from chem.forecast.result import TIMES_S, DoubtShare, Forecast, Range, SolidForecast, TankLine
+from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES, Gas, gases
+from chem.forecast.prepare import Prepared, Standing, assemble
+from chem.forecast.result import DoubtShare, Forecast, SolidForecast, TankLine
+from chem.forecast.rules import Rule, broken, never, rules_of
 from chem.forecast.seen import SEEN_WORDS, read_seen
 from chem.forecast.settling import MODEL_KINDS, ONLY_THE_JAR, settle_by
+from chem.forecast.state import State
+from chem.forecast.study import Study, Variant
+from chem.forecast.times import TIMES_S, known_time
 
 __all__ = [
     "ALWAYS",
     "IF_IT_GOES_WRONG",
     "JAR_DECIDES",
     "MODEL_KINDS",
+    "NOTHING_LEARNED",
     "ONLY_THE_JAR",
-    "Outlook",
-    "Prepared",
+    "SEEN_WORDS",
     "THRESHOLD",
     "TIMES_S",
+    "Answer",
+    "Beliefs",
     "DoubtShare",
     "Evolved",
+    "Followed",
     "Forecast",
+    "Gas",
+    "Out",
+    "Prepared",
     "Range",
     "RefereeReport",
-    "SEEN_WORDS",
+    "Rule",
     "SolidForecast",
+    "Standing",
+    "State",
+    "Study",
     "TankLine",
+    "Variant",
+    "assemble",
+    "broken",
+    "evolved",
+    "follow",
     "forecast",
     "gases",
-    "label_forbids",
-    "outlook",
-    "prepare",
+    "known_time",
+    "never",
     "read_seen",
     "referee_mix",
+    "rules_of",
     "settle_by",
+    "show_limit",
 ]

@@ -1,4 +1,4 @@
-"""A forecast's equilibria put before PHREEQC, given the same tables."""
+"""Our equilibria put before PHREEQC, given the same tables."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chem.doubts import Draws
-from chem.forecast.prepare import NEAR_SI, prepare
+from chem.forecast.state import NEAR_SI
+from chem.forecast.study import Study
 from chem.tank import Mix
 
 PH_TOLERANCE = 0.001
@@ -17,7 +17,7 @@ ROWS = 8
 
 @dataclass(frozen=True)
 class RefereeReport:
-    """Largest disagreement in pH, SI and settled amounts (relative) over some draws."""
+    """Largest disagreement in pH, SI and settled amounts (relative) over some rows."""
 
     ph: float
     si: float
@@ -26,30 +26,36 @@ class RefereeReport:
     failed: int
 
     @property
+    def share(self) -> float:
+        """The larger of both differences in units of its tolerance; NaN: none was solved."""
+        return max(self.ph / PH_TOLERANCE, self.si / SI_TOLERANCE) if self.rows else float("nan")
+
+    @property
     def agrees(self) -> bool:
         """Within the tolerances, on every row that PHREEQC solved, and it solved some."""
-        return self.rows > 0 and self.ph <= PH_TOLERANCE and self.si <= SI_TOLERANCE
+        return self.share <= 1.0
 
     def __str__(self) -> str:
         if not self.rows:
-            return f"Referee: PHREEQC solved none of {self.failed} draws; nothing is checked."
+            return f"Referee: PHREEQC solved none of {self.failed}; nothing is checked."
         settled = "" if np.isnan(self.amount) else f", settled amounts {100 * self.amount:.2g} %"
         verdict = "agrees" if self.agrees else "DISAGREES"
         return (
             f"Referee PHREEQC {verdict}: largest difference pH {self.ph:.1e} (limit "
             f"{PH_TOLERANCE:g}), SI {self.si:.1e} (limit {SI_TOLERANCE:g}){settled}; "
-            f"{self.rows} draws checked, {self.failed} not solved by PHREEQC."
+            f"{self.rows} checked, {self.failed} not solved by PHREEQC."
         )
 
 
 def referee_mix(mix: Mix, *, count: int = 256, seed: int = 1) -> RefereeReport:
     """Check the fresh tank's first draws.
 
-    Raises: InputProblem as `forecast`; RuntimeError if PHREEQC can't load the database.
+    Raises: InputProblem as `forecast`, and where PHREEQC isn't installed; RuntimeError if it can't
+    load the database.
     """
     from chem.equilibrium.referee import compare
 
-    tank = prepare(mix, Draws(count, seed)).at(0.0)
+    tank = Study(count, seed).stand(mix).at(0.0)
     solids = tank.phases.solids
     highest = np.nan_to_num(tank.si, nan=-99.0).max(axis=0, initial=-99.0)
     deciding = np.array([s.decides and s.kinetics == "prompt" for s in solids], dtype=bool)

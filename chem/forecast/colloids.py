@@ -6,16 +6,15 @@ count into the odds and are listed apart from the salts.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chem.doubts import Draws
 from chem.equilibrium.activity import Floats
-from chem.forecast.prepare import Doubtful, Prepared
-from chem.forecast.result import TIMES_S
+from chem.forecast.prepare import Standing
+from chem.forecast.state import State
+from chem.forecast.times import TIMES_S
 from chem.reference import molar_mass_g_per_mol, tables
 from chem.reference.colloids import Colloid, colloids
 
@@ -54,10 +53,19 @@ class ColloidOutlook:
         """(N,) out by a time [g/L]."""
         return self.amount_g_per_L * self.share_by(t_s)
 
+    def swollen_by(self, t_s: float) -> Floats:
+        """(N,) out by a time [g/L], as a screen meets it."""
+        return self.swollen_g_per_L * self.share_by(t_s)
 
-def colloid_outlook(ready: Prepared, fresh: Doubtful) -> tuple[ColloidOutlook, ...]:
+    def rows(self, which: slice) -> ColloidOutlook:
+        """Some of the rows."""
+        arrays = ("falls", "amount_g_per_L", "swollen_g_per_L", "after_s")
+        return replace(self, **{name: getattr(self, name)[which] for name in arrays})
+
+
+def colloid_outlook(tank: Standing, fresh: State) -> tuple[ColloidOutlook, ...]:
     """Every colloid that the tank holds, with the draws in which it falls out or gels."""
-    finished = ready.finished
+    finished = tank.finished
     found = []
     for rule in colloids().values():
         if rule.component not in finished.components:
@@ -72,12 +80,12 @@ def colloid_outlook(ready: Prepared, fresh: Doubtful) -> tuple[ColloidOutlook, .
             grams = mol_per_L * molar_mass_g_per_mol("S")
         if not (grams > rule.least_g_per_L).any():
             continue
-        after = np.zeros(ready.draws.count)
+        after = np.zeros(tank.draws.count)
         if rule.trigger == "acid_in_time":
-            after = _acid_time_s(rule, ready, fresh)
+            after = _acid_time_s(rule, tank, fresh)
             falls = after < DAY_S
         else:
-            falls = _falls(rule, ready, fresh)
+            falls = _falls(rule, tank, fresh)
         falls &= grams > rule.least_g_per_L
         amount = np.where(falls, grams, 0.0)
         swollen = amount * rule.swelling
@@ -85,19 +93,19 @@ def colloid_outlook(ready: Prepared, fresh: Doubtful) -> tuple[ColloidOutlook, .
     return tuple(found)
 
 
-def _acid_time_s(rule: Colloid, ready: Prepared, fresh: Doubtful) -> Floats:
+def _acid_time_s(rule: Colloid, tank: Standing, fresh: State) -> Floats:
     """(N,) time [s] until thiosulfate clouds: inverse to the acid and to what is free of it."""
     clear = fresh.clear
-    once = rule.threshold * ready.draws.factor(f"colloid:{rule.key}", float(np.log(rule.factor)))
+    once = rule.threshold * tank.draws.factor(f"colloid:{rule.key}", float(np.log(rule.factor)))
     column = clear.system.index["S2O3-2"]
-    free = np.nan_to_num(clear.molality[:, column]) * ready.finished.water_kg_per_L
+    free = np.nan_to_num(clear.molality[:, column]) * tank.finished.water_kg_per_L
     acid = np.power(10.0, -np.nan_to_num(clear.ph, nan=7.0))
     return np.asarray(once / np.maximum(acid * free, 1e-30))
 
 
-def _falls(rule: Colloid, ready: Prepared, fresh: Doubtful) -> Bools:
+def _falls(rule: Colloid, tank: Standing, fresh: State) -> Bools:
     """(N,) draws in which the trigger passes its threshold."""
-    draws = ready.draws
+    draws = tank.draws
     clear = fresh.clear
     if rule.trigger == "ph_below":
         limit = rule.threshold + draws.normal(f"colloid:{rule.key}", 0.0, rule.factor)
@@ -106,40 +114,27 @@ def _falls(rule: Colloid, ready: Prepared, fresh: Doubtful) -> Bools:
     if rule.trigger == "ionic_strength":
         return np.asarray(np.nan_to_num(clear.ionic_strength) > limit)
     if rule.trigger == "film":
-        if not ready.film:
-            return np.zeros(draws.count, dtype=bool)
-        return np.asarray(_total_mmol(ready, "B") > limit)
+        return np.asarray(tank.film & (_total_mmol(tank, "B") > limit))
     if rule.trigger == "ammonium":
-        return np.asarray(_total_mmol(ready, "NH4") > limit)
+        return np.asarray(_total_mmol(tank, "NH4") > limit)
     weights = DIVALENT if rule.trigger == "divalent" else GELLING
-    return np.asarray(_free_mmol(ready, fresh, weights) > limit)
+    return np.asarray(_free_mmol(tank, fresh, weights) > limit)
 
 
-def _total_mmol(ready: Prepared, component: str) -> Floats:
+def _total_mmol(tank: Standing, component: str) -> Floats:
     """(N,) mmol/L of a component."""
-    finished = ready.finished
+    finished = tank.finished
     if component not in finished.components:
-        return np.zeros(ready.draws.count)
+        return np.zeros(tank.draws.count)
     return 1000.0 * finished.totals_mol_per_L[:, finished.components.index(component)]
 
 
-def _free_mmol(ready: Prepared, fresh: Doubtful, weights: dict[str, float]) -> Floats:
+def _free_mmol(tank: Standing, fresh: State, weights: dict[str, float]) -> Floats:
     """(N,) weighted sum of free metal ions [mmol/L]."""
     clear = fresh.clear
-    total = np.zeros(ready.draws.count)
+    total = np.zeros(tank.draws.count)
     for species, weight in weights.items():
         column = clear.system.index.get(species)
         if column is not None:
             total += weight * np.nan_to_num(clear.molality[:, column])
-    return np.asarray(1000.0 * total * ready.finished.water_kg_per_L)
-
-
-def chances(
-    draws: Draws, found: Sequence[ColloidOutlook], ok: Bools
-) -> list[tuple[str, float, str, float]]:
-    """(key, risk, because, time [s]) of each colloid with any risk in a day, the greatest first."""
-    out = []
-    for c in found:
-        middle = float(np.median(c.after_s[c.falls])) if c.falls.any() else 0.0
-        out.append((c.key, draws.chance(c.falls, ok), c.because, middle))
-    return sorted((c for c in out if c[1] > 0.0), key=lambda c: -c[1])
+    return np.asarray(1000.0 * total * tank.finished.water_kg_per_L)

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from chem.doubts import median, quantile, quantiles
 from chem.equilibrium import Conditions, aired
 from chem.equilibrium.activity import Floats
 from chem.forecast.hazards import Gas
-from chem.forecast.prepare import Doubtful, Prepared
+from chem.forecast.prepare import Prepared
+from chem.forecast.state import State
 from chem.reference import catalogue, read_csv
 
 Rows = NDArray[np.int_]
@@ -27,16 +30,29 @@ def gas_values() -> dict[tuple[str, str], float]:
 
 @dataclass(frozen=True)
 class Evolved:
-    """A gas or heat with its amount: upper end over the draws, unit, and limit if there is one."""
+    """A gas or heat with its amount.
 
-    key: str
-    because: str
-    amount: float | None
-    unit: str
-    limit: float | None
+    gas: what and why; amount: upper end over the draws, None where it can't be reckoned; unit:
+    `mL/L` of gas per litre of mix, `ppm` in the air over the tank, or `K` warmer; bound: `at most`
+    or `if acid got in` where it is no expectation; limit: of exposure or of fizz, in the unit.
+    """
+
+    gas: Gas
+    amount: float | None = None
+    unit: str = ""
+    bound: str = ""
+    limit: float | None = None
+
+    @property
+    def key(self) -> str:
+        """Which gas, or `heat`."""
+        return self.gas.key
 
 
-def evolved(ready: Prepared, fresh: Doubtful, warned: tuple[Gas, ...]) -> tuple[Evolved, ...]:
+AT_MOST, WITH_ACID = "at most", "if acid got in"
+
+
+def evolved(ready: Prepared, fresh: State, warned: Sequence[Gas]) -> tuple[Evolved, ...]:
     """Amounts for the gases and heat warned of, and for carbon dioxide and ammonia in any case.
 
     carbon_dioxide [mL gas per L of mix at 1 atm]: what the water can't keep, at its worst while the
@@ -44,57 +60,38 @@ def evolved(ready: Prepared, fresh: Doubtful, warned: tuple[Gas, ...]) -> tuple[
     over the tank]; sulfur_dioxide [mL/L, all of the thiosulfate and sulfite, an upper bound];
     hydrogen_sulfide [mL/L, if acid got to all of the sulfide]; heat [K of the whole tank].
     """
-    found = {g.key: Evolved(g.key, g.because, None, "", None) for g in warned}
+    found = {g.key: Evolved(g) for g in warned}
     value = gas_values()
     warned_of_fizz = "carbon_dioxide" in found
-    fizz = _carbon_dioxide(ready, warned_of_fizz, 1.0)
-    unit = "mL gas per litre of mix"
+    fizz, bound = _carbon_dioxide(ready, warned_of_fizz, 1.0), ""
     if warned_of_fizz and (fizz is None or fizz <= value["carbon_dioxide", "fizz_limit"]):
-        fizz = _carbon_dioxide(ready, True, None)
-        unit += " at most"
+        fizz, bound = _carbon_dioxide(ready, True, None), AT_MOST
     if fizz is not None and (warned_of_fizz or fizz > value["carbon_dioxide", "fizz_limit"]):
-        because = (
-            found["carbon_dioxide"].because
-            if warned_of_fizz
-            else "Fizzes: more carbon dioxide than the water holds. Never close the jar or the lid."
-        )
+        gas = found["carbon_dioxide"].gas if warned_of_fizz else Gas("carbon_dioxide", "reckoned")
         limit = value["carbon_dioxide", "limit"]
-        found["carbon_dioxide"] = Evolved("carbon_dioxide", because, fizz, unit, limit)
+        found["carbon_dioxide"] = Evolved(gas, fizz, "mL/L", bound, limit)
     middle, ammonia = _ammonia_ppm(fresh)
     limit = value["ammonia", "limit"]
     if ammonia > limit:
         if "ammonia" in found:
-            because = found["ammonia"].because
-        elif middle > limit:
-            because = "Ammonia over the tank, sharp smell. Lid open, stand upwind."
+            gas = found["ammonia"].gas
         else:
-            because = "May smell of ammonia: check the pH. Lid open, stand upwind."
-        unit = "ppm over the tank" + ("" if middle > limit else " at most")
-        found["ammonia"] = Evolved("ammonia", because, ammonia, unit, limit)
+            gas = Gas("ammonia", "reckoned" if middle > limit else "unsure")
+        found["ammonia"] = Evolved(gas, ammonia, "ppm", "" if middle > limit else AT_MOST, limit)
     if "sulfur_dioxide" in found:
-        old = found["sulfur_dioxide"]
         mol = _total(ready, "S2O3") * value["sulfur_dioxide", "per_thiosulfate"]
         mol += sum(n * _sulfurs(key) for key, n in _sources_mol(ready, "sulfite").items())
-        found["sulfur_dioxide"] = Evolved(
-            old.key,
-            old.because,
-            _millilitres(mol),
-            "mL gas per litre at most",
-            value["sulfur_dioxide", "limit"],
-        )
+        limit = value["sulfur_dioxide", "limit"]
+        gas = found["sulfur_dioxide"].gas
+        found["sulfur_dioxide"] = Evolved(gas, _millilitres(mol), "mL/L", AT_MOST, limit)
     if "hydrogen_sulfide" in found:
-        old = found["hydrogen_sulfide"]
         mol = sum(_sources_mol(ready, "sulfide").values())
-        found["hydrogen_sulfide"] = Evolved(
-            old.key,
-            old.because,
-            _millilitres(mol * value["hydrogen_sulfide", "per_sulfide"]),
-            "mL gas per litre if acid got in",
-            value["hydrogen_sulfide", "limit"],
-        )
+        mol *= value["hydrogen_sulfide", "per_sulfide"]
+        limit = value["hydrogen_sulfide", "limit"]
+        gas = found["hydrogen_sulfide"].gas
+        found["hydrogen_sulfide"] = Evolved(gas, _millilitres(mol), "mL/L", WITH_ACID, limit)
     if "heat" in found:
-        warmer = _heat_kelvin(ready)
-        found["heat"] = Evolved("heat", found["heat"].because, warmer, "C warmer", None)
+        found["heat"] = Evolved(found["heat"].gas, _heat_kelvin(ready), "K")
     return tuple(found.values())
 
 
@@ -103,7 +100,7 @@ def _total(ready: Prepared, component: str) -> float:
     finished = ready.finished
     if component not in finished.components:
         return 0.0
-    return float(np.median(finished.totals_mol_per_L[:, finished.components.index(component)]))
+    return median(finished.totals_mol_per_L[:, finished.components.index(component)])
 
 
 def _millilitres(mol: float) -> float:
@@ -118,10 +115,10 @@ def _sources_mol(ready: Prepared, hazard: str = "") -> dict[str, float]:
     for addition, inside in zip(ready.mix.additions, ready.contents, strict=True):
         amount = addition.amount_per_L(ready.mix.carrier_L_per_m2) / 1000.0
         if not addition.by_mass:
-            amount *= float(np.nanmedian(inside.density_kg_per_L))
+            amount *= median(inside.density_kg_per_L)
         for key, percent in inside.sources_percent.items():
             if not hazard or hazard in known[key].hazard:
-                mol = 10.0 * amount * float(np.median(percent)) / known[key].molar_mass
+                mol = 10.0 * amount * median(percent) / known[key].molar_mass
                 out[key] = out.get(key, 0.0) + mol
     return out
 
@@ -161,7 +158,7 @@ def _carbon_dioxide(ready: Prepared, on_the_way: bool, pressure_atm: float | Non
     if not np.isfinite(by_state).any(axis=0).all():
         return None
     worst = np.nanmax(by_state, axis=0)
-    return _millilitres(max(float(np.quantile(worst, 0.95)), 0.0))
+    return _millilitres(max(quantile(worst, 0.95), 0.0))
 
 
 def _carried(ready: Prepared, index: int, rows: Rows) -> Floats:
@@ -176,13 +173,13 @@ def _carried(ready: Prepared, index: int, rows: Rows) -> Floats:
     return out
 
 
-def _ammonia_ppm(fresh: Doubtful) -> tuple[float, float]:
+def _ammonia_ppm(fresh: State) -> tuple[float, float]:
     """ppm of ammonia in air in balance with the tank, 50 and 95 % quantile."""
     column = fresh.clear.system.index.get("NH3")
     if column is None:
         return 0.0, 0.0
     activity = np.exp(np.nan_to_num(fresh.clear.ln_activity[:, column], nan=-50.0))
-    middle, upper = np.quantile(activity, (0.5, 0.95))
+    middle, upper = quantiles(activity, (0.5, 0.95))
     ppm = 1e6 / gas_values()["ammonia", "henry"]
     return ppm * float(middle), ppm * float(upper)
 
@@ -198,4 +195,4 @@ def _heat_kelvin(ready: Prepared) -> float:
     acid = sum(_sources_mol(ready, "strong acid").values())
     base = sum(_sources_mol(ready, "strong base").values())
     heat += min(acid, base) * value["heat", "neutralization"]
-    return heat / (value["heat", "water"] * float(np.median(ready.finished.density_kg_per_L)))
+    return heat / (value["heat", "water"] * median(ready.finished.density_kg_per_L))

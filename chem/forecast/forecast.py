@@ -5,53 +5,50 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from chem.doubts import Draws, first_order
-from chem.equilibrium import (
-    Conditions,
-    aired,
-    coverage,
-    solve,
-)
-from chem.equilibrium.activity import Floats
+from chem.doubts import first_order, median, range_of
+from chem.equilibrium import Conditions, aired, coverage, solve
 from chem.forecast.aging import Aging
-from chem.forecast.colloids import chances
 from chem.forecast.evolved import evolved
-from chem.forecast.hazards import ALWAYS, gases, label_forbids
-from chem.forecast.outlook import outlook
-from chem.forecast.prepare import Doubtful, Prepared, prepare
+from chem.forecast.follow import Followed, show_limit
+from chem.forecast.prepare import Prepared
 from chem.forecast.result import (
-    TIMES_S,
     ColloidForecast,
     DoubtShare,
     Forecast,
-    Range,
     SolidForecast,
     TankLine,
-    known_time,
 )
+from chem.forecast.rules import never
 from chem.forecast.settling import settle_by
+from chem.forecast.state import Bools, State
+from chem.forecast.study import Study
+from chem.forecast.times import TIMES_S, known_time
 from chem.reference import tables
 from chem.reference.fingerprint import fingerprint
-from chem.tank import (
-    Mix,
-    delivered_kg_per_ha,
-    tank_amounts,
-)
+from chem.tank import Mix, delivered_kg_per_ha, tank_amounts
 from chem.units import format_temperature
 
-Bools = NDArray[np.bool_]
 AIR_DIFFERENCE_PH = 0.2
 LEAST_SHARE = 0.05
 NEAR_CRYSTAL_SI = -0.3
+LATE_S = 1e9
+"""A clouding time for draws in which a solid never shows, where most do."""
 
 
-def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h") -> Forecast:
+def forecast(
+    mix: Mix,
+    *,
+    count: int = 256,
+    seed: int = 1,
+    judged_at: str = "4h",
+    study: Study | None = None,
+) -> Forecast:
     """Forecast one mix.
 
     Args:
         mix: what `read_mix` gave; count, seed: draws; judged_at: `15min`, `4h` or `24h`.
+        study: what is believed and worked out already, in place of count and seed.
 
     Raises:
         InputProblem: a label whose sources can't supply its guarantee.
@@ -59,45 +56,37 @@ def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h"
         ValueError: another `judged_at`, draws or seed that are no whole numbers.
     """
     judged_at = known_time(judged_at)
-    draws = Draws(count, seed)
-    ready = prepare(mix, draws)
+    study = Study(count, seed) if study is None else study
+    seen = study.look(mix)
+    ready, fresh, here, ok = seen.ready, seen.fresh, seen.states[judged_at], seen.ok
     finished, aged = ready.finished, ready.aged
-    seen = outlook(ready)
-    fresh, here, ok = seen.fresh, seen.states[judged_at], seen.ok
-    ph = _range(draws, fresh.clear.ph)
-    ionic = float(draws.quantile(fresh.clear.ionic_strength, (0.5,))[0])
     failed = int((~ok).sum())
-    answer, chance, because = seen.answer(judged_at)
-    show = tables().value("show_limit")
-    solids = _solids(draws, here, seen.amounts, ok, show)
-    solids += _crystals(draws, here, seen.crystals, ok, show)
-    solids = tuple(sorted(solids, key=_pressing))
+    answer = seen.answer(judged_at)
+    rules = study.rules(mix, seen)
+    solids = tuple(sorted([*_solids(seen, here), *_crystals(seen, here)], key=_pressing))
     ph_aired = _ph_aired(aged, fresh, mix.t_celsius)
-    if ph_aired is not None and abs(ph_aired - ph.median) <= AIR_DIFFERENCE_PH:
+    if ph_aired is not None and abs(ph_aired - seen.ph.median) <= AIR_DIFFERENCE_PH:
         ph_aired = None
     return Forecast(
         mix=mix,
-        answer=answer,
-        chance=chance,
+        answer=answer.word,
+        chance=answer.chance,
         judged_at=judged_at,
-        because=because,
+        because=answer if answer.cause else None,
         probability=seen.probability,
         clogs=seen.clogs,
-        ph=ph,
+        ph=seen.ph,
         ph_aired=ph_aired,
-        ph_settled=float(draws.quantile(here.ph_settled, (0.5,))[0]),
-        ionic_strength_mol_per_kg=ionic,
-        density_kg_per_L=float(np.median(finished.density_kg_per_L)),
-        coverage=float(np.median(coverage(fresh.clear)[fresh.clear.converged]))
-        if fresh.clear.converged.any()
-        else float("nan"),
+        ph_settled=median(here.ph_settled),
+        ionic_strength_mol_per_kg=seen.ionic_mol_per_kg,
+        density_kg_per_L=median(finished.density_kg_per_L),
+        coverage=median(np.where(fresh.clear.converged, coverage(fresh.clear), np.nan)),
         totals_mol_per_L={
-            c: float(np.median(finished.totals_mol_per_L[:, i]))
-            for i, c in enumerate(finished.components)
+            c: median(finished.totals_mol_per_L[:, i]) for i, c in enumerate(finished.components)
         },
         solids=solids,
-        colloids=tuple(ColloidForecast(*c) for c in chances(draws, seen.colloids, ok)),
-        gases=evolved(ready, fresh, tuple(gases(mix, ph.median))),
+        colloids=tuple(_colloids(seen)),
+        gases=evolved(ready, fresh, study.gases(mix, seen)),
         not_judged=seen.not_judged,
         tank=tuple(
             TankLine(a.product.name, 1000.0 * amount, a.by_mass)
@@ -105,38 +94,30 @@ def forecast(mix: Mix, *, count: int = 256, seed: int = 1, judged_at: str = "4h"
         ),
         delivered_kg_per_ha=delivered_kg_per_ha(mix),
         suited=seen.suited,
-        label_forbids=tuple(label_forbids(mix)),
-        doubts=_doubts(draws, here, fresh, solids, seen.shows[judged_at]),
-        cautions=ALWAYS,
-        notes=_notes(ready, here, ionic, failed) + _iron(draws, aged),
-        draws=count,
-        seed=seed,
+        rules=rules,
+        refused=never(rules),
+        doubts=_doubts(seen, here, solids, seen.out[judged_at].shows),
+        notes=_notes(ready, here, seen.ionic_mol_per_kg, failed) + _iron(aged),
+        draws=study.count,
+        seed=study.seed,
         failed_rows=failed,
         versions=fingerprint(),
     )
 
 
-def _range(draws: Draws, values: Floats) -> Range:
-    low, middle, high = draws.quantile(values, (0.05, 0.5, 0.95))
-    return Range(float(middle), float(low), float(high))
+def _chances(seen: Followed, part: int) -> Mapping[str, float]:
+    """Time -> chance that one part alone shows by then."""
+    return {t: seen.odds(out.each[:, part] > show_limit()) for t, out in seen.out.items()}
 
 
-def _solids(
-    draws: Draws, here: Doubtful, out: Mapping[str, Floats], ok: Bools, show: float
-) -> tuple[SolidForecast, ...]:
-    """Every solid whose ions are present, most pressing first."""
+def _solids(seen: Followed, here: State) -> list[SolidForecast]:
+    """Every solid whose ions are present."""
     found = []
     for m, solid in enumerate(here.phases.solids):
-        si = _range(draws, here.si[:, m])
-        chance = {t: draws.chance(a[:, m] > show, ok) for t, a in out.items()}
-        cloudy = np.isfinite(here.clouding[:, m]) & (here.settled[:, m] > show)
+        cloudy = np.isfinite(here.clouding[:, m]) & (here.settled[:, m] > show_limit())
         times = None
         if cloudy.mean() > 0.5:
-            low, middle, high = draws.quantile(
-                np.where(cloudy, here.clouding[:, m], 1e9), (0.05, 0.5, 0.95)
-            )
-            times = Range(float(middle), float(low), float(high))
-        amount = float(np.nan_to_num(draws.quantile(here.settled[:, m], (0.5,))[0]))
+            times = range_of(np.where(cloudy, here.clouding[:, m], LATE_S))
         found.append(
             SolidForecast(
                 solid.key,
@@ -144,40 +125,47 @@ def _solids(
                 solid.formula,
                 solid.kinetics,
                 solid.decides,
-                si,
-                chance,
+                range_of(here.si[:, m]),
+                _chances(seen, m),
                 times,
-                amount,
+                float(np.nan_to_num(median(here.settled[:, m]))),
             )
         )
-    return tuple(found)
+    return found
 
 
-def _crystals(
-    draws: Draws, here: Doubtful, out: Mapping[str, Floats], ok: Bools, show: float
-) -> tuple[SolidForecast, ...]:
+def _crystals(seen: Followed, here: State) -> list[SolidForecast]:
     """Very soluble salts near their limit, by the solubility tables, in the place of any log K."""
     found = []
-    for k, key in enumerate(here.cold.keys):
-        si = _range(draws, here.cold.si[:, k])
-        chance = {t: draws.chance(a[:, k] > show, ok) for t, a in out.items()}
+    first = len(here.phases.solids)
+    for k, part in enumerate(seen.parts[first : first + len(here.cold.keys)]):
+        si = range_of(here.cold.si[:, k])
+        chance = _chances(seen, first + k)
         if si.p95 < NEAR_CRYSTAL_SI and not any(chance.values()):
             continue
-        amount = float(np.nan_to_num(draws.quantile(here.cold.amount_g_per_L[:, k], (0.5,))[0]))
         found.append(
             SolidForecast(
-                f"{key}_crystals",
-                f"{here.cold.names[k]} crystals (cold)",
+                part.key,
+                part.name,
                 here.cold.formulas[k],
                 "prompt",
                 True,
                 si,
                 chance,
                 None,
-                amount,
+                float(np.nan_to_num(median(here.cold.amount_g_per_L[:, k]))),
             )
         )
-    return tuple(found)
+    return found
+
+
+def _colloids(seen: Followed) -> list[ColloidForecast]:
+    """Each colloid with any risk in a day, the greatest first."""
+    found = []
+    for c in seen.colloids:
+        after = median(c.after_s[c.falls]) if c.falls.any() else 0.0
+        found.append(ColloidForecast(c.key, seen.odds(c.falls), after))
+    return sorted((c for c in found if c.risk > 0.0), key=lambda c: -c.risk)
 
 
 def _pressing(solid: SolidForecast) -> tuple[float, ...]:
@@ -192,7 +180,7 @@ def _pressing(solid: SolidForecast) -> tuple[float, ...]:
     )
 
 
-def _ph_aired(aged: Aging, fresh: Doubtful, t_celsius: float) -> float | None:
+def _ph_aired(aged: Aging, fresh: State, t_celsius: float) -> float | None:
     """Median pH once in balance with the carbon dioxide of the air."""
     good = fresh.clear.converged
     if not good.any():
@@ -208,19 +196,15 @@ def _ph_aired(aged: Aging, fresh: Doubtful, t_celsius: float) -> float | None:
 
 
 def _doubts(
-    draws: Draws,
-    here: Doubtful,
-    fresh: Doubtful,
-    solids: Sequence[SolidForecast],
-    shows: Bools,
+    seen: Followed, here: State, solids: Sequence[SolidForecast], shows: Bools
 ) -> tuple[DoubtShare, ...]:
     """Doubts by their share of the spread of the most pressing SI (of pH where none presses)."""
-    ph = fresh.clear.ph
+    ph = seen.fresh.clear.ph
     pressing = [s for s in solids if s.decides and s.kinetics != "dormant"]
     pressing = [s for s in pressing if s.key in here.phases.keys]
     si = here.si[:, here.phases.keys.index(pressing[0].key)] if pressing else ph
     found = []
-    for name, column in draws.columns.items():
+    for name, column in seen.ready.doubts.items():
         on_si, on_ph = first_order(si, column), first_order(ph, column)
         on_odds = first_order(shows.astype(float), column)
         if max(on_si, on_ph, on_odds) > LEAST_SHARE:
@@ -228,19 +212,18 @@ def _doubts(
     return tuple(sorted(found, key=lambda d: -d.share)[:12])
 
 
-def _iron(draws: Draws, aged: Aging) -> tuple[str, ...]:
+def _iron(aged: Aging) -> tuple[str, ...]:
     """What the air does to ferrous iron in a spray day, in words."""
     if "Fe2" not in aged.finished.components:
         return ()
     iron = aged.finished.totals[:, aged.finished.components.index("Fe2")]
-    share = aged.oxidised(TIMES_S["4h"]) / np.maximum(iron, 1e-30)
-    middle = float(draws.quantile(share, (0.5,))[0])
+    middle = median(aged.oxidised(TIMES_S["4h"]) / np.maximum(iron, 1e-30))
     if middle < 0.01:
         return ()
     return (f"Air turns about {100 * middle:.0f} % of the ferrous iron to rust-forming in 4 h",)
 
 
-def _notes(ready: Prepared, here: Doubtful, ionic: float, failed: int) -> tuple[str, ...]:
+def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str, ...]:
     notes = [*ready.mix.notes, *ready.water.notes]
     for inside in ready.contents:
         notes += inside.notes
@@ -260,7 +243,7 @@ def _notes(ready: Prepared, here: Doubtful, ionic: float, failed: int) -> tuple[
     weak = [
         s.name
         for m, s in enumerate(here.phases.solids)
-        if not s.decides and s.kinetics != "dormant" and np.nanmedian(here.si[:, m]) > 0.0
+        if not s.decides and s.kinetics != "dormant" and median(here.si[:, m]) > 0.0
     ]
     if weak:
         notes.append(

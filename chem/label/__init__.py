@@ -2,6 +2,7 @@
 
 from chem.label.amounts import label_lines, misfits
 from chem.label.contents import Contents, contents
+from chem.label.door import class_of_rule, phrases, plain, read_name
 from chem.label.product import (
     NITROGEN_FORMS,
     Product,
@@ -15,11 +16,15 @@ from chem.label.product import (
 )
 from chem.label.reading import (
     Collector,
+    FileText,
     FormModel,
     Name,
+    as_found,
     find_file,
     is_file,
+    load_file,
     load_toml,
+    read_out_of,
     validate,
 )
 
@@ -27,18 +32,26 @@ __all__ = [
     "NITROGEN_FORMS",
     "Collector",
     "Contents",
+    "FileText",
     "FormModel",
     "Name",
     "Product",
     "Says",
+    "class_of_rule",
+    "as_found",
     "contents",
     "find_file",
     "find_product",
     "is_file",
     "label_lines",
+    "load_file",
     "load_toml",
     "misfits",
+    "phrases",
+    "plain",
     "product_schema",
+    "read_name",
+    "read_out_of",
     "read_product",
     "read_shelf",
     "resolve_guarantee",

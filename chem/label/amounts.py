@@ -392,23 +392,25 @@ def _missed_equivalents(lines: Lines, amounts: Floats) -> Floats:
     return np.asarray(missed @ per_percent)
 
 
-def record(product: Product, found: Candidates, rows: NDArray[np.int64], draws: Draws) -> None:
-    """Keep what a label leaves open as named columns: contents of lines, split of sources, words."""
+def open_columns(
+    product: Product, found: Candidates, rows: NDArray[np.int64]
+) -> dict[str, Floats]:
+    """What a label leaves open, as named columns (N,): contents of lines, split of sources, words."""
     amounts = found.amounts[rows]
     lines = found.lines
+    out = {}
     reached = amounts @ lines.gives.T if len(lines.names) else np.zeros((len(rows), 0))
     for name, printed, column in zip(lines.names, lines.printed, reached.T, strict=True):
         if printed > 0.0 and name in product.guarantee:
-            draws.record(f"product:{product.key}:guarantee:{name}", column / printed)
+            out[f"product:{product.key}:guarantee:{name}"] = column / printed
         elif printed > 0.0:
-            draws.record(f"product:{product.key}:{name.replace(' ', ':', 1)}", column / printed)
+            out[f"product:{product.key}:{name.replace(' ', ':', 1)}"] = column / printed
     for source, column in zip(found.sources, amounts.T, strict=True):
         mean = float(column.mean())
         if source.key not in product.also and mean > 0.0 and column.std() > FREE_SPREAD * mean:
-            draws.record(f"product:{product.key}:source:{source.key}", 100.0 * column)
+            out[f"product:{product.key}:source:{source.key}"] = 100.0 * column
     for k, slot in enumerate(found.slots):
         taken = np.array([r.taken[k] if k < len(r.taken) else 0 for r in found.readings])
-        draws.record(
-            f"product:{product.key}:reading of {slot.name}",
-            taken[found.reading[rows]].astype(np.float64),
-        )
+        column = taken[found.reading[rows]].astype(np.float64)
+        out[f"product:{product.key}:reading of {slot.name}"] = column
+    return out

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chem.doubts import median
 from chem.equilibrium import Conditions, System, build_system, solve
 from chem.label.product import Product
 from chem.reference import Source, ph_as_sold, tables
@@ -120,7 +121,7 @@ def reading_of(product: Product, made: Made) -> Read:
         return Read(0.01 if product.dry else 0.1, np.zeros(len(FINE)), True, False)
     dilution = DILUTION["1 %" if product.dry else product.ph_at]
     strength = 0.5 * (made.mol_per_kg @ charges(made.components) ** 2) * per_kgw(made, dilution)
-    brine = bool(np.median(strength) > STRONG_IONIC_STRENGTH)
+    brine = bool(median(strength) > STRONG_IONIC_STRENGTH)
     low, high = product.ph.low, product.ph.high
     if product.ph_measured:
         likely = _blurred(low, high, MEASURED_SD)

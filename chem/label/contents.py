@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chem.doubts import Draws, doubts
+from chem.doubts import Draws, doubts, median, varies
 from chem.errors import InputProblem
-from chem.label.amounts import Candidates, candidates, record
+from chem.label.amounts import Candidates, candidates, open_columns
 from chem.label.closing import Made, buffers, choose, closed
 from chem.label.product import UNDECLARED_SALT, Product
 from chem.reference import Source, catalogue, living, molar_mass_g_per_mol, tables
@@ -59,8 +60,8 @@ class Contents:
     (their metal and agent stand in mol_per_kg too); sources_percent: source key -> (N,) percent by
     mass; closing_eq_per_kg: (N,) base that no label names (acid if negative), without what keeps
     unlisted buffers at the jug's pH; ph: (N,) of the jug at `ph_at` (share by mass in pure water);
-    words: what a vague name or an unsourced line may mean -> chance of each; notes: what was
-    assumed.
+    words: what a vague name or an unsourced line may mean -> chance of each; doubts: name -> (N,)
+    column of what the label leaves open; notes: what was assumed.
     """
 
     product: Product
@@ -74,8 +75,24 @@ class Contents:
     ph: Floats
     ph_at: float
     words: Mapping[str, Mapping[str, float]]
-    hazards: frozenset[str]
+    doubts: Mapping[str, Floats]
     notes: tuple[str, ...]
+
+    def first(self, count: int) -> Contents:
+        """The first rows of all."""
+        if count >= len(self.mol_per_kg):
+            return self
+        return replace(
+            self,
+            mol_per_kg=self.mol_per_kg[:count],
+            water_kg_per_kg=self.water_kg_per_kg[:count],
+            density_kg_per_L=self.density_kg_per_L[:count],
+            held={pair: mol[:count] for pair, mol in self.held.items()},
+            sources_percent={k: v[:count] for k, v in self.sources_percent.items()},
+            closing_eq_per_kg=self.closing_eq_per_kg[:count],
+            ph=self.ph[:count],
+            doubts={name: column[:count] for name, column in self.doubts.items()},
+        )
 
     def of(self, component: str) -> Floats:
         """(N,) mol per kg of one component; zero where it holds none."""
@@ -95,6 +112,7 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
     notes: list[str] = [
         f"{product.name}: not read: {text}; it may hold anything" for text in product.unread
     ]
+    draws = draws.scoped(product.identity)
     found, problems = candidates(product, draws, notes)
     if problems and strict:
         raise InputProblem(problems)
@@ -112,18 +130,19 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
     for component, amount in added.items():
         columns[component] = columns.get(component, np.zeros(draws.count)) + amount
     components = tuple(c for c in tables().components if c in columns)
-    vat.record(rows)
-    record(product, found, rows, draws)
+    density = _density(product, some.water, draws, notes)
     name = f"product:{product.key}"
-    draws.record(f"{name}:ph", chosen.ph)
-    draws.record(f"{name}:unlisted buffer", acids.sum(axis=1))
+    made_here = open_columns(product, found, rows)
+    made_here |= {f"{name}:{k}": values[rows] for k, values in vat.hidden.items()}
+    made_here |= {f"{name}:ph": chosen.ph, f"{name}:unlisted buffer": acids.sum(axis=1)}
+    open_ = dict(draws.used) | {k: column for k, column in made_here.items() if varies(column)}
     _say(product, chosen.brine, found, need, some, notes)
     return Contents(
         product=product,
         components=components,
         mol_per_kg=np.maximum(np.stack([columns[c] for c in components], axis=1), 0.0),
         water_kg_per_kg=some.water,
-        density_kg_per_L=_density(product, some.water, draws, notes),
+        density_kg_per_L=density,
         held={pair: mol[rows] for pair, mol in vat.held.items()},
         sources_percent={
             s.key: 100.0 * some.amounts[:, j]
@@ -134,9 +153,7 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
         ph=chosen.ph,
         ph_at=chosen.dilution,
         words=_words(found, rows),
-        hazards=frozenset(
-            h for j, s in enumerate(found.sources) if some.amounts[:, j].any() for h in s.hazard
-        ),
+        doubts=MappingProxyType(open_),
         notes=tuple(dict.fromkeys(notes)),
     )
 
@@ -148,7 +165,7 @@ def _empty(product: Product, draws: Draws, made: Made, notes: list[str]) -> Cont
         product=product,
         components=(),
         mol_per_kg=np.zeros((draws.count, 0)),
-        water_kg_per_kg=np.full(draws.count, float(np.median(made.water))),
+        water_kg_per_kg=np.full(draws.count, median(made.water)),
         density_kg_per_L=_density(product, made.water[: draws.count], draws, notes),
         held={},
         sources_percent={},
@@ -156,7 +173,7 @@ def _empty(product: Product, draws: Draws, made: Made, notes: list[str]) -> Cont
         ph=np.full(draws.count, np.nan),
         ph_at=0.1,
         words={},
-        hazards=frozenset(),
+        doubts=MappingProxyType(dict(draws.used)),
         notes=tuple(notes),
     )
 
@@ -250,11 +267,6 @@ class _Vat:
         return Made(
             components, matrix, water, found.sources, found.amounts, found.miss_eq, found.reading
         )
-
-    def record(self, rows: Integers) -> None:
-        """Keep the hidden figures of the chosen liquids as named doubts."""
-        for name, values in self.hidden.items():
-            self.draws.record(f"product:{self.product.key}:{name}", values[rows])
 
     def _uniform(self, doubt: str, name: str) -> Floats:
         row = doubts()[doubt]
@@ -392,6 +404,6 @@ def _density(product: Product, water: Floats, draws: Draws, notes: list[str]) ->
     middle = doubts()["specific_volume"].a
     notes.append(
         f"{product.name}: density not known; taken from what is dissolved, "
-        f"about {np.median(1.0 / (water / 0.998 + (1.0 - water) * middle)):.2f} kg/L"
+        f"about {median(1.0 / (water / 0.998 + (1.0 - water) * middle)):.2f} kg/L"
     )
     return np.asarray(1.0 / (water / 0.998 + (1.0 - water) * np.maximum(per_kg, 0.2)))

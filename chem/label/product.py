@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 import difflib
+import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 
 from chem.errors import InputProblem, Problem
+from chem.label.door import NameWord, answers_to, read_name
 from chem.label.price import Price, read_price
-from chem.label.reading import Collector, FormModel, Name, find_file, load_toml, validate
-from chem.reference import Guarantee, Source, catalogue
+from chem.label.reading import (
+    Collector,
+    FileText,
+    FormModel,
+    Name,
+    as_found,
+    find_file,
+    load_file,
+    validate,
+)
+from chem.reference import Guarantee, Source, catalogue, vague_sources
 from chem.units import (
     Number,
     Rate,
@@ -37,6 +49,7 @@ MEASURED_AT = "10 %"
 """How a jug's pH is measured: 1 g in 9 g of distilled water."""
 LIKE_A_SLIP = 0.84
 """Names this like a known one are taken for a slip of the pen and asked about."""
+LIKELY_ENOUGH = 0.3
 NITROGEN_FORMS = (
     "nitrate nitrogen",
     "ammoniacal nitrogen",
@@ -95,23 +108,25 @@ class Chelated:
 
 @dataclass(frozen=True)
 class Says:
-    """The label's own rules; carrier limits in [L/m2]."""
+    """The label's own rules; carrier limits in [L/m2], each with its text as printed."""
 
     pour: str | None = None
     never_with: tuple[str, ...] = ()
     carrier_at_least: float | None = None
     carrier_at_most: float | None = None
+    least_text: str = ""
+    most_text: str = ""
 
 
 @dataclass(frozen=True)
 class Product:
     """A product, in numbers.
 
-    density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`; ph_measured:
-    on this jug itself, else it is printed, of another lot; vague: names that fit several sources
-    (`vague_sources.csv`); unread: names that fit none; guarantee, also, known: percent by mass;
-    known: what the maker answered or was measured, by guarantee line, source or `undeclared sodium
-    chloride`, besides pH and density.
+    density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
+    guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
+    guarantee line, source or `undeclared sodium chloride`, besides pH and density; ph_measured:
+    its pH is this jug's own, else it is printed, of another lot; vague: names that fit several
+    sources (`vague_sources.csv`); unread: names that fit none; read_from: the file as it was read.
     """
 
     key: str
@@ -133,6 +148,47 @@ class Product:
     vague: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
     ph_measured: bool = False
+    read_from: FileText | None = field(default=None, compare=False, repr=False)
+
+    @cached_property
+    def by_name(self) -> tuple[NameWord, ...]:
+        """What its name alone tells of it."""
+        return read_name(self.name)
+
+    @cached_property
+    def hazards(self) -> frozenset[str]:
+        """Hazard words of everything on the label, and of its name."""
+        known = catalogue()
+        found = {h for s in self.sources for h in s.hazard}
+        found |= {h for key in self.also for h in known.sources[key].hazard}
+        found |= {h for key in self.may_be for h in known.sources[key].hazard}
+        return frozenset(found | {word.means for word in self.by_name})
+
+    @cached_property
+    def answers_to(self) -> frozenset[str]:
+        """What another label's rule may call it, as `door.plain` writes it."""
+        held = [*(s.key for s in self.sources), *self.also, *self.may_be]
+        return answers_to(self.name, self.key, held, (k for k, v in self.guarantee.items() if v))
+
+    @cached_property
+    def may_be(self) -> tuple[str, ...]:
+        """Sources that its vague names are likely to mean, for rules and hazards."""
+        options = (o for name in self.vague for o in vague_sources()[name])
+        likely = (key for keys, chance in options if chance >= LIKELY_ENOUGH for key in keys)
+        return tuple(dict.fromkeys(likely))
+
+    @cached_property
+    def identity(self) -> str:
+        """A hash of everything that its contents rest on: the jug as read."""
+        parts = []
+        for one in fields(self):
+            value = getattr(self, one.name)
+            if one.name == "read_from":
+                continue
+            if one.name == "sources":
+                value = [s.key for s in value]
+            parts.append(f"{one.name}={dict(value) if isinstance(value, Mapping) else value!r}")
+        return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
     @property
     def dry(self) -> bool:
@@ -162,7 +218,8 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     """
     path = Path(path)
     file = path.name
-    form = validate(ProductForm, load_toml(path, "product"), file)
+    raw, read_from = load_file(path, "product")
+    form = validate(ProductForm, raw, file)
     found = Collector(file)
     sources, vague, unread = _sources(form, found)
     guarantee = _guarantee(form, found)
@@ -186,18 +243,21 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     limits = form.rate_range
     span = found.attempt(read_rate_range, limits, "rate_range", dry=dry) if limits else None
     found_price = found.attempt(read_price, form.price, "price") if form.price else None
+    least, most = (
+        found.attempt(read_carrier, text, f"says.{name}") if text else None
+        for name, text in (
+            ("carrier_at_least", form.says.carrier_at_least),
+            ("carrier_at_most", form.says.carrier_at_most),
+        )
+    )
     says = Says(
         form.says.pour,
         form.says.never_with,
-        *(
-            found.attempt(read_carrier, text, f"says.{name}") if text else None
-            for name, text in (
-                ("carrier_at_least", form.says.carrier_at_least),
-                ("carrier_at_most", form.says.carrier_at_most),
-            )
-        ),
+        least,
+        most,
+        form.says.carrier_at_least or "",
+        form.says.carrier_at_most or "",
     )
-    least, most = says.carrier_at_least, says.carrier_at_most
     if least is not None and most is not None and least > most:
         found.add(
             "says.carrier_at_most",
@@ -226,12 +286,16 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         vague=tuple(dict.fromkeys(vague)),
         unread=tuple(dict.fromkeys(unread)),
         ph_measured=bool(measured),
+        read_from=read_from,
     )
 
 
 def find_product(name: str, beside: Path | None, where: str = "") -> Product:
     """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem."""
-    return read_product(find_file(name, beside, "products", "product", where))
+    path = find_file(name, beside, "products", "product", where)
+    product = read_product(path)
+    assert product.read_from is not None
+    return replace(product, read_from=replace(product.read_from, name=as_found(name, path)))
 
 
 def read_shelf(folder: Path) -> tuple[Product, ...]:
@@ -259,7 +323,7 @@ def read_shelf(folder: Path) -> tuple[Product, ...]:
 def resolve_source(name: str, key: str, found: Collector) -> list[Source]:
     """A name on the "derived from" line -> sources; problems go to `found`."""
     known = catalogue()
-    plain = _plain(name)
+    plain = " ".join(name.lower().split())
     if plain in known.ambiguous:
         choices = known.ambiguous[plain]
         found.add(
@@ -286,10 +350,6 @@ def resolve_source(name: str, key: str, found: Collector) -> list[Source]:
     return [source]
 
 
-def _plain(name: str) -> str:
-    return " ".join(name.lower().split())
-
-
 def resolve_guarantee(name: str) -> Guarantee | None:
     """A guarantee line as printed -> the line, or None."""
     known = catalogue()
@@ -305,7 +365,7 @@ def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[st
     out: list[Source] = []
     vague, unread = [], []
     for i, name in enumerate(form.sources, start=1):
-        plain = _plain(name)
+        plain = " ".join(name.lower().split())
         if plain in known.ambiguous:
             vague.append(plain)
         elif plain in known.source_names or _like(plain, known.source_names):

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import difflib
+import hashlib
 import json
 import tomllib
 import unicodedata
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -40,6 +44,44 @@ class FormModel(BaseModel):
     """A file's form: unknown keys are refused, numbers may be written bare or with a unit."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, coerce_numbers_to_str=True)
+
+
+@dataclass(frozen=True)
+class FileText:
+    """A file as it was read: its bytes are `text` in UTF-8.
+
+    what: mix, product, water ...; name: as the file that names it writes it; hash: SHA-256 of the
+    bytes, in hexadecimal.
+    """
+
+    what: str
+    name: str
+    text: str
+    hash: str
+
+
+def as_found(name: str, path: Path) -> str:
+    """A file's name as another file writes it, with the ending and slashes it was found by."""
+    whole = name if path.suffix != ".toml" or name.endswith(".toml") else f"{name}.toml"
+    return whole if Path(whole).name == path.name else whole.replace("\\", "/")
+
+
+def _place(what: str, name: str) -> tuple[str, str]:
+    """What a kept text is found by: `./iron` and `iron.toml` name one file."""
+    return what, Path(name.strip().removesuffix(".toml")).as_posix()
+
+
+_KEPT: ContextVar[Mapping[tuple[str, str], FileText] | None] = ContextVar("kept", default=None)
+
+
+@contextmanager
+def read_out_of(texts: Iterable[FileText]) -> Iterator[None]:
+    """Within it, files are read out of kept texts by kind and name, and none from the disk."""
+    token = _KEPT.set({_place(t.what, t.name): t for t in texts})
+    try:
+        yield
+    finally:
+        _KEPT.reset(token)
 
 
 class Collector:
@@ -85,6 +127,10 @@ def find_file(name: str, beside: Path | None, demo: str, what: str, where: str =
     """
     names = [name] if name.endswith(".toml") else [name, f"{name}.toml"]
     names += [n.replace("\\", "/") for n in names if "\\" in n]
+    kept = _KEPT.get()
+    if kept is not None:
+        found = (kept[_place(what, n)].name for n in names if _place(what, n) in kept)
+        return Path(next(found, names[0]))
     shipped = data_folder() / "demo" / demo
     for folder in ([beside] if beside is not None else [Path()]) + [shipped]:
         for candidate in names:
@@ -106,11 +152,38 @@ def is_file(path: Path) -> bool:
 
 
 def load_toml(path: Path, what: str) -> dict[str, Any]:
-    """The raw tables of a file; a byte order mark before them is passed over.
+    """The raw tables of a file. Raises: InputProblem as `load_file`."""
+    return load_file(path, what)[0]
+
+
+def load_file(path: Path, what: str) -> tuple[dict[str, Any], FileText]:
+    """The raw tables of a file and its text, of one reading; a byte order mark is passed over.
 
     Raises: InputProblem (missing, unreadable, far too large, not UTF-8, not TOML).
     """
+    data = _bytes(path, what)
     try:
+        tables = tomllib.loads(data.decode("utf-8-sig"))
+    except UnicodeDecodeError:
+        wrong, instead = "it is not plain UTF-8 text", f"a {what} file as TOML, saved as UTF-8"
+    except tomllib.TOMLDecodeError as error:
+        wrong = f"it is not valid TOML: {error}"
+        instead = 'text in quotes, numbers bare: `name = "Calcium liquor"`, `ph = 5.5`'
+    except (RecursionError, ValueError):
+        wrong = "it is not valid TOML: tables too deep or a number too long"
+        instead = f"a {what} file; `jarsight new` writes one"
+    else:
+        name = path.name.encode("utf-8", "replace").decode("utf-8")
+        text = FileText(what, name, data.decode("utf-8"), hashlib.sha256(data).hexdigest())
+        return tables, text
+    raise InputProblem(Problem(f"`{path}`", wrong, instead)) from None
+
+
+def _bytes(path: Path, what: str) -> bytes:
+    kept = _KEPT.get()
+    try:
+        if kept is not None:
+            return _unspoilt(kept, path, what)
         with path.open("rb") as handle:
             data = handle.read(LARGEST_FILE_BYTES + 1)
     except FileNotFoundError:
@@ -124,17 +197,24 @@ def load_toml(path: Path, what: str) -> dict[str, Any]:
     if len(data) > LARGEST_FILE_BYTES:
         wrong = f"it is larger than {LARGEST_FILE_BYTES // 1_000_000} MB, far more than any {what}"
         raise InputProblem(Problem(f"`{path}`", wrong, f"a {what} file as TOML text"))
-    try:
-        return tomllib.loads(data.decode("utf-8-sig"))
-    except UnicodeDecodeError:
-        wrong, instead = "it is not plain UTF-8 text", f"a {what} file as TOML, saved as UTF-8"
-    except tomllib.TOMLDecodeError as error:
-        wrong = f"it is not valid TOML: {error}"
-        instead = 'text in quotes, numbers bare: `name = "Calcium liquor"`, `ph = 5.5`'
-    except (RecursionError, ValueError):
-        wrong = "it is not valid TOML: tables too deep or a number too long"
-        instead = f"a {what} file; `jarsight new` writes one"
-    raise InputProblem(Problem(f"`{path}`", wrong, instead)) from None
+    return data
+
+
+def _unspoilt(kept: Mapping[tuple[str, str], FileText], path: Path, what: str) -> bytes:
+    """The bytes of a kept text. Raises: InputProblem where it isn't there, or isn't what it was."""
+    found = kept.get(_place(what, path.as_posix()))
+    if found is None:
+        raise InputProblem(
+            Problem(f"`{path}`", f"the text of this {what} was not kept", f"the {what} file itself")
+        )
+    data = found.text.encode("utf-8")
+    if hashlib.sha256(data).hexdigest() != found.hash:
+        raise InputProblem(
+            Problem(
+                f"`{path}`", f"this {what} is no longer the text that was read", "the entry anew"
+            )
+        )
+    return data
 
 
 def _offer(name: str, paths: Iterable[Path], what: str) -> str:

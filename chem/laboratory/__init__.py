@@ -5,7 +5,7 @@ The self-check stands in `chem.laboratory.selfcheck`: it imports the whole house
 
 from chem.laboratory.listing import Entry, find_entries, kinds, summary
 from chem.laboratory.recipe import Recipe, change_recipe, read_recipe
-from chem.laboratory.solution import Solution, SpeciesLine, equilibrate
+from chem.laboratory.solution import Solution, SpeciesLine, equilibrate, referee_solution
 
 __all__ = [
     "Entry",
@@ -17,5 +17,6 @@ __all__ = [
     "find_entries",
     "kinds",
     "read_recipe",
+    "referee_solution",
     "summary",
 ]

@@ -11,8 +11,9 @@ from typing import Any
 
 from chem.equilibrium import water_density_g_per_mL
 from chem.equilibrium.activity import debye_hueckel_a, dielectric_constant
+from chem.equilibrium.referee import phreeqc
 from chem.errors import InputProblem
-from chem.forecast import forecast
+from chem.forecast import forecast, referee_mix
 from chem.laboratory.invariants import INVARIANTS
 from chem.laboratory.recipe import Recipe
 from chem.laboratory.solution import Solution, equilibrate
@@ -28,7 +29,7 @@ EXAMPLE_DRAWS = 32
 class CheckOutcome:
     """One check.
 
-    group: check value, invariant or example; deviation, tolerance: in `unit`;
+    group: check value, invariant, example or refereed example; deviation, tolerance: in `unit`;
     share: deviation in units of the tolerance, above 1 (or NaN) it failed;
     trouble: why there is no number, if so.
     """
@@ -62,10 +63,14 @@ class CheckOutcome:
 
 @dataclass(frozen=True)
 class SelfCheck:
-    """Every check, the time they took [s], and what results here are stamped with."""
+    """Every check, the time they took [s], and what results here are stamped with.
+
+    unrefereed: why PHREEQC was not asked, if so.
+    """
 
     checks: tuple[CheckOutcome, ...]
     seconds: float
+    unrefereed: str = ""
     fingerprint: Mapping[str, str] = field(default_factory=fingerprint)
 
     @property
@@ -86,22 +91,40 @@ class SelfCheck:
             "largest_deviation": {"key": self.largest.key, "share": self.largest.share},
             "checks": [c.as_json() for c in self.checks],
             "seconds": self.seconds,
+            "unrefereed": self.unrefereed or None,
             "fingerprint": dict(self.fingerprint),
         }
 
 
 def self_check() -> SelfCheck:
-    """Run every check; one that can't be computed counts as failed."""
+    """Run every check; one that can't be computed counts as failed.
+
+    Without PHREEQC on this machine all but the referee's are run.
+    """
     start = time.perf_counter()
     checks = [*_check_values(), *_invariants(), *_examples()]
-    return SelfCheck(tuple(checks), time.perf_counter() - start)
+    unrefereed = ""
+    try:
+        phreeqc()
+    except InputProblem as problem:
+        unrefereed = "; ".join(f"{p.wrong}: {p.instead}" for p in problem.problems)
+    else:
+        checks += _refereed()
+    return SelfCheck(tuple(checks), time.perf_counter() - start, unrefereed)
 
 
 def _attempt(compute: Callable[[], float]) -> tuple[float, str]:
     """What it gives, or NaN and why there is no number."""
     try:
         return float(compute()), ""
-    except (InputProblem, ArithmeticError, AssertionError, LookupError, ValueError) as error:
+    except (
+        InputProblem,
+        ArithmeticError,
+        AssertionError,
+        LookupError,
+        RuntimeError,
+        ValueError,
+    ) as error:
         return math.nan, f"{type(error).__name__}: {error}"
 
 
@@ -240,22 +263,25 @@ def _unanswered(path: Path) -> float:
 
 
 def _examples() -> list[CheckOutcome]:
-    out = []
-    for path in _mixes():
-        found, trouble = _attempt(lambda path=path: _unanswered(path))  # type: ignore[misc]
-        out.append(
-            CheckOutcome(
-                "example",
-                path.stem,
-                "share of draws without an equilibrium",
-                found,
-                0.0,
-                found,
-                0.05,
-                "",
-                "check",
-                "",
-                trouble,
-            )
-        )
-    return out
+    return [
+        _of_example("example", path, _unanswered, "share of draws without an equilibrium", 0.05)
+        for path in _mixes()
+    ]
+
+
+def _refereed() -> list[CheckOutcome]:
+    what = "pH and SI of the middle of every doubt beside PHREEQC's, in tolerances of the referee"
+    return [_of_example("refereed example", path, _disputed, what, 1.0) for path in _mixes()]
+
+
+def _disputed(path: Path) -> float:
+    return referee_mix(read_mix(path), count=1).share
+
+
+def _of_example(
+    group: str, path: Path, compute: Callable[[Path], float], what: str, tolerance: float
+) -> CheckOutcome:
+    found, trouble = _attempt(lambda: compute(path))
+    return CheckOutcome(
+        group, path.stem, what, found, 0.0, found, tolerance, "", "check", "", trouble
+    )

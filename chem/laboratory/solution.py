@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -26,6 +26,9 @@ from chem.errors import InputProblem, Problem
 from chem.laboratory.recipe import Recipe
 from chem.reference import Solid, catalogue, tables
 from chem.reference.fingerprint import fingerprint
+
+if TYPE_CHECKING:
+    from chem.forecast import RefereeReport
 
 EXCESSES_MOL_PER_KG = (0.1, 0.3, 1.0, 3.0, 10.0)
 """Excess of a saturating solid tried in turn, until some of it is left."""
@@ -166,6 +169,26 @@ def equilibrate(
         water_left_kg=water_left,
         notes=tuple(dict.fromkeys(notes)),
     )
+
+
+def referee_solution(result: Solution) -> RefereeReport:
+    """Put what is dissolved in a solution before PHREEQC, given our tables.
+
+    A solid that came out or saturates it must then stand at SI 0 there too.
+
+    Raises: InputProblem where PHREEQC isn't installed; RuntimeError if it can't load the database.
+    """
+    from chem.equilibrium.referee import disagreement, referee
+    from chem.forecast import RefereeReport
+
+    there = result.totals if result.dissolved is None else result.dissolved
+    system = build_system(there)
+    totals = system.totals(there)
+    ph = np.array([result.ph]) if result.ph_given else None
+    state = solve(system, totals, Conditions.nominal(system, result.t_celsius), ph=ph)
+    phases = build_phases(system)
+    found = disagreement(state, phases, None, referee(state, [0], phases, ph=ph))
+    return RefereeReport(found.ph, found.si, found.amount, found.rows, found.failed)
 
 
 def _named(keys: Iterable[str]) -> list[Solid]:

@@ -12,10 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from chem.doubts import Draws
 from chem.equilibrium import LN10, Equilibrium, build_phases
 from chem.errors import InputProblem, Problem
-from chem.forecast import Prepared, prepare
+from chem.forecast import Prepared, Study
 from chem.label import Contents
 from chem.reference import Constant, catalogue, molar_mass_g_per_mol, tables
 from chem.tank import Addition, Mix
@@ -60,7 +59,7 @@ def trace(mix: Mix, what: str) -> Trace:
 
     Raises: InputProblem for something that this mix doesn't have, with near names.
     """
-    walk = _Walk(prepare(mix, Draws(1, 1)))
+    walk = _Walk(Study(1, 1).stand(mix))
     kind, _, key = what.strip().partition(":")
     if kind.lower() == "ph" and not key:
         step = walk.ph()

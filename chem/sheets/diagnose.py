@@ -2,25 +2,56 @@
 
 from __future__ import annotations
 
-import json
-
-from chem.advice.diagnose import OF_SOLIDS, Diagnosis
+from chem.advice.diagnose import (
+    ACID,
+    ACID_G_PER_L,
+    HARDLY,
+    LIKELY,
+    OF_GAS,
+    Cause,
+    Diagnosis,
+    NoAcid,
+    Try,
+)
 from chem.forecast import ALWAYS, IF_IT_GOES_WRONG
+from chem.forecast.sight import OF_SOLIDS
+from chem.reference import tables
+from chem.reference.colloids import colloids
+from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.rules import forbids, gas_sentence, rule_sentence, rules_json
 from chem.sheets.words import odds
+from chem.tank import Mix
+
+RINSES = {
+    "acid": "Rinse, then a mild acid rinse (citric or acetic) clears carbonate, phosphate and "
+    "rust; never after bleach, lid open, then clean water.",
+    "gypsum": "Much clean water. Acid does not clear gypsum.",
+    "water": "Much clean water.",
+    "warm_water": "Much clean water, warm if there is some.",
+    "humate": "Much clean water; a little mild alkali helps humic matter, never with ammonium in "
+    "the tank (ammonia gas). Acid makes it worse.",
+    "sulfur": "Much clean water and a brush on screens. Never acid: it sets more of it free.",
+    "gel": "Much clean water and a brush on screens. Acid does not clear gels of kelp or silica.",
+}
+NO_ACID_YET = " No acid until water has rinsed out the last of this mix."
 
 
 def diagnose_sheet(result: Diagnosis) -> Sheet:
     """What it is, what to try first in a jar, whether it may be sprayed, how to clean out."""
+    answer = []
+    if result.refused:
+        answer += [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)[:1]]
     if result.causes:
         first = result.causes[0]
-        answer = [f"Most likely {first.sentence[0].lower()}{first.sentence[1:]}"]
+        words = cause_sentence(first)
+        answer.append(f"Most likely {words[0].lower()}{words[1:]}")
         salt = "" if result.agrees else ", if it is a salt at all"
         answer.append(f"How sure: {odds(first.probability)}{salt}.")
     elif OF_SOLIDS & set(result.seen):
-        answer = ["No salt or colloid of this mix should show: look for an emulsion or dirt."]
+        answer.append("No salt or colloid of this mix should show: look for an emulsion or dirt.")
     else:
-        answer = ["What you saw tells of no solid."]
+        answer.append("What you saw tells of no solid.")
     if not result.agrees:
         answer.append(
             "The model did not expect what you saw: a salt may not be the cause. A curd of pouring "
@@ -28,22 +59,30 @@ def diagnose_sheet(result: Diagnosis) -> Sheet:
             if OF_SOLIDS & set(result.seen)
             else "The model expects solids by now: look again against the light."
         )
-    answer += result.remarks
+    answer += _remarks(result)
+    rules = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
     blocks = [
+        Block("A rule is broken", items=[] if result.refused else rules),
         Block("Now", items=IF_IT_GOES_WRONG),
         Block(
             "It could also be",
-            items=[f"{c.sentence} {_odds(c.probability)}." for c in result.causes[1:]],
+            items=[f"{cause_sentence(c)} {_odds(c.probability)}." for c in result.causes[1:]],
         ),
-        Block("Try, first in a jar of it", items=[t.sentence for t in result.tries]),
+        Block(
+            "Try, first in a jar of it", items=[try_sentence(t, result.mix) for t in result.tries]
+        ),
         Block(
             "May it still be sprayed",
             [f"Screens stay open: {odds(result.sprayable)}. Try a screen on a jar of it first."],
         ),
-        Block("Clean out", [result.clean_out, "Rinsate back on a labelled site within its rate."]),
+        Block(
+            "Clean out", [_clean_out(result), "Rinsate back on a labelled site within its rate."]
+        ),
         Block("Always", items=ALWAYS),
         Block("", ["A model can be wrong: what the jar shows decides. Then: jarsight saw MIX."]),
     ]
+    if result.refused:
+        blocks = [b for b in blocks if b.title != "May it still be sprayed"]
     kept = [b for b in blocks if b.paragraphs or b.items]
     return Sheet(f"What went wrong: {result.mix.name}", answer, kept)
 
@@ -54,25 +93,123 @@ def _odds(chance: float) -> str:
     return text[0].upper() + text[1:]
 
 
+def _remarks(result: Diagnosis) -> list[str]:
+    """What gas, heat or an emulsion would say, which no solid does."""
+    out = [gas_sentence(g, result.mix) for g in result.gases]
+    if OF_GAS & set(result.seen) and not out:
+        out.append("No gas or heat is expected of this mix: lid open, stand upwind, stop.")
+    if {"oil", "layers", "foam"} & set(result.seen):
+        out.append("Oil, layers or foam are of emulsions and wetting agents: not judged here.")
+    return out
+
+
+def _name(cause: Cause) -> str:
+    """A solid or colloid in words."""
+    if cause.part.kind == "colloid":
+        return colloids()[cause.key].because
+    if cause.key in tables().solids:
+        return tables().solids[cause.key].name
+    return cause.part.name.removesuffix(" crystals (cold)")
+
+
+def cause_sentence(cause: Cause) -> str:
+    """What it is and from whose jugs."""
+    name = _name(cause)
+    text = name[0].upper() + name[1:]
+    given = [f"{c} of {who}" for c, who, _ in cause.givers]
+    if cause.alkali is not None:
+        given.append(f"the alkali of {cause.alkali}")
+    if cause.part.kind == "colloid" or not given:
+        return f"{text}."
+    return f"{text}: " + " with ".join(given) + "."
+
+
+def try_sentence(tried: Try, mix: Mix) -> str:
+    """A remedy and what it would do."""
+    if tried.what == "water":
+        if tried.forbidden:
+            rules = "; ".join(sorted(rule_sentence(r, mix) for r in tried.forbidden))
+            return f"As much water again: no, {rules}."
+        return f"As much water again: {_verdict(tried)}"
+    if tried.what == "acid":
+        if tried.no_acid is not None:
+            return f"Acid: {no_acid_words(tried.no_acid)}"
+        dose = f"{ACID[0].upper()}{ACID[1:]}, {ACID_G_PER_L:g} g per litre (1 oz per gallon)"
+        return f"{dose}: {_verdict(tried)}{_mind(tried, mix)}"
+    if tried.works >= HARDLY or not tried.sure:
+        return f"Stirring and waiting: {_verdict(tried)}"
+    return "Waiting: it does not go back by itself."
+
+
+def no_acid_words(reason: NoAcid) -> str:
+    """Why no acid may be tried."""
+    if reason.cause == "gas":
+        return "never here: it frees a poisonous gas."
+    if reason.cause == "label":
+        words = ", ".join(dict.fromkeys(f"never with {r.origin}" for r in reason.rules))
+        return f"no, a label forbids it ({words})."
+    return f"no, {reason.product} would foam over: it holds carbonate."
+
+
+def _mind(tried: Try, mix: Mix) -> str:
+    """What to mind of acid, where it may be worth a try."""
+    if tried.works < HARDLY:
+        return ""
+    codes = {r.code for r in tried.minds}
+    out = ""
+    if "copper_in_acid" in codes:
+        out += " Acid frees copper, and free copper burns leaves."
+    if "sulfonylurea_in_acid" in codes:
+        out += " Sulfonylurea herbicides fall apart in acid."
+    return out + " Bit by bit, lid open: it may fizz."
+
+
+def _verdict(tried: Try) -> str:
+    """What the model says of a remedy."""
+    if not tried.sure:
+        return "nothing is over its limit in the model: only a jar of it can tell."
+    if tried.works >= LIKELY:
+        return "may take it back, stirred long. First in a jar of it."
+    if tried.works >= HARDLY:
+        return "hardly; only a jar of it can tell."
+    if tried.lost:
+        return "no, what gelled or fell apart does not go back."
+    return "no, it will not take it back."
+
+
+def _clean_out(result: Diagnosis) -> str:
+    """How to clean out the likeliest, and the others that are likely as well."""
+    if not result.rinsing:
+        return "Rinse with clean water."
+    first, *others = result.rinsing
+    text = RINSES[first.rinse]
+    text += "".join(f" If it is {_name(c)}: {RINSES[c.rinse]}" for c in others)
+    if any(c.rinse == "acid" for c in result.rinsing) and result.no_acid is not None:
+        text += NO_ACID_YET
+    return text
+
+
 def diagnose_json(result: Diagnosis) -> str:
     """The JSON object of the contract."""
-    return json.dumps(
+    return as_json(
         {
             "mix": result.mix.name,
+            **rules_json(result.rules, result.mix, result.refused),
+            "gases": [{"key": g.key, "because": gas_sentence(g, result.mix)} for g in result.gases],
             "seen": list(result.seen),
             "causes": [
-                {"key": c.key, "probability": c.probability, "sentence": c.sentence}
+                {"key": c.key, "probability": c.probability, "sentence": cause_sentence(c)}
                 for c in result.causes
             ],
             "try": [
-                {"what": t.what, "works": t.works, "sentence": t.sentence} for t in result.tries
+                {"what": t.what, "works": t.works, "sentence": try_sentence(t, result.mix)}
+                for t in result.tries
             ],
             "sprayable": result.sprayable,
-            "clean_out": result.clean_out,
-            "remarks": list(result.remarks),
+            "clean_out": _clean_out(result),
+            "remarks": _remarks(result),
             "model_agrees": result.agrees,
             "draws": result.draws,
             "seed": result.seed,
-        },
-        indent=2,
+        }
     )

@@ -2,19 +2,34 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from chem.forecast import (
+    ALWAYS,
     IF_IT_GOES_WRONG,
     JAR_DECIDES,
     MODEL_KINDS,
     THRESHOLD,
-    Evolved,
     Forecast,
     SolidForecast,
     TankLine,
+    broken,
 )
 from chem.reference import tables
+from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.rules import (
+    because,
+    evolved_sentence,
+    forbids,
+    gas_sentence,
+    gases_json,
+    minds,
+    rule_next,
+    rules_json,
+    two_figures,
+)
 from chem.sheets.words import CLEARLY, TIME_WORDS, after, odds, over_limit, with_name
 from chem.units import (
     Units,
@@ -34,13 +49,13 @@ def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = F
     """The whole sheet; `chemist` adds SI, ionic strength, draws and seed."""
     blocks = [
         *_warnings(result),
-        Block("Do this next", [next_step(result)]),
+        Block("Do this next", [next_step(result, units)]),
         _tank(result, units),
         _ph(result),
         _what_comes_out(result, units),
         _nutrients(result, units),
         _granted(result),
-        Block("Always", items=result.cautions),
+        Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         Block("If it goes wrong", items=IF_IT_GOES_WRONG),
         Block("", [JAR_DECIDES]),
     ]
@@ -51,27 +66,100 @@ def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = F
 
 def forecast_json(result: Forecast, units: Units = "both") -> str:
     """The JSON object of the contract, as text."""
-    data = result.as_json([tank_text(result, line, units) for line in result.tank])
-    return as_json(data)
+    mix, adjuvant = result.mix, result.mix.adjuvant
+    window: dict[str, Any] | None = None
+    if adjuvant is not None:
+        window = {"suited": result.suited, "window": [adjuvant.ph_low, adjuvant.ph_high]}
+    return as_json(
+        {
+            "mix": mix.name,
+            "answer": result.answer,
+            "chance": result.chance,
+            "for": result.judged_at,
+            "because": because(result.because) if result.because else None,
+            **rules_json(result.rules, mix, result.refused),
+            "probability": dict(result.probability),
+            "clogs": dict(result.clogs),
+            "ph": result.ph.as_dict(),
+            "ph_aired": result.ph_aired,
+            "ph_settled": result.ph_settled,
+            "ionic_strength_mol_per_kg": result.ionic_strength_mol_per_kg,
+            "density_kg_per_L": result.density_kg_per_L,
+            "coverage": result.coverage,
+            "totals_mol_per_L": dict(result.totals_mol_per_L),
+            "solids": [_solid_json(s) for s in result.solids],
+            "colloids": [
+                {
+                    "key": c.key,
+                    "risk": c.risk,
+                    "because": colloids()[c.key].because,
+                    "after_s": c.after_s,
+                }
+                for c in result.colloids
+            ],
+            "gases": gases_json(result.gases, mix),
+            "not_judged": list(result.not_judged),
+            "tank": [
+                {
+                    "product": line.product,
+                    ("amount_g" if line.by_mass else "amount_mL"): line.amount,
+                    "text": tank_text(result, line, units),
+                }
+                for line in result.tank
+            ],
+            "delivered_kg_per_ha": dict(result.delivered_kg_per_ha),
+            "adjuvant": window,
+            "doubts": [
+                {
+                    "key": d.key,
+                    "share": d.share,
+                    "share_of_ph": d.of_ph,
+                    "share_of_odds": d.of_odds,
+                    "settle_by": d.settle_by,
+                }
+                for d in result.doubts
+            ],
+            "cautions": [*minds(result.rules, mix), *ALWAYS],
+            "notes": list(result.notes),
+            "draws": result.draws,
+            "seed": result.seed,
+            "failed_rows": result.failed_rows,
+            "versions": dict(result.versions),
+        }
+    )
+
+
+def _solid_json(solid: SolidForecast) -> dict[str, Any]:
+    return {
+        "key": solid.key,
+        "formula": solid.formula,
+        "class": solid.kinetics,
+        "decides": solid.decides,
+        "si": solid.si.as_dict(),
+        "probability": dict(solid.probability),
+        "clouds_after_s": solid.clouds_after_s.as_dict() if solid.clouds_after_s else None,
+        "amount_g_per_L": solid.amount_g_per_L,
+    }
 
 
 def forecast_short(result: Forecast, units: Units = "both") -> str:
     """Six lines for a text message."""
     answer = answer_lines(result)
     warning = (
-        " ".join(f"A label forbids it: {r}." for r in result.label_forbids[:1])
-        or " ".join(g.because for g in result.gases[:1])
+        " ".join(f"{_forbidden(result)}: {r}." for r in forbids(result.rules, result.mix)[:1])
+        or " ".join(gas_sentence(g.gas, result.mix) for g in result.gases[:1])
         or (answer[1] if len(answer) > 1 else f"By tomorrow: {_tomorrow(result)}.")
     )
     threats = _threats(result)
     out = threats[0].name + ", " + _when(threats[0]) if threats else "nothing in a spray day"
     if not threats and result.colloids and result.colloids[0].risk >= THRESHOLD:
-        out = f"{result.colloids[0].because}, {odds(result.colloids[0].risk)}"
+        first = result.colloids[0]
+        out = f"{colloids()[first.key].because}, {odds(first.risk)}"
     return "\n".join(
         (
             f"{result.mix.name}: {answer[0]}",
             warning,
-            next_step(result),
+            next_step(result, units),
             f"pH about {result.ph.median:.1f} ({result.ph.p05:.1f} to {result.ph.p95:.1f}).",
             f"Comes out: {out}.",
             JAR_DECIDES,
@@ -93,7 +181,8 @@ def answer_lines(result: Forecast) -> list[str]:
         verb = "May curdle" if may else "Will curdle"
         first = f"{verb} within {span} and block the screens: {odds(chance)}."
     else:
-        first = f"Cannot tell: {result.because}."
+        assert result.because is not None
+        first = f"Cannot tell: {because(result.because)}."
     lines = [first]
     if result.judged_at != "24h" and _class_at(result, "24h") > _class_at(result, result.judged_at):
         word = "curdled" if _class_at(result, "24h") == RANK["curdle"] else "cloudy"
@@ -114,10 +203,11 @@ def _tomorrow(result: Forecast) -> str:
     return f"{word}"
 
 
-def next_step(result: Forecast) -> str:
+def next_step(result: Forecast, units: Units = "both") -> str:
     """What to do now, in one line."""
-    if result.label_forbids:
-        return "Don't mix these: a label forbids it."
+    rules = broken(result.rules)
+    if rules:
+        return rule_next(rules[0], result.mix, units)
     if result.answer == "curdle":
         return "Don't fill the tank with these together. Spray them apart, or try a jar."
     if result.answer == "haze":
@@ -151,25 +241,26 @@ def tank_text(result: Forecast, line: TankLine, units: Units) -> str:
     return f"{text} in {format_volume(tank, 'us' if units == 'both' else units)} ({area})"
 
 
+def _forbidden(result: Forecast) -> str:
+    return "Never in one tank" if result.refused else "A label's rule is broken"
+
+
 def _warnings(result: Forecast) -> list[Block]:
     blocks = []
-    if result.label_forbids:
-        blocks.append(Block("A label's own rule is broken", items=result.label_forbids))
+    told = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
+    if told:
+        title = "Never in one tank" if result.refused else "A rule is broken"
+        blocks.append(Block(title, items=told))
     if result.gases:
-        blocks.append(Block("Gas or heat", items=[_gas(g) for g in result.gases]))
+        items = [evolved_sentence(g, result.mix) for g in result.gases]
+        blocks.append(Block("Gas or heat", items=items))
     return blocks
-
-
-def _gas(gas: Evolved) -> str:
-    """A gas or heat with its amount, where there is one worth telling."""
-    if gas.amount is None or gas.amount < 0.5:
-        return gas.because
-    text = f"{gas.because} About {_figures(gas.amount)} {gas.unit}"
-    return f"{text} (limit {gas.limit:g} ppm)." if gas.limit is not None else f"{text}."
 
 
 def _tank(result: Forecast, units: Units) -> Block:
     mix = result.mix
+    if result.refused:
+        return Block("The tank", ["Not to be poured: no amounts are given."])
     rows = [("Pour in this order", "amount")]
     for i, line in enumerate(result.tank, start=1):
         amount = line.amount / 1000.0
@@ -253,7 +344,7 @@ def _what_comes_out(result: Forecast, units: Units) -> Block:
             text += f", {amount} in the end"
         items.append(text + ".")
     items += [
-        f"{c.because[0].upper()}{c.because[1:]}: {odds(c.risk)}"
+        f"{_sentence_case(colloids()[c.key].because)}: {odds(c.risk)}"
         f"{', within minutes' if c.after_s <= 0.0 else f' within a day, {after(c.after_s)}'}."
         for c in result.colloids
         if c.risk >= THRESHOLD
@@ -281,15 +372,15 @@ def _nutrients(result: Forecast, units: Units) -> Block:
         if kg_per_ha <= 0.0:
             continue
         values = {
-            "us": _figures(kg_per_ha * KG_PER_HA_TO_LB_PER_1000_SQ_FT),
-            "metric": _figures(kg_per_ha),
+            "us": two_figures(kg_per_ha * KG_PER_HA_TO_LB_PER_1000_SQ_FT),
+            "metric": two_figures(kg_per_ha),
         }
         rows.append((symbol, *(values[c] for c in columns)))
     return Block("Nutrients, by the labels", rows=rows)
 
 
-def _figures(value: float) -> str:
-    return f"{value:#.2g}".rstrip(".") if value < 99.5 else f"{value:.0f}"
+def _sentence_case(text: str) -> str:
+    return text[0].upper() + text[1:]
 
 
 def _granted(result: Forecast) -> Block:

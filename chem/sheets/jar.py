@@ -2,27 +2,86 @@
 
 from __future__ import annotations
 
-import json
+import math
+from typing import Any
 
-from chem.advice.jar import Jar
-from chem.forecast import JAR_DECIDES, SEEN_WORDS
+from chem.advice.jar import Jar, JarStep, Look
+from chem.forecast import ALWAYS, JAR_DECIDES, SEEN_WORDS, Evolved
+from chem.reference.colloids import colloids
+from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
-from chem.sheets.forecast import answer_lines
+from chem.sheets.forecast import answer_lines, next_step
+from chem.sheets.rules import evolved_unit, forbids, gas_sentence, minds, rules_json
 from chem.units import Units, format_temperature
 
 SETTLED_PH = 0.2
+TEASPOON_ML, DROP_ML = 4.92892159375, 0.05
+ORDERS = {
+    "asked": "Poured in the order of the mix.",
+    "asked_best": "Poured in the order of the mix: no other is better.",
+    "best": "Poured in the best order, not that of the mix.",
+    "stuck": "As in the mix: no order keeps every rule.",
+}
+LOOKS = {
+    0.0: "warmth, fizz, smell, curd where a product goes in.",
+    15.0: "haze, flakes, gel, layers; then stir: does it go back?",
+    60.0: "haze, grit on the bottom.",
+    240.0: "the same: this is a spray day.",
+    1440.0: "the same, after a night: what a stranded tank would do.",
+}
+HANDLING = (
+    "Label the jar: what, strength, date. Never a food jar again; keep spoons, syringes and "
+    "scale for spray work.",
+    "If it warms, fizzes or smells all the same: lid off, outdoors, leave it until it stops.",
+    "Empty the jar into the spray tank or onto a labelled site, never a drain.",
+)
 
 
 def jar_sheet(result: Jar, units: Units = "both") -> Sheet:
-    """What to measure, when to look, what to write down."""
-    mix = result.forecast.mix
-    amounts = [f"{i} {step.product}: {step.text}" for i, step in enumerate(result.steps, start=1)]
-    low, high = result.ph
-    scale = [] if result.scale is None else [f"Your tank is {_times(result.scale)} times this."]
-    strip = f"A strip should read {low:.1f} to {high:.1f}."
-    if abs(result.forecast.ph_settled - result.forecast.ph.median) > SETTLED_PH:
-        strip = f"{strip[:-1]}, about {result.forecast.ph_settled:.1f} once solids are out."
+    """What to measure, when to look, what to write down; no amounts for a mix that is refused."""
+    found = result.forecast
+    mix = found.mix
+    rules = [f"{r[0].upper()}{r[1:]}." for r in forbids(found.rules, mix)]
     blocks = [
+        Block("Never in one tank" if found.refused else "A rule is broken", items=rules),
+        Block("Do this next", [next_step(found, units)] if rules else []),
+        *([] if found.refused else _measured(result, units)),
+        Block("Gas or heat", items=_fumes(result)),
+    ]
+    if not found.refused:
+        low, high = found.ph.p05, found.ph.p95
+        strip = f"A strip should read {low:.1f} to {high:.1f}."
+        if abs(found.ph_settled - found.ph.median) > SETTLED_PH:
+            strip = f"{strip[:-1]}, about {found.ph_settled:.1f} once solids are out."
+        blocks += [
+            Block("Look", items=[f"{_when(look.minutes)}: {_look(look)}" for look in result.looks]),
+            Block("Fine or not", [_fine(result)]),
+            Block("pH", [strip]),
+            Block(
+                "Write down",
+                items=[
+                    "date, products with lot numbers, water, temperature, order",
+                    "at each look: " + ", ".join(SEEN_WORDS) + "; does it go back when stirred; pH",
+                    f"then: jarsight saw {mix.file}",
+                ],
+            ),
+        ]
+    blocks += [Block("Always", items=_cautions(result)), Block("", [JAR_DECIDES])]
+    kept = [b for b in blocks if b.paragraphs or b.items]
+    answer = answer_lines(found)
+    if found.refused:
+        answer = ["Toxic gas: no jar of it either.", *answer]
+    return Sheet(f"Jar test: {mix.name}", answer, kept)
+
+
+def _measured(result: Jar, units: Units) -> list[Block]:
+    mix = result.forecast.mix
+    amounts = [
+        f"{i} {step.product or 'water'}: {step_text(result, step, units)}"
+        for i, step in enumerate(result.steps, start=1)
+    ]
+    scale = [] if result.scale is None else [f"Your tank is {_times(result.scale)} times this."]
+    return [
         Block(
             "Measure",
             [
@@ -30,28 +89,121 @@ def jar_sheet(result: Jar, units: Units = "both") -> Sheet:
                 f"the sprayer's own ratio, with the tank's own water, at "
                 f"{format_temperature(mix.t_celsius, units)}.",
                 *scale,
-                result.order,
+                ORDERS[result.order],
             ],
             items=amounts,
         ),
-        Block("", [result.between, *result.notes]),
-        Block("Gas or heat", items=result.fumes),
-        Block("Look", items=[f"{_when(look.minutes)}: {look.what}" for look in result.looks]),
-        Block("Fine or not", [result.fine]),
-        Block("pH", [strip]),
-        Block(
-            "Write down",
-            items=[
-                "date, products with lot numbers, water, temperature, order",
-                "at each look: " + ", ".join(SEEN_WORDS) + "; does it go back when stirred; pH",
-                f"then: jarsight saw {mix.file}",
-            ],
-        ),
-        Block("Always", items=result.cautions),
-        Block("", [JAR_DECIDES]),
+        Block("", [_between(result), *_notes(result, units)]),
     ]
-    kept = [b for b in blocks if b.paragraphs or b.items]
-    return Sheet(f"Jar test: {mix.name}", answer_lines(result.forecast), kept)
+
+
+def step_text(result: Jar, step: JarStep, units: Units) -> str:
+    """One thing to measure, in words."""
+    if step.product is None:
+        words = {
+            "all": "all the water, stirring",
+            "first": "about half the water, stirring",
+            "last": f"the rest, to {result.jar_mL:.0f} mL in all",
+        }
+        return f"{step.amount:.0f} mL, {words[step.water]}"
+    shown = _shown(step.amount * step.parts, step.mark)
+    if step.parts > 1:
+        one = "1 g" if step.by_mass else "1 mL"
+        return f"{shown} mL of {one} made up to {step.parts} mL with the same water"
+    if step.by_mass:
+        return f"{shown} g on a scale"
+    tool = "syringe" if step.amount <= 60.0 else "measuring cylinder"
+    text = f"{shown} mL by {tool}"
+    if units != "metric":
+        spoons = step.amount / TEASPOON_ML
+        if spoons >= 0.5:
+            text += f" (about {spoons:.1f} tsp)"
+        elif step.amount < 1.0:
+            text += f" (about {step.amount / DROP_ML:.0f} drops)"
+    return text
+
+
+def _shown(amount: float, mark: float) -> str:
+    digits = max(0, -math.floor(math.log10(mark)))
+    return f"{amount:.{digits}f}"
+
+
+def _between(result: Jar) -> str:
+    """What to do after each product."""
+    if result.fumes:
+        mixing = "stir with a rod, lid off: never shake or close this jar"
+    else:
+        mixing = "lid on, turn it over ten times, lid off"
+    return f"After each product: {mixing}; wait 5 min, look, then the next."
+
+
+def _notes(result: Jar, units: Units) -> list[str]:
+    notes = []
+    mix = result.forecast.mix
+    if result.unrated:
+        notes.append(f"{result.unrated} has no rate in the mix: last, at its label's rate.")
+    if result.enlarged:
+        size = f"{result.jar_mL:.0f} mL"
+        notes.append(f"More than asked, so that the smallest dose can be measured: {size}.")
+    if result.thinned:
+        notes.append("Thinning one first hides what its concentrate does to the others.")
+    if mix.coldest_celsius is not None and result.steps:
+        cold = format_temperature(mix.coldest_celsius, units)
+        notes.append(f"Stand a second jar overnight at {cold}: a warm jar hides a cold morning.")
+    return notes
+
+
+def _look(look: Look) -> str:
+    words = [LOOKS[look.minutes]]
+    for kind, key, chance in look.expected:
+        what = colloids()[key].because if kind == "colloid" else key
+        words.append(f"{'Expected' if chance >= 0.5 else 'Perhaps'} about now: {what}.")
+    return " ".join(words)
+
+
+def _fine(result: Jar) -> str:
+    """What a good jar looks like."""
+    liquid = "one clear liquid, whatever its colour"
+    unjudged = result.forecast.not_judged
+    if unjudged:
+        liquid = f"one even liquid, no cloudier than {' and '.join(unjudged)} alone"
+    return (
+        f"If it is fine you see {liquid}: no layer, no grains, nothing left on a 50-mesh nozzle "
+        "screen, no warmth, no bubbles."
+    )
+
+
+def _fumes(result: Jar) -> list[str]:
+    """Each gas or heat with its amount in this jar, and what to do."""
+    out = [_fume(result, gas) for gas in result.fumes]
+    if out:
+        out.append(
+            "Outdoors, upwind, lid off. Never shake or close it; leave it alone until it stops."
+        )
+    return out
+
+
+def _fume(result: Jar, gas: Evolved) -> str:
+    text = gas_sentence(gas.gas, result.forecast.mix)
+    if gas.amount is not None and gas.unit == "mL/L":
+        if result.steps:
+            text += f" Up to {_two_figures(gas.amount * result.jar_mL / 1000.0)} mL of gas "
+            text += "from this jar."
+    elif gas.amount is not None and gas.amount >= 0.5:
+        text += f" About {_two_figures(gas.amount)} {evolved_unit(gas)}"
+        text += "." if gas.limit is None else f" (limit {gas.limit:g} ppm)."
+    return text
+
+
+def _two_figures(value: float) -> str:
+    if value < 10.0:
+        return f"{value:.2g}"
+    step = 10.0 ** (math.floor(math.log10(value)) - 1)
+    return f"{step * round(value / step):.0f}"
+
+
+def _cautions(result: Jar) -> list[str]:
+    return [*minds(result.forecast.rules, result.forecast.mix), *ALWAYS, *HANDLING]
 
 
 def _times(scale: float) -> str:
@@ -64,30 +216,32 @@ def _when(minutes: float) -> str:
     return f"After {minutes:.0f} min" if minutes < 60.0 else f"After {minutes / 60.0:.0f} h"
 
 
-def jar_json(result: Jar) -> str:
+def jar_json(result: Jar, units: Units = "both") -> str:
     """The JSON object of the contract."""
-    return json.dumps(
+    found = result.forecast
+    steps: list[dict[str, Any]] = [
         {
-            "mix": result.forecast.mix.name,
+            "product": s.product or "water",
+            ("amount_g" if s.by_mass else "amount_mL"): s.amount,
+            "text": step_text(result, s, units),
+        }
+        for s in result.steps
+    ]
+    return as_json(
+        {
+            "mix": found.mix.name,
+            **rules_json(found.rules, found.mix, found.refused),
             "jar_mL": result.jar_mL,
             "vessel_mL": result.vessel_mL,
-            "order": result.order,
-            "steps": [
-                {
-                    "product": s.product,
-                    ("amount_g" if s.by_mass else "amount_mL"): s.amount,
-                    "text": s.text,
-                }
-                for s in result.steps
-            ],
-            "look": [{"minutes": look.minutes, "for": look.what} for look in result.looks],
-            "between": result.between,
-            "fine": result.fine,
-            "gases": list(result.fumes),
-            "ph": {"p05": result.ph[0], "p95": result.ph[1]},
-            "cautions": list(result.cautions),
-            "notes": list(result.notes),
+            "order": ORDERS[result.order],
+            "steps": steps,
+            "look": [{"minutes": look.minutes, "for": _look(look)} for look in result.looks],
+            "between": _between(result),
+            "fine": _fine(result),
+            "gases": _fumes(result),
+            "ph": {"p05": found.ph.p05, "p95": found.ph.p95},
+            "cautions": _cautions(result),
+            "notes": _notes(result, units),
             "scale": result.scale,
-        },
-        indent=2,
+        }
     )

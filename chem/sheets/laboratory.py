@@ -238,6 +238,8 @@ def selfcheck_text(result: SelfCheck) -> str:
         lines += textwrap.wrap(f"Failed: {check.key}: {why}", LISTING_WIDTH)
     if not any(c.group == "example" for c in result.checks):
         lines.append("No example mixes came with this installation: none were forecast.")
+    if result.unrefereed:
+        lines.append(f"Not refereed: {result.unrefereed}.")
     lines.append(", ".join(f"{k} {v}" for k, v in result.fingerprint.items()))
     return "\n".join(lines[1:]) + "\n"
 

@@ -8,11 +8,26 @@ from typing import Any
 
 import numpy as np
 
+from chem.advice.agents import LICENCE
 from chem.advice.ph import JAR_L, Adjustment
-from chem.forecast import JAR_DECIDES, Evolved
+from chem.advice.titration import MOST_G_PER_L
+from chem.forecast import ALWAYS, JAR_DECIDES, broken
+from chem.forecast.rules import name_of
+from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import WIDTH, Block, Sheet
 from chem.sheets.forecast import KG_PER_HA_TO_LB_PER_1000_SQ_FT
+from chem.sheets.rules import (
+    HAZARD_WORDS,
+    because,
+    evolved_sentence,
+    evolved_unit,
+    forbids,
+    gas_sentence,
+    rule_next,
+    rule_sentence,
+    rules_json,
+)
 from chem.sheets.words import TIME_WORDS, odds
 from chem.tank import grams_per_litre, millilitres_per_litre
 from chem.units import (
@@ -26,7 +41,6 @@ from chem.units import (
 GALLON_L = 3.785411784  # NIST Handbook 44, appendix C
 PLOT_ROWS, PLOT_COLUMNS = 13, 50
 SMALL_ML, SMALL_G = 1.0, 0.5
-LEAST_AMOUNT = 0.5
 STRIP_TEST = "Strip test after mixing: the jar decides."
 ANSWERS = {
     "clear": "stays clear",
@@ -38,9 +52,21 @@ ANSWERS = {
 
 def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
     """Dose, pH with its range, answer after the dose, the curve, cautions."""
+    gases = [evolved_sentence(g, result.ruled) for g in result.gases]
+    if result.refused:
+        blocks = [
+            _broken(result),
+            Block("Do this next", [rule_next(broken(result.rules)[0], result.ruled, units)]),
+            Block("Gas or heat", items=gases),
+            _after(result),
+            Block("Always", items=ALWAYS),
+            Block("", [JAR_DECIDES]),
+        ]
+        kept = [b for b in blocks if b is not None and (b.paragraphs or b.items)]
+        return Sheet(f"{result.mix.name}: to pH {result.target:g}", _answer(result, units), kept)
     blocks = [
         _broken(result),
-        Block("Gas or heat", items=[_gas(g) for g in result.gases]) if result.gases else None,
+        Block("Gas or heat", items=gases) if gases else None,
         _how_much(result, units),
         _after(result),
         _answer_after(result),
@@ -48,7 +74,7 @@ def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
         _firmness(result),
         Block("Titration curve", rows=[(line,) for line in curve_text(result)]),
         _adds(result, units),
-        Block("Mind", items=result.cautions),
+        Block("Mind", items=_cautions(result)),
         Block("", [STRIP_TEST, JAR_DECIDES]),
     ]
     return Sheet(
@@ -61,7 +87,7 @@ def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
 def dose_text(result: Adjustment, units: Units = "both") -> str:
     """`72 fl oz (2.14 L) of 75 % phosphoric acid in 50 gal`; without a tank, per gallon."""
     if result.dose_g_per_L is None:
-        return f"can't be reached: {result.unreached}"
+        return f"can't be reached: {_unreached(result)}"
     name = result.reagent.own_form
     if result.dose_g_per_L == 0.0:
         return "none: the tank is there already"
@@ -111,14 +137,14 @@ def ph_json(result: Adjustment, units: Units = "both") -> str:
         "density_kg_per_L": density,
         "density_source": result.reagent.density_source,
         "reached": reached,
-        "because": result.unreached,
+        "because": _unreached(result) if result.unreached else None,
         "tried_g_per_L": result.tried_g_per_L,
         "ph_before": result.ph_before.as_dict(),
         "ph_after": result.ph_after.as_dict(),
         "ph_settled": result.ph_settled,
         "answer_before": result.answer_before,
-        "answer_after": result.answer_after if reached else None,
-        "chance_after": result.chance_after if reached else None,
+        "answer_after": result.answer_after.word if reached else None,
+        "chance_after": result.answer_after.chance if reached else None,
         "for": result.judged_at,
         "curve": [[d, p] for d, p in result.curve],
         "ph_per_g_per_L": {"start": result.slope_start, "target": result.slope_target},
@@ -142,19 +168,24 @@ def ph_json(result: Adjustment, units: Units = "both") -> str:
             "likely_dose_g_per_L": suited.likely_dose_g_per_L,
             "suited_at_likely": suited.at_likely,
             "suited_settled_at_likely": suited.settled_at_likely,
-            "because": suited.because,
+            "because": UNSUITED[suited.cause] if suited.cause else None,
         },
         "copper_free": None
         if result.copper_free is None
         else {"before": result.copper_free[0], "after": result.copper_free[1]},
         "gases": [
-            {"key": g.key, "because": g.because, "amount": g.amount, "unit": g.unit}
+            {
+                "key": g.key,
+                "because": gas_sentence(g.gas, result.ruled),
+                "amount": g.amount,
+                "unit": evolved_unit(g),
+            }
             for g in result.gases
         ],
-        "label_forbids": list(result.label_forbids),
+        **rules_json(result.rules, result.ruled, result.refused),
         "adds_kg_per_ha": dict(result.adds_kg_per_ha) if reached else {},
         "poured_as": result.place + 1,
-        "cautions": list(result.cautions),
+        "cautions": _cautions(result),
         "draws": result.draws,
         "seed": result.seed,
     }
@@ -261,25 +292,87 @@ def curve_svg(result: Adjustment) -> str:
 
 
 def _answer(result: Adjustment, units: Units) -> list[str]:
+    if result.refused:
+        rule = broken(result.rules)[0]
+        own, other = name_of(result.ruled, rule.product), name_of(result.ruled, rule.other)
+        return [f"Toxic gas: no dose. Never {own} and {other} in one tank."]
     if result.dose_g_per_L is None:
-        return [f"pH {result.target:g} can't be reached: {result.unreached}."]
+        return [f"pH {result.target:g} can't be reached: {_unreached(result)}."]
     if result.dose_g_per_L == 0.0:
         return [f"Nothing to add: the tank is at about pH {result.ph_before.median:.1f} already."]
     return [f"Add {dose_text(result, units)}."]
 
 
+UNSUITED = {
+    "further": "this agent takes the pH further from what it wants",
+    "too_much": f"not with {MOST_G_PER_L:g} g/L of it",
+    "narrow": "its window is narrower than what is not known of the pH",
+}
+
+
+def _unreached(result: Adjustment) -> str:
+    """Why the target can't be reached."""
+    match result.unreached:
+        case "refused":
+            return "it must never be poured"
+        case "no_ph":
+            return "no pH can be found on the way there: the tank is outside what the model covers"
+        case "flat":
+            return (
+                f"{result.reagent.name} takes this tank to pH {result.ph_after.median:.1f} and "
+                "hardly further, whatever the dose"
+            )
+    return (
+        f"{MOST_G_PER_L:g} g/L, more than is sane to pour in, only brings it to pH "
+        f"{result.ph_after.median:.1f}: the mix holds its pH too firmly for this agent"
+    )
+
+
 def _broken(result: Adjustment) -> Block | None:
-    if not result.label_forbids:
-        return None
-    return Block("A rule is broken", items=result.label_forbids)
+    told = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.ruled)]
+    title = "Never in one tank" if result.refused else "A rule is broken"
+    return Block(title, items=told) if told else None
 
 
-def _gas(gas: Evolved) -> str:
-    """A gas or heat with its amount, where there is one worth telling."""
-    if gas.amount is None or gas.amount < LEAST_AMOUNT:
-        return gas.because
-    limit = f" (limit {gas.limit:g} ppm)" if gas.limit is not None and "ppm" in gas.unit else ""
-    return f"{gas.because} About {_two(gas.amount)} {gas.unit}{limit}."
+def _cautions(result: Adjustment) -> list[str]:
+    """What to mind, the most pressing first; the standing cautions last."""
+    if result.refused:
+        return list(ALWAYS)
+    reagent, minded, after = result.reagent, result.minded, result.ph_after
+    out = []
+    if reagent.agent is not None and reagent.agent.named_only:
+        out.append(LICENCE)
+    for rule in minded.rules:
+        if rule.code == "copper_in_acid" and result.copper_free is not None:
+            was, now = (_share(share) for share in result.copper_free)
+            out.append(
+                f"Copper is in the mix: {was} of it is free before the acid, {now} after. "
+                "Free copper burns leaves."
+            )
+        else:
+            out.append(f"{rule_sentence(rule, result.dosed)}.")
+    for index, hazard in minded.apart:
+        why = HAZARD_WORDS.get(hazard, "gives sulfur dioxide and sulfur")
+        out.append(
+            f"Never right before or after {name_of(result.dosed, index)} ({why}): something else "
+            "in between, well stirred in, or spray them apart."
+        )
+    if minded.loose:
+        out.append(
+            f"Little holds the pH here: the same dose may land at {after.p05:.1f} or at "
+            f"{after.p95:.1f}. Put in half, test with a strip, then the rest bit by bit."
+        )
+    if reagent.agent is not None:
+        out += [*reagent.agent.care, f"{_sentence(reagent.name)}: {reagent.agent.hazard_class}."]
+    if reagent.acid:
+        out.append("Alone into at least half the water, stirring; then the other products.")
+    else:
+        out.append("Slowly, stirring, once the acid products are well mixed in.")
+    return list(dict.fromkeys([*out, *ALWAYS]))
+
+
+def _share(share: float) -> str:
+    return "under 1 %" if share < 0.01 else f"about {100.0 * share:.0f} %"
 
 
 def _how_much(result: Adjustment, units: Units) -> Block | None:
@@ -339,6 +432,8 @@ def _stock(result: Adjustment) -> str | None:
 def _after(result: Adjustment) -> Block:
     before, after = result.ph_before, result.ph_after
     text = [f"Before: about {before.median:.1f}, likely {before.p05:.1f} to {before.p95:.1f}."]
+    if result.refused:
+        return Block("pH of the full tank", text)
     if result.dose_g_per_L is None:
         text.append(
             f"With {result.tried_g_per_L:.3g} g/L, the most that is tried: about "
@@ -357,16 +452,17 @@ def _answer_after(result: Adjustment) -> Block | None:
     span = TIME_WORDS[result.judged_at]
     text = [
         f"Within {span}, before the dose: {ANSWERS[result.answer_before]}; after it: "
-        f"{ANSWERS[result.answer_after]} ({odds(result.chance_after)})."
+        f"{ANSWERS[result.answer_after.word]} ({odds(result.answer_after.chance)})."
     ]
-    if result.because_after:
-        text.append(f"{_sentence(result.because_after)}.")
+    if result.answer_after.cause:
+        text.append(f"{_sentence(because(result.answer_after))}.")
     for solid in result.made[:3]:
         cause = (
             f"{result.reagent.name} is part of it" if solid.of_the_agent else "the new pH drops it"
         )
+        fate = colloids()[solid.key].because if solid.key in colloids() else solid.name
         text.append(
-            f"The dose itself brings on: {solid.name} ({odds(solid.after)}, was "
+            f"The dose itself brings on: {fate} ({odds(solid.after)}, was "
             f"{odds(solid.before)}). {_sentence(cause)}."
         )
     return Block("Will it stay clear with that in it?", text)
@@ -390,7 +486,7 @@ def _adjuvant(result: Adjustment, units: Units) -> Block | None:
         text.append(f"With the dose: {at_once} at once, {later} once settled.")
     likely = suited.likely_dose_g_per_L
     if likely is None:
-        text.append(f"No dose makes it likely: {suited.because}.")
+        text.append(f"No dose makes it likely: {UNSUITED[suited.cause]}.")
     elif likely > 0.0 and suited.settled_at_likely is not None:
         tank = result.mix.tank_L
         amount = _grams_as(result, likely * (tank or 1.0), units)

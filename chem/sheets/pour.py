@@ -5,10 +5,21 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from chem.advice.pour import CUSTOM, MATTERS, Pour, PourOrder
-from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD
+from chem.advice.pour import MATTERS, Pour, PourOrder
+from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken
+from chem.forecast.order import CUSTOM
+from chem.forecast.rules import name_of
 from chem.sheets.as_json import as_json, odds_under
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.rules import (
+    HAZARD_WORDS,
+    forbids,
+    gas_sentence,
+    minds,
+    rule_next,
+    rule_sentence,
+    rules_json,
+)
 from chem.sheets.words import odds
 from chem.units import Units, format_mass, format_volume
 
@@ -23,17 +34,19 @@ HANDLING = (
 
 def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
     """Answer first, then the order to pour with its amounts and the odds after each step."""
-    order = result.advised if not result.never else None
+    order = result.advised if not result.forbidden else None
     blocks = []
-    warnings = [*result.forbids, *(r for r in result.asked.breaks if r not in result.forbids)]
+    warnings = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
     if warnings:
-        blocks.append(Block("A rule is broken as asked", items=warnings))
+        title = "Never in one tank" if result.refused else "A rule is broken as asked"
+        blocks.append(Block(title, items=warnings))
     if result.gases:
-        blocks.append(Block("Gas or heat", items=result.gases))
-    blocks.append(Block("Do this next", [_next(result, order)]))
+        items = [gas_sentence(g, result.mix) for g in result.gases]
+        blocks.append(Block("Gas or heat", items=items))
+    blocks.append(Block("Do this next", [_next(result, order, units)]))
     if order is not None:
         blocks.append(_steps(result, order, units))
-    if order is not result.asked:
+    if order is not result.asked and not result.refused:
         blocks.append(_asked(result))
     if result.matters and order is not None and result.ways > 1:
         blocks.append(
@@ -56,7 +69,7 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
         granted.append("Some steps had no answer in more than a tenth of the versions tried")
     blocks += [
         Block("Taken for granted, check these", items=granted),
-        Block("Always", items=ALWAYS),
+        Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         Block("", [JAR_DECIDES]),
     ]
     keep = [b for b in blocks if b.paragraphs or b.items or b.rows]
@@ -73,7 +86,7 @@ def pour_json(result: Pour) -> str:
             "probability": order.probability,
             "after_step": list(order.chances),
             "culprit": order.culprit,
-            "breaks": list(order.breaks),
+            "breaks": [rule_sentence(r, result.mix) for r in order.breaks],
         }
 
     return as_json(
@@ -86,9 +99,9 @@ def pour_json(result: Pour) -> str:
             "orders_that_keep_every_rule": result.ways,
             "least": result.least,
             "most": result.most,
-            "because": result.because,
-            "label_forbids": list(result.forbids),
-            "gases": list(result.gases),
+            **rules_json(result.rules, result.mix, result.refused),
+            "because": None if result.orders else _why_none(result),
+            "gases": [gas_sentence(g, result.mix) for g in result.gases],
             "not_judged": list(result.not_judged),
             "draws": result.draws,
             "all_water_first": result.all_water,
@@ -98,10 +111,12 @@ def pour_json(result: Pour) -> str:
 
 
 def _answer(result: Pour, order: PourOrder | None) -> list[str]:
-    if result.never:
+    if result.refused:
+        return ["Never in one tank: toxic gas. No order changes that."]
+    if result.forbidden:
         return ["Don't pour these together: a label forbids it. No order changes that."]
     if order is None:
-        return [f"Not in one tank: {result.because}."]
+        return [f"Not in one tank: {_why_none(result)}."]
     chance = odds(order.probability)
     if len(order.indices) == 1:
         return [f"One product, one order. Odds of clouding as you pour: {chance}."]
@@ -134,7 +149,23 @@ def _worst(result: Pour, order: PourOrder) -> str:
     return f"at step {step}, {where}: {odds(order.probability)}{what}"
 
 
-def _next(result: Pour, order: PourOrder | None) -> str:
+def _why_none(result: Pour) -> str:
+    """Why no order is proposed."""
+    if result.refused:
+        return "it must never be poured"
+    if result.stuck is None:
+        return "no order keeps every label's rule"
+    acid, other, hazard = result.stuck
+    words = HAZARD_WORDS.get(hazard, "gives sulfur dioxide and sulfur")
+    return (
+        f"no order keeps {name_of(result.mix, acid)} (acid) from standing next to "
+        f"{name_of(result.mix, other)} ({words})"
+    )
+
+
+def _next(result: Pour, order: PourOrder | None, units: Units) -> str:
+    if result.forbidden:
+        return rule_next(broken(result.rules)[0], result.mix, units)
     if order is None:
         return "Spray them apart, the tank rinsed in between."
     if result.all_water is not None and result.all_water < THRESHOLD:
@@ -170,7 +201,7 @@ def _asked(result: Pour) -> Block:
     """The asked order beside the advised one, with its odds after each step."""
     asked = result.asked
     lead = [f"At its worst {_worst(result, asked)}."]
-    if result.never or len(asked.indices) == 1:
+    if result.forbidden or len(asked.indices) == 1:
         return Block("The order you asked for", lead)
     rows = [("As you asked", "shows")]
     for step, (name, chance) in enumerate(zip(asked.sequence, asked.chances, strict=False), 1):

@@ -8,8 +8,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from chem.forecast import ALWAYS, JAR_DECIDES, TIMES_S
+from chem.forecast.rules import STOP_WORDS
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import WIDTH, Block, Sheet
+from chem.sheets.rules import because, forbids, gas_sentence, rules_json
 from chem.sheets.words import TIME_WORDS, after, odds
 from chem.shelf import Shelf, Together
 from chem.units import Units, format_carrier, format_temperature
@@ -89,18 +91,19 @@ def shelf_json(result: Shelf) -> str:
         keyed = dict(zip("abc", names(found.members), strict=False))
         return {
             **keyed,
-            "answer": found.answer,
-            "chance": found.chance,
+            "answer": found.answer.word,
+            "chance": found.answer.chance,
             "probability": None if o is None else dict(o.probability),
             "clogs": None if o is None else dict(o.clogs),
             "worst_solid": None if o is None else o.worst,
             "clouds_after_s": None if o is None else o.clouds_after_s,
             "ph": None if o is None else o.ph,
-            "because": found.because,
-            "label_forbids": list(found.forbids),
-            "gas_or_heat": list(found.warns),
+            "because": _because(found),
+            **rules_json(found.rules, result.mix(found), found.refused),
+            "gas_or_heat": _warns(result, found),
             "quarrels": found.quarrels,
-            "try": found.hint,
+            "clear_at_rate_factor": found.clear_at,
+            "try": _hint(result, found),
         }
 
     setting = result.setting
@@ -151,18 +154,48 @@ def shelf_csv(result: Shelf) -> str:
                 *members,
                 *[""] * (3 - len(members)),
                 f"{found.factor:g}",
-                found.answer,
-                f"{found.chance:.4f}",
+                found.answer.word,
+                f"{found.answer.chance:.4f}",
                 *chances,
                 "" if o is None else f"{o.clogs['4h']:.4f}",
                 "" if o is None else o.worst or "",
                 "" if o is None or o.clouds_after_s is None else f"{o.clouds_after_s:.0f}",
                 "" if o is None else f"{o.ph:.2f}",
-                " ".join(found.forbids),
-                " ".join(found.warns),
+                " ".join(_forbids(result, found)),
+                " ".join(_warns(result, found)),
             ]
         )
     return out.getvalue()
+
+
+def _forbids(result: Shelf, found: Together, *, new: bool = False) -> list[str]:
+    """Rules broken in a tank; `new`: only those that no member breaks alone."""
+    return forbids(found.new if new else found.rules, result.mix(found))
+
+
+def _warns(result: Shelf, found: Together) -> list[str]:
+    return [gas_sentence(g, result.mix(found)) for g in found.gases]
+
+
+def _because(found: Together) -> str | None:
+    """Why it can't be told, or was not tried."""
+    if found.untried == "no_room":
+        return f"the products alone fill {100 * found.filled:.0f} % of the tank"
+    if found.untried:
+        return STOP_WORDS[found.untried][0]
+    return because(found.answer) if found.answer.cause else None
+
+
+def _hint(result: Shelf, found: Together) -> str:
+    """What to try."""
+    if len(found.members) < 2 or not found.quarrels:
+        return ""
+    if found.toxic:
+        return "Never in one tank."
+    if found.clear_at is not None:
+        name = result.names[found.members[0]]
+        return f"Clear at {100 * found.clear_at:.0f} % of the rate of {name}; or two passes."
+    return "Try: two passes." if len(found.members) == 2 else "Try: separate passes."
 
 
 def _heading(result: Shelf, alone: bool) -> str:
@@ -179,11 +212,11 @@ def _count(number: int, word: str) -> str:
 
 
 def _answer_alone(result: Shelf) -> list[str]:
-    bad = sum(t.answer in VERBS for t in result.alone)
-    rule = sum(bool(t.forbids) for t in result.alone)
+    bad = sum(t.answer.word in VERBS for t in result.alone)
+    rule = sum(bool(t.rules) for t in result.alone)
     if len(result.alone) == 1:
         words = ["Won't stay clear in this water." if bad else "No solids in this water."]
-        if not bad and result.alone[0].answer == "cannot tell":
+        if not bad and result.alone[0].answer.word == "cannot tell":
             words = ["Can't be told in this water."]
     else:
         words = [f"{bad} of {len(result.alone)} won't stay clear alone in this water."]
@@ -195,7 +228,7 @@ def _answer_alone(result: Shelf) -> list[str]:
 def _answer(result: Shelf, bad: int) -> str:
     if not result.pairs:
         return "One product: nothing to pair it with."
-    fine = all(t.clear and t.answer == "clear" for t in result.pairs)
+    fine = all(t.clear and t.answer.word == "clear" for t in result.pairs)
     if result.asked is None:
         if fine:
             return f"All {_count(len(result.pairs), 'pair')} stay clear."
@@ -216,16 +249,18 @@ def _who(result: Shelf, found: Together) -> str:
 def _line(result: Shelf, found: Together) -> str:
     """`with X: curdles, 9 in 10, shows after about 10 min, gypsum. Try: two passes.`"""
     words = [f"{_verdict(result, found)}."]
-    if found.because is not None and found.answer == "cannot tell":
-        words.append(_sentence(found.because))
-    dangers = [_sentence(text) for text in (*found.warns, *found.forbids)]
-    if found.toxic:
-        words = [_sentence(found.because or "")]
-    elif dangers and found.answer == "clear":
-        words = [*dangers, f"No solids, {odds(found.chance)}."]
+    why = _because(found)
+    if why is not None and found.answer.word == "cannot tell":
+        words.append(_sentence(why))
+    told = (*_warns(result, found), *_forbids(result, found, new=True))
+    dangers = [_sentence(text) for text in told]
+    if found.untried and found.toxic:
+        words = [_sentence(why or "")]
+    elif dangers and found.answer.word == "clear":
+        words = [*dangers, f"No solids, {odds(found.answer.chance)}."]
     else:
         words += dangers
-    return " ".join([f"{_who(result, found)}:", *words, found.hint]).rstrip()
+    return " ".join([f"{_who(result, found)}:", *words, _hint(result, found)]).rstrip()
 
 
 def _sentence(text: str) -> str:
@@ -237,12 +272,13 @@ def _verdict(result: Shelf, found: Together) -> str:
     o = found.odds
     if o is None:
         return "not tried"
-    if found.answer not in VERBS:
+    if found.answer.word not in VERBS:
         clear = 1.0 - found.shows(result.judged_at)
-        word = "clear" if found.answer == "clear" else "can't tell"
-        return f"{word}, {odds(clear)}" if found.answer == "clear" else word
-    sure, unsure = VERBS[found.answer]
-    parts = [sure if found.chance >= 0.5 else unsure, odds(found.chance)]
+        word = "clear" if found.answer.word == "clear" else "can't tell"
+        return f"{word}, {odds(clear)}" if found.answer.word == "clear" else word
+    sure, unsure = VERBS[found.answer.word]
+    chance = found.answer.chance
+    parts = [sure if chance >= 0.5 else unsure, odds(chance)]
     if o.clouds_after_s is not None:
         parts.append(f"shows {after(o.clouds_after_s)}")
     if o.worst_name is not None:
@@ -272,7 +308,7 @@ def _asked_alone(result: Shelf) -> list[Block]:
     alone = next(t for t in result.alone if t.members == (result.asked,))
     name = result.names[result.asked]
     words = [f"{name}: {_verdict(result, alone)}."]
-    words += [_sentence(text) for text in (*alone.forbids, *alone.warns)]
+    words += [_sentence(t) for t in (*_forbids(result, alone), *_warns(result, alone))]
     return [Block("Alone in this water", [" ".join(words)])]
 
 
@@ -292,8 +328,8 @@ def _unknown(result: Shelf, most: int | None) -> list[Block]:
 
 
 def _clear(result: Shelf, most: int | None) -> list[Block]:
-    fine = [t for t in result.pairs if t.clear and t.answer == "clear"]
-    unsure = [t for t in result.pairs if t.clear and t.answer != "clear"]
+    fine = [t for t in result.pairs if t.clear and t.answer.word == "clear"]
+    unsure = [t for t in result.pairs if t.clear and t.answer.word != "clear"]
     blocks = []
     if fine and result.asked is not None:
         blocks.append(Block("Stays clear", items=_lines(result, fine, most)))
@@ -402,11 +438,12 @@ def _alone(result: Shelf, *, everything: bool) -> list[Block]:
         name = result.names[t.members[0]]
         ph = "" if t.odds is None or t.odds.failed > 0.5 else f", pH about {t.odds.ph:.1f}"
         words = [f"{name}: {_verdict(result, t)}{ph}."]
-        if t.because is not None and t.answer == "cannot tell":
-            words.append(_sentence(t.because))
+        why = _because(t)
+        if why is not None and t.answer.word == "cannot tell":
+            words.append(_sentence(why))
         plain = f"{result.items[t.members[0]].name}: "
-        words += [_sentence(text.removeprefix(plain)) for text in t.forbids]
-        words += [_sentence(text) for text in t.warns if everything]
+        words += [_sentence(text.removeprefix(plain)) for text in _forbids(result, t)]
+        words += [_sentence(text) for text in _warns(result, t) if everything]
         items.append(" ".join(words))
     title = "Each alone in this water" if everything else "Trouble even alone in this water"
     return [Block(title, items=items)]
@@ -437,7 +474,7 @@ def _table(result: Shelf, most: int) -> list[Block]:
     words = "Blank is under 5. A product against itself: alone in this water."
     if any(t.odds is None for t in tanks.values()):
         words += " 99 also where they must never meet or leave no room for water."
-    if any(t.forbids or (t.warns and len(t.members) > 1) for t in tanks.values()):
+    if any(t.rules or (t.gases and len(t.members) > 1) for t in tanks.values()):
         words += " Gas and label rules are not in these numbers: see the list."
     numbered = [f"{k}  {name}" for k, name in enumerate(result.names, start=1)]
     return [Block(title, [words, *numbered], rows=rows)]

@@ -2,29 +2,49 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from chem.advice.why import (
-    MOST_FACTOR,
-    NUTRIENTS,
-    WATER,
-    Edge,
-    Ion,
-    ProductEdge,
-    Reason,
-    Turn,
-    Why,
-    common_name,
-    percent,
-    plain,
-)
-from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD
+from chem.advice.edges import MOST_FACTOR, Edge, ProductEdge, Turn
+from chem.advice.origins import WATER
+from chem.advice.why import Hold, Ion, Other, Reason, Why
+from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken, show_limit
+from chem.reference import Solid, tables
+from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.rules import forbids, gas_sentence, minds, rule_next, rules_json
 from chem.sheets.words import TIME_WORDS, odds, over_limit
 from chem.tank import with_rate
 from chem.units import Units, format_per_gallon_and_litre, format_rate
 
+PLAIN = {
+    "NH4": "ammonium",
+    "Fe2": "iron",
+    "Fe3": "iron",
+    "Mn": "manganese",
+    "Cu": "copper",
+    "B": "borate",
+    "Mo": "molybdate",
+    "Si": "silicate",
+    "CO3": "carbonate",
+    "PO4": "phosphate",
+    "P2O7": "pyrophosphate",
+    "P3O10": "tripolyphosphate",
+    "HPO3": "phosphite",
+    "EDTA": "EDTA",
+    "DTPA": "DTPA",
+    "HEDTA": "HEDTA",
+    "EDDHA": "EDDHA",
+    "glycine": "glycine",
+    "H+": "acid",
+    "OH-": "alkali",
+}
+NUTRIENTS = {"Ca", "Mg", "K", "NH4", "NO3", "SO4", "PO4", "P2O7", "P3O10", "HPO3", "Si"}
+NUTRIENTS |= {"Fe2", "Fe3", "Mn", "Zn", "Cu", "B", "Mo"}
+MAIN_SHARE = 0.2
+"""A jug that brings less of an ion than this isn't named in the sentence."""
+MOSTLY = 0.5
 SHOWN = 3
 LITTLE_SHARE = 0.01
 LEAST_SHIFT = 0.02
@@ -36,11 +56,16 @@ def why_sheet(result: Why, units: Units = "both") -> Sheet:
     for reason in result.solids:
         shown.setdefault(common_name(reason.solid), reason)
     listed = list(shown.values())[:SHOWN]
-    blocks = [Block("Do this next", [_next(result)])]
-    if result.label_forbids:
-        blocks.insert(0, Block("A rule is broken as asked", items=result.label_forbids))
+    blocks = [Block("Do this next", [_next(result, units)])]
+    if result.gases:
+        items = [gas_sentence(g, result.mix) for g in result.gases]
+        blocks.insert(0, Block("Gas or heat", items=items))
+    rules = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
+    if rules:
+        title = "Never in one tank" if result.refused else "A rule is broken as asked"
+        blocks.insert(0, Block(title, items=rules))
     if result.others:
-        items = [f"{_capital(o.because)}: {odds(o.probability)}." for o in result.others]
+        items = [f"{_capital(_other(o))}: {odds(o.probability)}." for o in result.others]
         blocks.append(Block("Not a salt at its limit, but shows", items=items))
     blocks += [_solid(result, reason, units) for reason in listed]
     if result.edge is not None:
@@ -50,7 +75,7 @@ def why_sheet(result: Why, units: Units = "both") -> Sheet:
     granted.append("Shares and fractions are the middle of all versions of the tank tried")
     blocks += [
         Block("Taken for granted, check these", items=granted),
-        Block("Always", items=ALWAYS),
+        Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         Block("", [JAR_DECIDES]),
     ]
     return Sheet(f"{result.mix.name}: why", _answer(result), blocks)
@@ -81,19 +106,20 @@ def why_json(result: Why) -> str:
         "answer": result.answer,
         "probability": dict(result.probability),
         "ph": result.ph,
-        "sentence": result.sentence,
-        "solids": [_solid_json(reason) for reason in result.solids],
+        "sentence": sentence_of_all(result),
+        "solids": [_solid_json(result, reason) for reason in result.solids],
         "others": [
             {
                 "key": o.key,
                 "probability": o.probability,
-                "because": o.because,
+                "because": _other(o),
                 "from": {c: dict(shares) for c, shares in o.shares.items()},
             }
             for o in result.others
         ],
         "edge": edge,
-        "label_forbids": list(result.label_forbids),
+        **rules_json(result.rules, result.mix, result.refused),
+        "gases": [{"key": g.key, "because": gas_sentence(g, result.mix)} for g in result.gases],
         "not_judged": list(result.not_judged),
         "notes": list(result.notes),
         "draws": result.draws,
@@ -102,7 +128,7 @@ def why_json(result: Why) -> str:
     return as_json(data)
 
 
-def _solid_json(reason: Reason) -> dict[str, Any]:
+def _solid_json(result: Why, reason: Reason) -> dict[str, Any]:
     return {
         "key": reason.solid.key,
         "name": reason.solid.name,
@@ -130,31 +156,156 @@ def _solid_json(reason: Reason) -> dict[str, Any]:
         "ph_moved_by": None
         if reason.ph_from is None
         else {"product": reason.ph_from[0], "ph_without": reason.ph_from[1]},
-        "sentence": reason.sentence,
+        "sentence": reason_sentence(reason, result.judged_at),
     }
+
+
+def plain(component: str) -> str:
+    """A component in the words of the shed."""
+    found = tables().components.get(component)
+    return PLAIN.get(component, found.name if found else component)
+
+
+def _named(shares: Mapping[str, float]) -> list[str]:
+    """Where an ion mainly comes from, the largest first; two places at most."""
+    order = sorted(shares, key=lambda name: -shares[name])
+    main = [n for n in order if shares[n] >= MAIN_SHARE][:2] or order[:1]
+    return ["the water" if n == WATER else n for n in main]
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def common_name(solid: Solid) -> str:
+    """A solid's name without the mineral's."""
+    return solid.name.split(" (")[0]
+
+
+def percent(fraction: float) -> str:
+    """A share in words: `12 %`, `under 1 %`, `nearly all`."""
+    if fraction < 0.01:
+        return "under 1 %"
+    return "nearly all" if fraction > 0.99 else f"{100.0 * fraction:.0f} %"
+
+
+def reason_sentence(reason: Reason, judged_at: str) -> str:
+    """One sentence that a customer understands."""
+    chance = reason.probability[judged_at]
+    meeting = _meeting(reason, reason.ph)
+    name = common_name(reason.solid)
+    if not reason.threatens:
+        level = reason.si / reason.per_two_ions
+        if level > 0.0:
+            if reason.would_settle_g_per_L <= show_limit():
+                return f"{meeting}, but too little {name} would come out to show."
+            return f"{meeting}, but {name}, though over its limit, forms too slowly to show."
+        limit = f"{percent(10.0**level)} of its limit"
+        hold = _main_hold(reason)
+        if hold is not None:
+            held = f"{plain(hold.by)} holds {percent(hold.fraction)} of the {plain(hold.component)}"
+            return f"{meeting}, but {held}: {name} stays at {limit}."
+        return f"{meeting}, but there is too little for {name}: {limit}."
+    late = chance < THRESHOLD  # what shows tomorrow only, where the tank has changed by then
+    when = "by tomorrow" if late else _after(reason.clouds_after_s)
+    chance = reason.probability["24h"] if late else chance
+    verb = "falls out" if chance >= 0.5 else "may fall out"
+    taken = next(i.taken for i in reason.ions if i.component == reason.limited_by)
+    return (
+        f"{meeting}: {name} {verb} {when} and takes "
+        f"{percent(taken)} of the {plain(reason.limited_by)}."
+    )
+
+
+def _main_hold(reason: Reason) -> Hold | None:
+    """What holds most of one of the ions, if it holds half; the solid's own ions don't count."""
+    own = {i.component for i in reason.ions}
+    outside = [h for h in reason.held_back_by if h.by not in own and h.fraction >= MOSTLY]
+    return outside[0] if outside else None
+
+
+def _meeting(reason: Reason, ph: float) -> str:
+    """`The calcium of X meets the phosphate of Y`, without its end."""
+    groups: dict[tuple[str, ...], list[str]] = {}
+    for ion in reason.ions:
+        groups.setdefault(tuple(_named(ion.shares)), []).append(plain(ion.component))
+    if len(groups) == 1:
+        places, ions = next(iter(groups.items()))
+        ions = list(dict.fromkeys(ions))
+        if len(reason.ions) == 1:
+            lifted = reason.ph_from
+            why_ph = f", where {lifted[0]} puts it" if lifted and lifted[0] not in places else ""
+            return f"The {ions[0]} of {_listed(places)} stands at pH {ph:.1f}{why_ph}"
+        return f"The {_listed(ions)} of {_listed(places)} are in one tank"
+    said = [f"the {_listed(ions)} of {_listed(places)}" for places, ions in groups.items()]
+    text = f"{said[0]} meets {_listed(said[1:])}"
+    return text[0].upper() + text[1:]
+
+
+def _after(seconds: float | None) -> str:
+    if seconds is None:
+        return "by tomorrow"
+    if seconds < 60.0:
+        return "within a minute"
+    if seconds < 5400.0:
+        return f"after about {seconds / 60.0:.0f} min"
+    return f"after about {seconds / 3600.0:.0f} h"
+
+
+def sentence_of_all(result: Why) -> str:
+    """The whole mix in one sentence, or two."""
+    solids, others, edge = result.solids, result.others, result.edge
+    at = result.judged_at
+    pressing = solids[0].probability[at] if solids and solids[0].threatens else -1.0
+    if others and others[0].probability > pressing:
+        return f"{_capital(_other(others[0]))}."
+    if not solids:
+        return "Nothing in this tank can form a solid."
+    own = reason_sentence(solids[0], at)
+    keeper = edge and next((p for p in edge.products if p.less is not None), None)
+    if keeper and keeper.less and not solids[0].threatens:
+        less = keeper.less
+        what = less.culprit or "something"
+        when = f"at {percent(less.at)} of its rate" if less.at else "without it"
+        return f"{keeper.product} keeps it clear: {when} {what} would show. {own}"
+    return own
+
+
+def _other(other: Other) -> str:
+    """Why a colloid falls or a very soluble salt crystallises."""
+    if other.colloid is None:
+        name = other.name.removesuffix(" crystals (cold)")
+        return f"{name} crystallises: too much salt for the cold"
+    because = colloids()[other.key].because
+    whose = f"the {plain(other.colloid)} of {_listed(_named(other.shares[other.colloid]))}"
+    if other.metal is not None:
+        met = f"meets the {plain(other.metal)} of {_listed(_named(other.shares[other.metal]))}"
+    else:
+        met = f"stands at pH {other.ph:.1f}"
+        if other.ph_from is not None:
+            met += f", where {other.ph_from} puts it"
+    return f"{because}: {whose} {met}"
 
 
 def _answer(result: Why) -> list[str]:
     span = TIME_WORDS[result.judged_at]
     chance = result.probability[result.judged_at]
-    if any("toxic gas" in rule for rule in result.label_forbids):
+    sentence = sentence_of_all(result)
+    if result.refused:
         return ["Toxic gas: don't pour these together.", f"Solids within {span}: {odds(chance)}."]
     if chance >= THRESHOLD:
-        return [result.sentence, f"Solids within {span}: {odds(chance)}."]
+        return [sentence, f"Solids within {span}: {odds(chance)}."]
     tomorrow = result.probability["24h"]
-    lines = [f"Clear for {span}: {odds(1.0 - chance)}.", result.sentence]
+    lines = [f"Clear for {span}: {odds(1.0 - chance)}.", sentence]
     if result.judged_at != "24h" and tomorrow >= THRESHOLD:
         lines[0] = f"Clear for {span}: {odds(1.0 - chance)}; cloudy by tomorrow: {odds(tomorrow)}."
     return lines
 
 
-def _next(result: Why) -> str:
-    if any("toxic gas" in rule for rule in result.label_forbids):
-        return "Don't mix these: toxic gas."
-    if any(": never with " in rule for rule in result.label_forbids):
-        return "Don't mix these: a label forbids it."
-    if result.label_forbids:
-        return "Ask `jarsight pour` and `jarsight fix`: the mix breaks a rule as it stands."
+def _next(result: Why, units: Units) -> str:
+    against = broken(result.rules)
+    if against:
+        return rule_next(against[0], result.mix, units)
     if result.probability[result.judged_at] >= THRESHOLD:
         return "Ask `jarsight fix` for the smallest change, then try it in a jar."
     if result.probability["24h"] >= THRESHOLD:
@@ -188,7 +339,8 @@ def _solid(result: Why, reason: Reason, units: Units) -> Block:
             items.append(f"The {least} sets how much: there is least of it for this.")
         if taken:
             items.append(f"Nutrient lost with it: {taken}.")
-    lead = [] if reason.sentence in result.sentence else [reason.sentence]
+    first = result.solids and reason is result.solids[0]
+    lead = [] if first else [reason_sentence(reason, result.judged_at)]
     return Block(reason.solid.name, lead, items=items)
 
 

@@ -7,27 +7,40 @@ import json
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
 from typing import Any
 
-from chem.doubts import Draws
 from chem.errors import InputProblem, Problem, ToxicGas
-from chem.forecast import THRESHOLD, gases, label_forbids
-from chem.forecast.hazards import refuse_toxic
-from chem.label import Contents, contents
+from chem.forecast import (
+    NOTHING_LEARNED,
+    THRESHOLD,
+    Answer,
+    Beliefs,
+    Gas,
+    Rule,
+    Study,
+    broken,
+    gases,
+    never,
+    rules_of,
+)
+from chem.forecast.order import keeping_rules
+from chem.forecast.rules import refuse_toxic
+from chem.forecast.search import search
 from chem.reference.fingerprint import fingerprint, made_with
 from chem.shelf.cache import Cache
 from chem.shelf.engines import Engine, local
 from chem.shelf.groups import fewest_passes, largest_groups
-from chem.shelf.stock import Item, LeftOut, Setting, apart
+from chem.shelf.levers import FirstRate
+from chem.shelf.stock import Item, LeftOut, Setting, apart, why_left_out
 from chem.shelf.tanks import Odds, Tank, batches
-from chem.tank import MAX_PRODUCTS, room_taken, water_totals
+from chem.tank import MAX_PRODUCTS, Mix, room_taken
 
 GROUPS_LISTED = 5
-MEETS = " meets "
-"""How a gas names two products that make it, which neither does alone."""
+ENDED = 8
+"""Quarrels of the asked product of which it is told at what rate they end."""
 Progress = Callable[[int, int], None]
 """(tanks done, tanks in all)"""
 
@@ -37,25 +50,34 @@ class Together:
     """Some products in one tank.
 
     members: places in the shelf's items; factor: on the first one's rate; odds: None where they
-    must never meet or leave no room for water; toxic: whether they must never meet; answer,
-    chance, because: as a forecast's, at the time judged; salts_clear: whether the salts stay
-    clear, whatever can't be judged; forbids, warns: label rules broken, gas or heat, that no
-    member has alone; alone: the largest chance of solids of a member alone; worse: whether solids
-    are.
+    must never meet or leave no room for water (untried: the rule's code, or `no_room`, then
+    filled: the share that the products alone fill); refused: the code of the rule by which they
+    must never be poured; answer: as a forecast's, at the time judged; salts_clear: whether the
+    salts stay clear, whatever can't be judged; rules: broken, of this tank; new: those that no
+    member breaks alone; gases: that no member gives alone; alone: the largest chance of solids of
+    a member alone; worse: whether solids are; clear_at: factor on the first one's rate at which it
+    would stay clear, None where not sought or not found.
     """
 
     members: tuple[int, ...]
     factor: float
     odds: Odds | None
-    toxic: bool
-    answer: str
-    chance: float
-    because: str | None
+    untried: str
+    filled: float
+    refused: str | None
+    answer: Answer
     salts_clear: bool
-    forbids: tuple[str, ...]
-    warns: tuple[str, ...]
+    rules: tuple[Rule, ...]
+    new: tuple[Rule, ...]
+    gases: tuple[Gas, ...]
     alone: float
     worse: bool
+    clear_at: float | None = None
+
+    @property
+    def toxic(self) -> bool:
+        """Whether they must never meet."""
+        return self.refused is not None
 
     @property
     def clear(self) -> bool:
@@ -68,8 +90,8 @@ class Together:
     @property
     def fine(self) -> bool:
         """Whether it was tried, breaks no label's rule and gives no gas or heat of its own."""
-        gas = bool(self.warns) and len(self.members) > 1
-        return not (self.odds is None or self.forbids or gas)
+        gas = bool(self.gases) and len(self.members) > 1
+        return not (self.odds is None or self.new or gas)
 
     @property
     def quarrels(self) -> bool:
@@ -79,16 +101,7 @@ class Together:
     @property
     def unknown(self) -> bool:
         """Whether the model can't tell of their salts, and nothing else speaks against them."""
-        return not (self.clear or self.quarrels) and self.answer == "cannot tell"
-
-    @property
-    def hint(self) -> str:
-        """What to try."""
-        if len(self.members) < 2 or not self.quarrels:
-            return ""
-        if self.toxic:
-            return "Never in one tank."
-        return "Try: two passes." if len(self.members) == 2 else "Try: separate passes."
+        return not (self.clear or self.quarrels) and self.answer.word == "cannot tell"
 
     def shows(self, judged_at: str) -> float:
         """Chance that solids show by then; 1 where it was not tried at all."""
@@ -145,6 +158,10 @@ class Shelf:
             for name, item in zip(plain, self.items, strict=True)
         )
 
+    def mix(self, found: Together) -> Mix:
+        """The tank of some products as a mix, by whose places its rules speak."""
+        return Tank(found.members, found.factor).mix(self.items, self.setting)
+
     def quarrels_of(self, place: int) -> int:
         """With how many others a product quarrels."""
         return sum(t.quarrels for t in self.pairs if place in t.members)
@@ -164,6 +181,7 @@ def shelf(
     engine: Engine | None = None,
     cache: Cache | None = None,
     progress: Progress | None = None,
+    beliefs: Beliefs = NOTHING_LEARNED,
 ) -> Shelf:
     """Try every pair of `items`, or one asked for against all, in one setting.
 
@@ -172,10 +190,14 @@ def shelf(
         triples: three at a time too; ratios: factors on the first one's rate, each tried too.
         passes: the fewest tanks that use all items, where they are at most MAX_PRODUCTS.
         pairs: False tries each product alone only.
-        engine: where it is computed; cache: results of earlier runs; progress: told as it goes.
+        engine: where it is computed; cache: results of earlier runs; progress: told as it goes;
+        beliefs: what earlier jars taught; with any, no earlier result counts.
+
+    Whatever one product raises, it is left out and named, and the rest is answered.
 
     Raises:
-        InputProblem: no product; a ratio that is not positive.
+        InputProblem: no product, or none that can be worked out; the one asked for can't be; a
+            ratio that is not positive.
     """
     start = time.perf_counter()
     stock = tuple(items)
@@ -187,7 +209,9 @@ def shelf(
         stock = (apart(asked, stock), *stock)
         place = 0
     _check(stock, ratios)
-    work = _Work(stock, setting, judged_at, engine or local(), cache, progress)
+    study = Study(setting.draws, setting.seed, beliefs)
+    cache = cache if beliefs is NOTHING_LEARNED else None
+    work = _Work(stock, setting, judged_at, study, engine or local(), cache, progress)
     indices = range(len(stock))
     twos = [c for c in combinations(indices, 2) if pairs and (place is None or place in c)]
     threes = [c for c in combinations(indices, 3) if place is None or place in c]
@@ -197,9 +221,35 @@ def shelf(
     steps = sorted({f for f in ratios if f != 1.0} | {1.0})
     rows = [[Tank(c)] for c in (*((i,) for i in indices), *inner, *threes)]
     rows += [[Tank(c, f) for f in steps] for c in twos]
-    work.do(rows)
-    alone = [work.judged(Tank((i,))) for i in indices]
+    try:
+        work.do(rows)
+        alone = [work.judged(Tank((i,))) for i in indices]
+    except Exception as error:  # one bad label must not cost the others their answer
+        spoilt = work.spoilt()
+        if not spoilt:
+            raise
+        out = [*left_out, *spoilt.values()]
+        rest = [item for i, item in enumerate(stock) if i != place and i not in spoilt]
+        if place in spoilt or (asked is None and not rest):
+            raise _none_usable(list(spoilt.values())) from error
+        return shelf(
+            rest,
+            setting,
+            asked=asked,
+            triples=triples,
+            ratios=ratios,
+            passes=passes,
+            pairs=pairs,
+            judged_at=judged_at,
+            left_out=out,
+            engine=engine,
+            cache=cache,
+            progress=progress,
+            beliefs=beliefs,
+        )
     found_pairs = [work.judged(Tank(c)) for c in twos]
+    if place is not None:
+        found_pairs = work.ended(found_pairs)
     found_threes = [work.judged(Tank(c)) for c in threes]
     at_odds = [
         set(t.members) for t in (*found_pairs, *(work.judged(Tank(c)) for c in inner)) if t.quarrels
@@ -240,6 +290,13 @@ def shelf(
     )
 
 
+def _none_usable(spoilt: Sequence[LeftOut]) -> InputProblem:
+    return InputProblem(
+        Problem(out.file, out.why, "the label as printed; `jarsight label` shows how it is read")
+        for out in spoilt
+    )
+
+
 def _check(stock: Sequence[Item], ratios: Sequence[float]) -> None:
     problems = []
     if len(stock) < 1:
@@ -261,11 +318,11 @@ def _worst_first(found: Iterable[Together], judged_at: str) -> tuple[Together, .
         odds = t.odds
         blocks = 1.0 if odds is None else odds.clogs[judged_at]
         day = 1.0 if odds is None else odds.probability["24h"]
-        gas = len(t.members) > 1 and bool(t.warns)
+        gas = len(t.members) > 1 and bool(t.gases)
         return (
             0.0 if t.toxic else 1.0 if gas else 2.0,
             float(odds is not None),
-            float(rank[t.answer]),
+            float(rank[t.answer.word]),
             -blocks,
             -t.shows(judged_at),
             -day,
@@ -283,20 +340,18 @@ class _Work:
         stock: Sequence[Item],
         setting: Setting,
         judged_at: str,
+        study: Study,
         engine: Engine,
         cache: Cache | None,
         progress: Progress | None,
     ) -> None:
         self.stock, self.setting, self.judged_at = stock, setting, judged_at
+        self.study = study
         self.engine, self.cache, self.progress = engine, cache, progress
-        self.draws = Draws(setting.draws, setting.seed)
-        self.water = water_totals(setting.water, self.draws)
         self.solves = 0
-        self.notes: list[str] = list(self.water.notes)
+        self.notes: list[str] = list(study.water(setting.water).notes)
         self._known: dict[Tank, Odds] = {}
-        self._refused: dict[Tank, str] = {}
-        self._toxic: set[Tank] = set()
-        self._inside: dict[int, Contents] = {}
+        self._refused: dict[Tank, tuple[str, float]] = {}
         self._base = _hash(repr(setting), json.dumps(made_with(), sort_keys=True))
         self._identity = [item.identity for item in stock]
 
@@ -315,12 +370,11 @@ class _Work:
             mix = tank.mix(self.stock, self.setting)
             room = room_taken(mix.additions, mix.carrier_L_per_m2)
             if room >= 1.0:
-                self._refused[tank] = f"the products alone fill {100 * room:.0f} % of the tank"
+                self._refused[tank] = "no_room", room
             try:
                 refuse_toxic(mix)
             except ToxicGas as danger:
-                self._refused[tank] = danger.problems[0].wrong
-                self._toxic.add(tank)
+                self._refused[tank] = danger.code, room
         keys = {t: self.key(t) for t in every if t not in self._refused}
         if self.cache is not None:
             cached = self.cache.get(keys.values())
@@ -337,12 +391,10 @@ class _Work:
             self._compute(same_length, keys)
 
     def _compute(self, rows: Sequence[Sequence[Tank]], keys: Mapping[Tank, str]) -> None:
-        for i in sorted({i for row in rows for i in row[0].members} - self._inside.keys()):
-            self._inside[i] = contents(self.stock[i].product, self.draws)
         whole = sum(len(row) for row in rows)
-        equilibria = whole * self.draws.count
+        equilibria = whole * self.study.count
         done = 0
-        made = batches(rows, self.stock, self._inside, self.setting, self.water, self.draws)
+        made = batches(rows, self.stock, self.setting, self.study)
         with closing(self.engine(made, equilibria)) as engine:
             for places, results in engine:
                 new = {
@@ -354,30 +406,46 @@ class _Work:
                 if self.cache is not None:
                     self.cache.put({keys[t]: odds.as_dict() for t, odds in new.items()})
                 done += len(new)
-                self.solves += len(new) * self.draws.count
+                self.solves += len(new) * self.study.count
                 if self.progress is not None:
                     self.progress(done, whole)
+
+    def spoilt(self) -> dict[int, LeftOut]:
+        """Places of products that can't be worked out even alone, and why."""
+        out = {}
+        for i, item in enumerate(self.stock):
+            mix = Tank((i,)).mix(self.stock, self.setting)
+            try:
+                shelf_rules(mix)
+                self.study.look(mix)
+            except Exception as error:
+                out[i] = why_left_out(item.product.file, error)
+        return out
 
     def judged(self, tank: Tank) -> Together:
         """A tank with its answer and its dangers, beside those of its members alone."""
         mix = tank.mix(self.stock, self.setting)
-        forbids, known = label_forbids(mix), self._known.get(tank)
         each = [self.judged(Tank((i,))) for i in tank.members] if len(tank.members) > 1 else []
-        forbids = [f for f in forbids if all(f not in t.forbids for t in each)]
-        at = self.judged_at
+        rules = shelf_rules(mix)
+        mine = {(r.code, place) for place, t in enumerate(each) for r in t.rules if r.other is None}
+        new = tuple(r for r in rules if r.other is not None or (r.code, r.product) not in mine)
+        known, at = self._known.get(tank), self.judged_at
         alone = max((t.shows(at) for t in each), default=0.0)
         if known is None:
-            because = self._refused[tank]
+            untried, filled = self._refused[tank]
+            refused = None if untried == "no_room" else untried
+            answer = Answer("cannot tell", 1.0, untried)
             return Together(
                 tank.members,
                 tank.factor,
                 None,
-                tank in self._toxic,
-                "cannot tell",
-                1.0,
-                because,
+                untried,
+                filled,
+                refused,
+                answer,
                 False,
-                tuple(forbids),
+                rules,
+                new,
                 (),
                 alone,
                 True,
@@ -388,34 +456,52 @@ class _Work:
             if len(tank.members) > 1 and (one := self._known.get(Tank((i,)))) is not None
             for g in gases(Tank((i,)).mix(self.stock, self.setting), one.ph)
         }
-        warns = [
-            g.because for g in gases(mix, known.ph) if g.key not in alone_too or MEETS in g.because
-        ]
+        given = tuple(
+            g for g in gases(mix, known.ph) if g.key not in alone_too or g.cause == "meets"
+        )
         not_judged = [self.stock[i].name for i in tank.members if not self.stock[i].product.judged]
-        answer, chance, why = known.answer(at, not_judged)
         blocked = max((t.odds.clogs[at] for t in each if t.odds is not None), default=0.0)
         worse = known.probability[at] > alone + THRESHOLD or known.clogs[at] > blocked + THRESHOLD
-        salts = known.answer(at, ())[0]
+        salts = known.answer(at, ()).word
         return Together(
             tank.members,
             tank.factor,
             known,
-            False,
-            answer,
-            chance,
-            why,
+            "",
+            0.0,
+            never(rules),
+            known.answer(at, not_judged),
             salts == "clear",
-            tuple(forbids),
-            tuple(warns),
+            rules,
+            new,
+            given,
             alone,
             worse and salts != "cannot tell",
         )
+
+    def ended(self, pairs: Sequence[Together]) -> list[Together]:
+        """The pairs of the product asked for, the worst with the rate at which a quarrel ends."""
+        worst = [t for t in pairs if t.quarrels and t.fine and t.odds is not None]
+        worst = sorted(worst, key=lambda t: -t.shows(self.judged_at))[:ENDED]
+        levers = [FirstRate(t.members, self.stock, self.setting, self.judged_at) for t in worst]
+        found = search(self.study, levers)
+        at = {
+            t.members: None if one is None else one.value
+            for t, one in zip(worst, found, strict=True)
+        }
+        return [replace(t, clear_at=at.get(t.members)) for t in pairs]
 
     def together(self, groups: Sequence[tuple[int, ...]]) -> list[bool]:
         """Whether all of each group get along in one tank."""
         tanks = [Tank(group) for group in groups]
         self.do([[tank] for tank in tanks])
         return [self.judged(tank).clear for tank in tanks]
+
+
+def shelf_rules(mix: Mix) -> tuple[Rule, ...]:
+    """Rules that a tank breaks in any order; of order only where no order keeps them."""
+    stuck = keeping_rules(mix) is None
+    return tuple(r for r in broken(rules_of(mix)) if stuck or r.kind != "order")
 
 
 def _read(value: Any) -> Odds | None:

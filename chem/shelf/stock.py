@@ -8,10 +8,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from chem.doubts import Draws
 from chem.errors import InputProblem, Problem
-from chem.label import Product, contents, label_lines, misfits, read_product
-from chem.tank import Addition, Mix, Water
+from chem.forecast import Study
+from chem.label import Product, label_lines, misfits, read_product
+from chem.tank import Addition, Mix, Water, unfit_rate
 from chem.units import Rate, read_rate
 
 
@@ -73,8 +73,8 @@ class Setting:
 def read_item(path: Path, rate: str | None = None) -> Item:
     """One product at a rate given as text, or its usual one.
 
-    Raises: InputProblem where the file can't be read, its lines can't be met by its sources, or
-        neither it nor the caller gives a rate.
+    Raises: InputProblem where the file can't be read, its lines can't be met by its sources,
+        neither it nor the caller gives a rate, or it is dry and the rate a volume.
     """
     product = read_product(path)
     if product.sources or product.also:
@@ -82,21 +82,22 @@ def read_item(path: Path, rate: str | None = None) -> Item:
         if found:
             raise InputProblem(found)
     else:
-        contents(product, Draws(1))  # raises where no source is common for a line
-    if rate is not None:
-        where = f"command line, --rate {path.stem}"
-        used: Rate | None = read_rate(rate, where, dry=product.dry)
-    else:
-        used = product.usual_rate
+        Study(1).contents(product)  # raises where no source is common for a line
+    where = f"{path.name}, usual_rate" if rate is None else f"command line, --rate {path.stem}"
+    used = product.usual_rate if rate is None else read_rate(rate, where, dry=product.dry)
     if used is None:
         raise InputProblem(
             Problem(
-                f"{path.name}, usual_rate",
+                where,
                 "no rate to try it at",
                 f'usual_rate = "4 fl oz/1000 sq ft", or --rate "{path.stem}=4 fl oz/1000 sq ft"',
             )
         )
-    return Item(product, used, path.read_text(encoding="utf-8"))
+    unfit = unfit_rate(product, used, where)
+    if unfit is not None:
+        raise InputProblem(unfit)
+    assert product.read_from is not None
+    return Item(product, used, product.read_from.text)
 
 
 def read_stock(
@@ -136,7 +137,9 @@ def read_stock(
             asked = [p for p in problem.problems if p.read.startswith("command line")]
             problems += asked
             if not asked:
-                left.append(LeftOut(path.name, _why(problem)))
+                left.append(why_left_out(path.name, problem))
+        except Exception as error:  # one bad label must not cost the others their answer
+            left.append(why_left_out(path.name, error))
     if not items and not problems:
         problems.append(
             Problem(
@@ -157,12 +160,14 @@ def near_names(name: str, known: Sequence[str]) -> list[str]:
     return difflib.get_close_matches(name, known, n=3, cutoff=0.5) or sorted(known)[:3]
 
 
-def _why(problem: InputProblem) -> str:
-    """What is wrong with a file, in one line."""
-    first, *more = problem.problems
+def why_left_out(file: str, error: Exception) -> LeftOut:
+    """A file that raised this, and in one line what is wrong with it."""
+    if not isinstance(error, InputProblem):
+        return LeftOut(file, f"it can't be worked out ({type(error).__name__}: {error})")
+    first, *more = error.problems
     place = first.read.partition(", ")[2].partition(" = ")[0]
     line = f"{place}: {first.wrong}" if place else first.wrong
-    return f"{line}; and {len(more)} more" if more else line
+    return LeftOut(file, f"{line}; and {len(more)} more" if more else line)
 
 
 def apart(item: Item, others: tuple[Item, ...]) -> Item:

@@ -13,19 +13,16 @@ from typing import Any
 
 import numpy as np
 
-from chem.doubts import Draws
-from chem.equilibrium import Equilibrium
+from chem.doubts import Draws, chance, median
+from chem.equilibrium import Equilibrium, one_thread
 from chem.equilibrium.activity import Floats
-from chem.forecast.aging import aging
-from chem.forecast.hazards import holds_film
-from chem.forecast.outlook import Outlook, answer_from, outlook
-from chem.forecast.prepare import Prepared
-from chem.forecast.result import TIMES_S
-from chem.forecast.stack import Picked, stacked
-from chem.label import Contents
-from chem.reference import tables
+from chem.forecast import Answer, Followed, Standing, Study, follow, show_limit
+from chem.forecast.answer import answer_from
+from chem.forecast.prepare import holds_film, stacked
+from chem.forecast.state import Bools
+from chem.forecast.study import LEAST_ROWS
 from chem.shelf.stock import Item, Setting
-from chem.tank import Addition, Finished, Mix, WaterTotals, finish
+from chem.tank import Addition, Finished, Mix
 
 ROWS_AT_ONCE = 384
 """More rows cost memory in each worker and save no time."""
@@ -39,15 +36,13 @@ class Tank:
     factor: float = 1.0
 
     def mix(self, items: Sequence[Item], setting: Setting) -> Mix:
-        """The tank as a mix; who is poured first is left to `pour`."""
+        """The tank as a mix, in the order of the shelf."""
         additions = []
         for place, index in enumerate(self.members):
             rate = items[index].rate
             if place == 0 and self.factor != 1.0:
                 rate = replace(rate, value=rate.value * self.factor, text="")
-            product = items[index].product
-            says = replace(product.says, pour=None)
-            additions.append(Addition(replace(product, says=says), rate))
+            additions.append(Addition(items[index].product, rate))
         return setting.mix(*additions)
 
 
@@ -69,8 +64,8 @@ class Odds:
     worst_name: str | None
     clouds_after_s: float | None
 
-    def answer(self, judged_at: str, not_judged: Sequence[str]) -> tuple[str, float, str | None]:
-        """The answer, the chance behind it, and why it can't be told, if so."""
+    def answer(self, judged_at: str, not_judged: Sequence[str]) -> Answer:
+        """The answer by a time."""
         return answer_from(
             self.probability, self.clogs, judged_at, self.ionic_mol_per_kg, self.failed, not_judged
         )
@@ -84,14 +79,16 @@ class Odds:
 class Batch:
     """Tanks of like components: rows of each step below each other.
 
-    mix: their setting, without products; film: whether each holds a film or gum; steps: the same
-    tanks at one factor after another, each started from the one before.
+    mix: their setting, without products; film: (N,) whether each row holds a film or gum; shifts:
+    of each tank, in log odds, what is remembered of its jugs; steps: the same tanks at one factor
+    after another, each started from the one before.
     """
 
     mix: Mix
     draws: int
     seed: int
-    film: bool
+    film: Bools
+    shifts: tuple[float, ...]
     tanks: int
     steps: tuple[Finished, ...]
 
@@ -102,133 +99,111 @@ class Batch:
 
 
 def batches(
-    tanks: Sequence[Sequence[Tank]],
-    items: Sequence[Item],
-    inside: Mapping[int, Contents],
-    setting: Setting,
-    water: WaterTotals,
-    draws: Draws,
+    tanks: Sequence[Sequence[Tank]], items: Sequence[Item], setting: Setting, study: Study
 ) -> Iterator[tuple[tuple[int, ...], Batch]]:
     """Which of `tanks` each batch holds, and the batch; made one at a time.
 
     tanks: each a row of the same members at rising factors, all rows equally long.
     """
 
-    def kind(place: int) -> tuple[int, bool, bool, tuple[str, ...]]:
+    def kind(place: int) -> tuple[int, bool, tuple[str, ...]]:
         members = tanks[place][0].members
-        held = [inside[i] for i in members]
+        held = [study.contents(items[i].product) for i in members]
         components = sorted({c for h in held for c in h.components})
         changes = "Fe2" in components or any(h.held for h in held)
-        film = holds_film([items[i].name for i in members])
-        return len(members), film, changes, tuple(components)
+        return len(members), changes, tuple(components)
 
     kinds = {place: kind(place) for place in range(len(tanks))}
-    size = max(1, ROWS_AT_ONCE // draws.count)
+    size = max(1, ROWS_AT_ONCE // study.count)
     group: list[int] = []
     for place in sorted(kinds, key=lambda p: (kinds[p], tanks[p][0].members)):
-        if group and (len(group) == size or kinds[group[0]][:3] != kinds[place][:3]):
-            yield (
-                tuple(group),
-                _batch([tanks[p] for p in group], items, inside, setting, water, draws),
-            )
+        if group and (len(group) == size or kinds[group[0]][:2] != kinds[place][:2]):
+            yield tuple(group), _batch([tanks[p] for p in group], items, setting, study)
             group = []
         group.append(place)
     if group:
-        yield tuple(group), _batch([tanks[p] for p in group], items, inside, setting, water, draws)
+        yield tuple(group), _batch([tanks[p] for p in group], items, setting, study)
 
 
 def _batch(
-    tanks: Sequence[Sequence[Tank]],
-    items: Sequence[Item],
-    inside: Mapping[int, Contents],
-    setting: Setting,
-    water: WaterTotals,
-    draws: Draws,
+    tanks: Sequence[Sequence[Tank]], items: Sequence[Item], setting: Setting, study: Study
 ) -> Batch:
-    steps = []
-    for step in range(len(tanks[0])):
-        states = []
-        for row in tanks:
-            mix = row[step].mix(items, setting)
-            state = finish(mix, [inside[i] for i in row[step].members], water, draws)
-            none = np.zeros((0, *state.from_water.shape))
-            states.append(replace(state, from_product=none))
-        steps.append(stacked(states))
-    film = holds_film([items[i].name for i in tanks[0][0].members])
-    return Batch(setting.mix(), draws.count, draws.seed, film, len(tanks), tuple(steps))
+    steps = [
+        stacked([study.stand(row[step].mix(items, setting)).finished for row in tanks])
+        for step in range(len(tanks[0]))
+    ]
+    mixes = [row[0].mix(items, setting) for row in tanks]
+    film = np.repeat([holds_film(mix) for mix in mixes], study.count)
+    jugs = [[a.product.identity for a in mix.additions] for mix in mixes]
+    shifts = tuple(study.beliefs.memory(each) for each in jugs)
+    return Batch(setting.mix(), study.count, study.seed, film, shifts, len(tanks), tuple(steps))
 
 
 def evaluate_batch(batch: Batch) -> list[list[Odds]]:
     """Per tank, its odds at each step. Depends on the batch alone, wherever it is run."""
-    draws = Draws(batch.draws, batch.seed)
-    many = Picked(draws, np.tile(np.arange(batch.draws), batch.tanks))
+    whole = Draws(max(batch.draws, LEAST_ROWS) if batch.draws > 1 else 1, batch.seed)
+    draws = whole.first(batch.draws)
+    many = draws.at(np.tile(np.arange(batch.draws), batch.tanks))
+    mix = batch.mix
     near: Equilibrium | None = None
-    nothing = WaterTotals(batch.mix.water, (), np.zeros((many.count, 0)), ())
     out: list[list[Odds]] = [[] for _ in range(batch.tanks)]
-    for finished in batch.steps:
-        aged = aging(finished, batch.mix.t_celsius, many, near)
-        ready = Prepared(batch.mix, many, (), nothing, finished, aged, batch.film)
-        seen = outlook(ready, quick=True)
-        near = seen.fresh.clear
-        for k, odds in enumerate(_odds(seen, draws, batch.tanks)):
-            out[k].append(odds)
+    with one_thread():
+        for finished in batch.steps:
+            tank = Standing(many, finished, mix.t_celsius, mix.coldest_celsius, batch.film, near)
+            seen = follow(tank, quick=True)
+            near = seen.fresh.clear
+            for k, shift in enumerate(batch.shifts):
+                rows = slice(k * batch.draws, (k + 1) * batch.draws)
+                out[k].append(_odds(replace(seen.rows(rows, tank), shift=shift)))
     return out
 
 
-def _odds(seen: Outlook, draws: Draws, tanks: int) -> list[Odds]:
-    """Each tank's odds out of a batch's."""
-    n = draws.count
-    day = seen.states["24h"]
-    show = tables().value("show_limit")
-    names = [(s.key, s.name) for s in day.phases.solids]
-    names += [
-        (f"{k}_crystals", f"{name} crystals (cold)")
-        for k, name in zip(day.cold.keys, day.cold.names, strict=True)
-    ]
-    names += [(c.key, c.key.replace("_", " ")) for c in seen.colloids]
-    loose = [c.amount_g_per_L[:, None] for c in seen.colloids]
-    by_time = {t: np.hstack([seen.amounts[t], seen.crystals[t], *loose]) for t in ("4h", "24h")}
-    at_once = np.zeros((len(seen.ok), len(loose)))
-    clouds = np.hstack([_soonest(seen), at_once])
-    found = []
-    for k in range(tanks):
-        block = slice(k * n, (k + 1) * n)
-        ok = seen.ok[block]
-        here = {t: amounts[block] for t, amounts in by_time.items()}
-        worst = _worst(here, ok, show)
-        after = None
-        if worst is not None:
-            shows = ok & (here["24h"][:, worst] > show)
-            after = float(np.median(clouds[block][shows, worst]))
-        found.append(
-            Odds(
-                {t: draws.chance(seen.shows[t][block], ok) for t in TIMES_S},
-                {t: draws.chance(seen.blocks[t][block], ok) for t in TIMES_S},
-                float(draws.quantile(seen.fresh.clear.ph[block], (0.5,))[0]),
-                float(draws.quantile(seen.fresh.clear.ionic_strength[block], (0.5,))[0]),
-                1.0 - float(ok.mean()),
-                None if worst is None else names[worst][0],
-                None if worst is None else names[worst][1],
-                after,
-            )
-        )
-    return found
+def _odds(seen: Followed) -> Odds:
+    """One tank's odds."""
+    worst = _worst(seen)
+    part = None if worst is None else seen.parts[worst]
+    return Odds(
+        dict(seen.probability),
+        dict(seen.clogs),
+        seen.ph.median,
+        seen.ionic_mol_per_kg,
+        seen.failed,
+        part.key if part else None,
+        part.name if part else None,
+        None if worst is None else _clouds_after(seen, worst),
+    )
 
 
-def _soonest(seen: Outlook) -> Floats:
-    """(N, M + K) clouding times of salts and cold crystals, the soonest of the day [s]."""
+def _clouds_after(seen: Followed, worst: int) -> float:
+    """Median time [s] until a part shows, among the draws in which it does; colloids at once."""
     states = list(seen.states.values())
     salts = np.min([s.clouding for s in states], axis=0)
     cold = np.min([s.cold_clouding for s in states], axis=0)
-    return np.hstack([salts, cold])
+    at_once = np.zeros((len(seen.ok), len(seen.colloids)))
+    clouds: Floats = np.hstack([salts, cold, at_once])
+    shows = seen.ok & (_day(seen)[:, worst] > show_limit())
+    return median(clouds[shows, worst])
 
 
-def _worst(amounts: Mapping[str, Floats], ok: Any, show: float) -> int | None:
-    """The column that shows most often by 4 h, then by a day, then in the largest amount."""
-    if not ok.any() or not amounts["24h"].shape[1]:
+def _day(seen: Followed) -> Floats:
+    """(N, K) [g/L] of each part by tomorrow, colloids in the end."""
+    out = seen.out["24h"]
+    loose = [c.amount_g_per_L[:, None] for c in seen.colloids]
+    return np.hstack([out.salts, out.crystals, *loose])
+
+
+def _worst(seen: Followed) -> int | None:
+    """The part that shows most often by 4 h, then by a day, then in the largest amount."""
+    day = _day(seen)
+    if not seen.ok.any() or not day.shape[1]:
         return None
-    chances = {t: (a[ok] > show).mean(axis=0) for t, a in amounts.items()}
-    most = amounts["24h"][ok].mean(axis=0)
-    order = np.lexsort((most, chances["24h"], chances["4h"]))
+    soon = seen.out["4h"].each
+    first = day.shape[1] - len(seen.colloids)
+    soon[:, first:] = day[:, first:]
+    chances = [
+        [chance(a[:, i] > show_limit(), seen.ok) for i in range(day.shape[1])] for a in (soon, day)
+    ]
+    most = day[seen.ok].mean(axis=0)
+    order = np.lexsort((most, chances[1], chances[0]))
     worst = int(order[-1])
-    return worst if chances["24h"][worst] > 0.0 else None
+    return worst if chances[1][worst] > 0.0 else None

@@ -11,6 +11,7 @@ from chem.tank.mix import (
     mix_schema,
     read_mix,
     room_taken,
+    unfit_rate,
 )
 from chem.tank.variants import (
     grams_per_litre,
@@ -35,6 +36,7 @@ from chem.tank.water import (
 __all__ = [
     "MAX_PRODUCTS",
     "room_taken",
+    "unfit_rate",
     "UNKNOWN_WATER",
     "Addition",
     "Adjuvant",

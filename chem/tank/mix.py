@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 
 from chem.errors import InputProblem, Problem
 from chem.label import (
     Collector,
+    FileText,
     FormModel,
     Name,
     Product,
     find_product,
     is_file,
-    load_toml,
+    load_file,
+    phrases,
+    read_name,
     validate,
 )
 from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
@@ -101,11 +105,23 @@ class Adjuvant:
     ph_low: float
     ph_high: float
 
+    @cached_property
+    def hazards(self) -> frozenset[str]:
+        """What its name alone tells of it."""
+        return frozenset(word.means for word in read_name(self.name))
+
+    @cached_property
+    def answers_to(self) -> frozenset[str]:
+        """What a label's rule may call it, as `door.plain` writes it."""
+        return frozenset(phrases(self.name))
+
 
 @dataclass(frozen=True)
 class Mix:
-    """A mix in numbers: carrier [L/m2], its relative error where a catch test gave it, tank [L],
-    temperatures [degC].
+    """A mix in numbers: carrier [L/m2], its text as printed (empty where it was reckoned) and its
+    relative error where a catch test gave it, tank [L], temperatures [degC].
+
+    read_from: the mix's own file as it was read, and the catch test's where it names one.
     """
 
     name: str
@@ -120,6 +136,14 @@ class Mix:
     adjuvant: Adjuvant | None
     notes: tuple[str, ...] = ()
     carrier_error: float | None = None
+    carrier_text: str = ""
+    read_from: tuple[FileText, ...] = field(default=(), compare=False, repr=False)
+
+    @property
+    def files(self) -> tuple[FileText, ...]:
+        """Every file that was read for it, its own first: enough to read it again."""
+        named = [self.water.read_from, *(a.product.read_from for a in self.additions)]
+        return tuple(dict.fromkeys([*self.read_from, *(f for f in named if f is not None)]))
 
 
 def mix_schema() -> dict[str, Any]:
@@ -134,10 +158,11 @@ def read_mix(path: Path | str) -> Mix:
     """
     path = Path(path)
     file = path.name
-    form = validate(MixForm, load_toml(path, "mix"), file)
+    raw, read_from = load_file(path, "mix")
+    form = validate(MixForm, raw, file)
     found = Collector(file)
     notes: list[str] = []
-    carrier, carrier_error = _carrier(form.carrier, path, found)
+    carrier, carrier_error, catch = _carrier(form.carrier, path, found)
     tank = found.attempt(read_volume, form.tank, "tank") if form.tank else None
     temperature = DEFAULT_T_CELSIUS
     if form.temperature:
@@ -174,6 +199,8 @@ def read_mix(path: Path | str) -> Mix:
         adjuvant=adjuvant,
         notes=tuple(notes),
         carrier_error=carrier_error,
+        carrier_text="" if carrier_error is not None else form.carrier,
+        read_from=(read_from, *catch),
     )
 
 
@@ -212,24 +239,29 @@ def change_mix(
     found.done()
     changed = replace(mix, **changes)
     if carrier is not None:
+        changed = replace(changed, carrier_text=carrier)
         read = f"--carrier = {carrier!r}"
         _room(list(changed.additions), changed.carrier_L_per_m2, changed.fill, found, read)
     found.done()
     return changed
 
 
-def _carrier(text: str, path: Path, found: Collector) -> tuple[float | None, float | None]:
-    """Spray volume [L/m2] and its relative error, from text or from a kept catch test."""
+def _carrier(
+    text: str, path: Path, found: Collector
+) -> tuple[float | None, float | None, tuple[FileText, ...]]:
+    """Spray volume [L/m2] and its relative error, from text or from a kept catch test's file."""
     if not text.strip().endswith(".toml"):
-        return found.attempt(read_carrier, text, "carrier"), None
+        return found.attempt(read_carrier, text, "carrier"), None, ()
     try:
         file = path.parent / text.strip()
-        kept = validate(CatchForm, load_toml(file, "catch test"), file.name)
+        raw, read_from = load_file(file, "catch test")
+        kept = validate(CatchForm, raw, file.name)
         percent = read_percent(kept.error_percent, f"{file.name}, error_percent").value
-        return read_carrier(kept.carrier, f"{file.name}, carrier"), percent / 100.0
+        carrier = read_carrier(kept.carrier, f"{file.name}, carrier")
+        return carrier, percent / 100.0, (replace(read_from, name=text),)
     except InputProblem as problem:
         found.problems.extend(problem.problems)
-        return None, None
+        return None, None, ()
 
 
 def _additions(form: MixForm, path: Path, found: Collector) -> list[Addition]:
@@ -252,11 +284,22 @@ def _additions(form: MixForm, path: Path, found: Collector) -> list[Addition]:
                 found.add(f"add[{i}].rate", None, "no rate", 'such as `"4 fl oz/1000 sq ft"`')
         if rate is None:
             continue
-        if product.dry and rate.kind == "volume":
-            found.add(f"add[{i}].rate", rate.text, "a dry product is weighed", "such as `8 oz wt`")
+        where = found.where(f"add[{i}].rate") if entry.rate else f"{product.file}, usual_rate"
+        unfit = unfit_rate(product, rate, where)
+        if unfit is not None:
+            found.problems.append(unfit)
             continue
         out.append(Addition(product, rate))
     return out
+
+
+def unfit_rate(product: Product, rate: Rate, where: str) -> Problem | None:
+    """A dry product's rate by volume: how much that weighs, nobody can say. where: file and key."""
+    if not product.dry or rate.kind == "mass":
+        return None
+    return Problem(
+        f"{where} = {rate.text!r}", "a dry product is weighed", "such as `8 oz wt/1000 sq ft`"
+    )
 
 
 def _adjuvant(form: MixForm, found: Collector) -> Adjuvant | None:

@@ -12,7 +12,7 @@ from chem.units import Rate
 
 def with_carrier(mix: Mix, factor: float) -> Mix:
     """More (or less) finished spray on the same area; rates per area stay what they are."""
-    return replace(mix, carrier_L_per_m2=mix.carrier_L_per_m2 * factor)
+    return replace(mix, carrier_L_per_m2=mix.carrier_L_per_m2 * factor, carrier_text="")
 
 
 def with_rate(mix: Mix, index: int, factor: float) -> Mix:

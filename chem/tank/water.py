@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
-from chem.doubts import Draws, doubts
+from chem.doubts import Draws, doubts, median
 from chem.equilibrium import Conditions, build_system, solve
 from chem.equilibrium.activity import Floats
-from chem.label import Collector, FormModel, Name, find_file, load_toml, validate
+from chem.label import (
+    Collector,
+    FileText,
+    FormModel,
+    Name,
+    as_found,
+    find_file,
+    load_file,
+    validate,
+)
 from chem.reference import tables
 from chem.units import (
     Interval,
@@ -42,7 +54,7 @@ class Water:
     """A water report in numbers.
 
     ions: component -> [mmol/L]; hardness [mmol/L Ca + Mg], alkalinity [meq/L]; unknown: nothing
-    is known of it.
+    is known of it; read_from: the file as it was read.
     """
 
     name: str
@@ -52,6 +64,13 @@ class Water:
     ions: Mapping[str, Interval]
     notes: tuple[str, ...] = ()
     unknown: bool = False
+    read_from: FileText | None = field(default=None, compare=False, repr=False)
+
+    @cached_property
+    def identity(self) -> str:
+        """A hash of the report as read."""
+        read = (self.name, self.ph, self.alkalinity, self.hardness, dict(self.ions), self.notes)
+        return hashlib.sha256(repr((*read, self.unknown)).encode()).hexdigest()
 
 
 UNKNOWN_WATER = Water("water not known", None, None, None, {}, (), True)
@@ -59,12 +78,20 @@ UNKNOWN_WATER = Water("water not known", None, None, None, {}, (), True)
 
 @dataclass(frozen=True)
 class WaterTotals:
-    """A water per draw: components and (N, C) [mol/L]."""
+    """A water per draw: components and (N, C) [mol/L]; doubts: name -> (N,) what is open of it."""
 
     water: Water
     components: tuple[str, ...]
     mol_per_L: Floats
+    doubts: Mapping[str, Floats]
     notes: tuple[str, ...]
+
+    def first(self, count: int) -> WaterTotals:
+        """The first rows of all."""
+        if count >= len(self.mol_per_L):
+            return self
+        some = {name: column[:count] for name, column in self.doubts.items()}
+        return replace(self, mol_per_L=self.mol_per_L[:count], doubts=some)
 
 
 def water_schema() -> dict[str, Any]:
@@ -79,13 +106,17 @@ def find_water(name: str, beside: Path | None, where: str = "") -> Water:
     """
     if name.strip().lower() == "unknown":
         return UNKNOWN_WATER
-    return read_water(find_file(name, beside, "waters", "water", where))
+    path = find_file(name, beside, "waters", "water", where)
+    water = read_water(path)
+    assert water.read_from is not None
+    return replace(water, read_from=replace(water.read_from, name=as_found(name, path)))
 
 
 def read_water(path: Path | str) -> Water:
     """Read and check a water file. Raises: InputProblem with every problem of the file."""
     path = Path(path)
-    form = validate(WaterForm, load_toml(path, "water"), path.name)
+    raw, read_from = load_file(path, "water")
+    form = validate(WaterForm, raw, path.name)
     found = Collector(path.name)
     notes: list[str] = []
     ions: dict[str, Interval] = {}
@@ -116,7 +147,8 @@ def read_water(path: Path | str) -> Water:
     found.done()
     for entry in (alkalinity, hardness):
         notes += entry.notes if entry else ()
-    return Water(form.name, ph, alkalinity, hardness, ions, tuple(dict.fromkeys(notes)))
+    told = tuple(dict.fromkeys(notes))
+    return Water(form.name, ph, alkalinity, hardness, ions, told, read_from=read_from)
 
 
 def water_totals(water: Water, draws: Draws) -> WaterTotals:
@@ -125,6 +157,7 @@ def water_totals(water: Water, draws: Draws) -> WaterTotals:
     Carbonate follows from alkalinity and pH; what is left of the charge is sodium or chloride.
     """
     notes = [*water.notes]
+    draws = draws.scoped(water.identity)
     held = {ion: _drawn(f"water:{ion}", value, draws) for ion, value in water.ions.items()}
     _fill_hardness(water, held, draws, notes)
     alkalinity = _alkalinity(water, held, draws, notes)
@@ -139,7 +172,7 @@ def water_totals(water: Water, draws: Draws) -> WaterTotals:
     held["Na"] = held.get("Na", np.zeros(draws.count)) + np.maximum(-surplus, 0.0)
     held["Cl"] = held.get("Cl", np.zeros(draws.count)) + np.maximum(surplus, 0.0)
     ions = sum(np.abs(charges.get(c, 1)) * v for c, v in held.items())
-    gap = float(np.median(np.abs(surplus) / np.maximum(ions, 1e-9)))
+    gap = median(np.abs(surplus) / np.maximum(ions, 1e-9))
     if water.ions and gap > 0.1 and not water.unknown:
         notes.append(
             f"{water.name}: its ions miss {100 * gap:.0f} % of the charge; "
@@ -153,7 +186,8 @@ def water_totals(water: Water, draws: Draws) -> WaterTotals:
     held["CO3"] = _carbonate(held, alkalinity, target)
     components = tuple(c for c in tables().components if c in held)
     mol_per_L = np.stack([held[c] for c in components], axis=1) / 1000.0
-    return WaterTotals(water, components, mol_per_L, tuple(notes))
+    open_ = MappingProxyType(dict(draws.used))
+    return WaterTotals(water, components, mol_per_L, open_, tuple(notes))
 
 
 def _drawn(name: str, value: Interval, draws: Draws) -> Floats:

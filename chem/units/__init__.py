@@ -15,7 +15,7 @@ from chem.units.amounts import (
     read_volume,
 )
 from chem.units.motion import read_length, read_speed
-from chem.units.numbers import Number, read_number
+from chem.units.numbers import Number, read_number, rounding
 from chem.units.properties import (
     read_density,
     read_density_range,
@@ -70,4 +70,5 @@ __all__ = [
     "read_speed",
     "read_temperature",
     "read_volume",
+    "rounding",
 ]

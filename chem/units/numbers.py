@@ -32,6 +32,8 @@ _SPACE_GROUPS = re.compile(r"[1-9][0-9]{0,2}(?:_[0-9]{3})+")
 _RAISED_POWER = re.compile(r"[0-9]\s*[\u2070\u00b9\u00b2\u00b3\u2074-\u2079\u207b]")
 _REST = re.compile(r"[^0-9.,'_+-]|$")
 _FINEST_FRACTION = 64
+WIDEST_ROUNDING = 0.025
+"""Half a unit in the last of two digits, at most (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -138,6 +140,29 @@ def one_number(
             where, text, "a range is printed where one number is needed", "the one number you mean"
         )
     return number.low, rest
+
+
+def rounding(text: str) -> tuple[float, float]:
+    """Half a unit of the last digit of a printed number's lower and upper end, relative to each.
+
+    At most `WIDEST_ROUNDING`, so that `1 gal` is not taken for half a gallon; 0 where no plain
+    number is printed (fractions are exact).
+    """
+    found = _QUANTITY.match(tidy(text))
+    if found is None:
+        return 0.0, 0.0
+    low = _half_unit(found["low"])
+    return low, low if found["high"] is None else _half_unit(found["high"])
+
+
+def _half_unit(token: str) -> float:
+    body = token.lstrip("+-").replace(",", "").replace("_", "").lower()
+    mantissa, _, power = body.partition("e")
+    if not mantissa.replace(".", "").isdigit() or float(body) == 0.0:
+        return 0.0
+    decimals = len(mantissa.partition(".")[2])
+    half = 0.5 * 10.0 ** (int(power or 0) - decimals)
+    return min(half / float(body), WIDEST_ROUNDING)
 
 
 def within(value: float, limits: tuple[float, float], unit: str, text: str, where: str) -> float:

@@ -43,12 +43,11 @@ import world_labels
 import world_liquids
 import world_tanks
 
-from chem.doubts import Draws
+from chem.doubts import Draws, range_of
 from chem.equilibrium import Conditions, build_phases, build_system, solve
 from chem.equilibrium.referee.database import database, element
 from chem.errors import InputProblem
-from chem.forecast.outlook import outlook
-from chem.forecast.prepare import prepare
+from chem.forecast import Study
 from chem.label import contents, read_product
 from chem.reference import molar_mass_g_per_mol, tables
 from chem.tank import read_mix
@@ -108,7 +107,7 @@ def own_database(t_celsius: float = 18.0) -> world_chemistry.Database:
     )
 
 
-def build(closed: bool, folder: Path) -> World:
+def build(closed: bool, folder: Path, tanks: int = TANKS) -> World:
     """One half of the world, written to a folder."""
     labs = {
         "stock": world_chemistry.Lab(world_chemistry.stock()),
@@ -123,7 +122,7 @@ def build(closed: bool, folder: Path) -> World:
     solids |= {"Ca_phosphite", "MnNH4PO4", "ZnNH4PO4", "FeNH4PO4", "Cu_phosphite"}
     found = [
         world_tanks.draw_tank(n + 5000 * closed, mine, labs, solids, folder, SEED)
-        for n in range(TANKS)
+        for n in range(tanks)
     ]
     return World(mine, labels, [t for t in found if t is not None], folder)
 
@@ -132,16 +131,15 @@ def forecast_tank(path: Path) -> Seen:
     """What the program says of a mix file."""
     start = time.process_time()
     try:
-        ready = prepare(read_mix(path), Draws(DRAWS, 1))
-        seen = outlook(ready)
+        seen = Study(DRAWS, 1).look(read_mix(path))
     except InputProblem as problem:
         return Seen(refused=str(problem).splitlines()[0])
     fresh = seen.fresh
     si = {}
     for m, key in enumerate(fresh.phases.keys):
         if key in SI_OF:
-            low, middle, high = ready.draws.quantile(fresh.si[:, m], (0.05, 0.5, 0.95))
-            si[key] = (float(low), float(middle), float(high))
+            one = range_of(fresh.si[:, m])
+            si[key] = (one.p05, one.median, one.p95)
     ph = fresh.clear.ph[np.isfinite(fresh.clear.ph)]
     return Seen(ph, si, seen.probability["4h"], "", time.process_time() - start)
 
@@ -446,6 +444,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--closed", metavar="WHY", help="open the closed half, and log it")
     parser.add_argument("--log", metavar="WHY", help="log the open half's figures too")
+    parser.add_argument("--tanks", type=int, default=TANKS, help="fewer of the open half's tanks")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--details", action="store_true", help="print misses and refusals")
     parser.add_argument("--keep", type=Path, help="pickle the figures here")
@@ -457,7 +456,7 @@ def main() -> None:
             if sum(r["half"] == "closed" for r in csv.DictReader(handle)) >= 2:
                 raise SystemExit("the closed half was opened twice already: its luck is spent")
     with tempfile.TemporaryDirectory() as folder:
-        world = build(closed, Path(folder))
+        world = build(closed, Path(folder), TANKS if closed else asked.tanks)
         figures = measure(world, asked.workers)
     half = "closed" if closed else "open"
     if closed or asked.log:

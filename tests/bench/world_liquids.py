@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 from world_chemistry import Lab
 
+BUFFERS = {"citric acid", "phosphoric acid", "acetic acid", "triethanolamine"}
 STRAYS = 0.12
 """Of the vats that come out far from their family's window, the share that is sold all the same."""
 VOLUMES = {
@@ -242,7 +243,7 @@ def make(rng: np.random.Generator, number: int, family: str, lab: Lab) -> Liquid
             0.001, 0.005
         )
     if rng.random() < 0.15 and "calcium" not in kind.group:
-        buffer = rng.choice(["citric acid", "phosphoric acid", "acetic acid", "triethanolamine"])
+        buffer = rng.choice(sorted(BUFFERS))
         extras[str(buffer)] = rng.uniform(0.003, 0.025)
     if rng.random() < 0.05:
         extras["surfactant"] = rng.uniform(0.002, 0.015)
@@ -270,7 +271,8 @@ def make(rng: np.random.Generator, number: int, family: str, lab: Lab) -> Liquid
     if water < 0.12:
         return None
     charge = sum(abs(_charge_of(c)) * m for c, m in held.items())
-    trims = rng.random() < kind.trims
+    buffered = bool(extras.keys() & BUFFERS)
+    trims = rng.random() < kind.trims or buffered  # who buffers sets the pH
     if trims:
         low, high = kind.ph
         wanted = (

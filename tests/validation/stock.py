@@ -7,10 +7,10 @@ it stays nitrate; a row with ammonium is left out.
 
 from __future__ import annotations
 
+import math
 from functools import cache
-from importlib import resources
-from typing import Any
 
+from chem.equilibrium.referee import Engine, pyeql_folder
 from validation.runner import Check
 
 DATABASES = ("sit.dat", "minteq.v4.dat", "phreeqc.dat", "llnl.dat", "pitzer.dat")
@@ -33,10 +33,9 @@ NAMES = {
 
 
 @cache
-def _engine(database: str) -> tuple[Any, frozenset[str]]:
-    from pyEQL.phreeqc import Phreeqc
-
-    text = (resources.files("pyEQL.phreeqc.database") / database).read_text(errors="replace")
+def _engine(database: str) -> tuple[Engine, frozenset[str]]:
+    path = pyeql_folder() / "phreeqc" / "database" / database
+    text = path.read_text(errors="replace")
     found, inside = set(), False
     for line in text.splitlines():
         words = line.split("#")[0].split()
@@ -48,7 +47,7 @@ def _engine(database: str) -> tuple[Any, frozenset[str]]:
             inside = False
         elif inside and len(words) > 1:
             found.add(words[0])
-    return Phreeqc(database), frozenset(found)
+    return Engine(text), frozenset(found)
 
 
 def _element(component: str, known: frozenset[str]) -> str | None:
@@ -72,13 +71,12 @@ def compute(check: Check, database: str) -> float | None:
     punch = f'TOT("{counted}")' if counted else '-LA("H+")'
     pe = 12 if "NO3" in check.totals else 4
     settle = "EQUILIBRIUM_PHASES 1\n  Gypsum 0 10\n" if gypsum else ""
-    engine.run_string(
+    engine.run(
         "SELECTED_OUTPUT 1\n -reset false\n"
         f"USER_PUNCH 1\n -headings x\n -start\n10 PUNCH {punch}\n -end\n"
         f"SOLUTION 1\n  temp {check.t_celsius}\n  pe {pe}\n  pH {guess} charge\n  units mol/kgw\n"
         + "\n".join(lines)
         + f"\n{settle}END\n"
     )
-    rows, columns = engine.output.shape
-    value = engine.output[rows - 1, columns - 1]
-    return float(value) if isinstance(value, float) else None
+    value = engine.selected()[-1][-1]
+    return None if math.isnan(value) else value

@@ -19,7 +19,14 @@ Understood differences:
 
 from chem.equilibrium.referee.compare import Disagreement, compare, disagreement
 from chem.equilibrium.referee.database import database, effective_eps, element, species_names
-from chem.equilibrium.referee.engine import Engine, Refereed, referee, solution_text
+from chem.equilibrium.referee.engine import (
+    Engine,
+    Refereed,
+    phreeqc,
+    pyeql_folder,
+    referee,
+    solution_text,
+)
 
 __all__ = [
     "Disagreement",
@@ -30,6 +37,8 @@ __all__ = [
     "disagreement",
     "effective_eps",
     "element",
+    "phreeqc",
+    "pyeql_folder",
     "referee",
     "solution_text",
     "species_names",

@@ -78,6 +78,7 @@ def compare(
 
     Raises:
         RuntimeError: PHREEQC can't load the database or has lost a component.
+        InputProblem: PHREEQC isn't installed.
     """
     chosen = [r for r in rows if r < len(clear.totals) and clear.converged[r]]
     found = disagreement(clear, phases, log_ksp, referee(clear, chosen, phases, log_ksp))

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import importlib.util
+import sys
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
+from importlib.machinery import PathFinder
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +17,9 @@ from chem.equilibrium.activity import Floats
 from chem.equilibrium.referee.database import database, effective_eps, element
 from chem.equilibrium.solve import Bools, Equilibrium, Integers
 from chem.equilibrium.system import Phases, System
+from chem.errors import InputProblem, Problem
 
+HOW_TO_GET_IT = "`pip install 'jarsight[referee]'` (in a clone: `pip install '.[referee]'`)"
 ABSENT = 1e-19
 """A total at or below this stands for a component that is not there [mol/kg]."""
 TOTAL_TOLERANCE = 1e-6
@@ -40,13 +45,54 @@ class Refereed:
     solved: Bools
 
 
+def pyeql_folder() -> Path:
+    """Where pyEQL is installed. Raises: InputProblem if it isn't."""
+    try:
+        spec = importlib.util.find_spec("pyEQL")
+    except (ImportError, ValueError):
+        spec = None
+    places = spec.submodule_search_locations if spec else None
+    if not places:
+        raise InputProblem(
+            Problem("the referee", "PHREEQC (inside pyEQL) isn't installed here", HOW_TO_GET_IT)
+        )
+    return Path(next(iter(places)))
+
+
+def phreeqc() -> Any:
+    """The PHREEQC module inside pyEQL, loaded alone.
+
+    `import pyEQL` takes a second, and builds a pint registry from the user's cache folder, which
+    fails where that cache was left by an environment since deleted. PHREEQC needs neither.
+
+    Raises: InputProblem if it isn't installed, or doesn't load.
+    """
+    name = "pyEQL._phreeqc"
+    folder = pyeql_folder()
+    if name not in sys.modules:
+        try:
+            spec = PathFinder.find_spec(name, [str(folder)])
+            if spec is None or spec.loader is None:
+                raise ImportError(f"no {name} in it")
+            module = importlib.util.module_from_spec(spec)
+            spec.loader.exec_module(module)
+        except ImportError as error:
+            raise InputProblem(
+                Problem("the referee", f"pyEQL's PHREEQC doesn't load ({error})", HOW_TO_GET_IT)
+            ) from None
+        sys.modules[name] = module  # its types can be registered only once in a process
+    return sys.modules[name]
+
+
 class Engine:
-    """PHREEQC with one database loaded. Raises: RuntimeError if it doesn't load."""
+    """PHREEQC with one database loaded.
+
+    Raises: RuntimeError if the database doesn't load; InputProblem as `phreeqc`.
+    """
 
     def __init__(self, text: str) -> None:
-        from pyEQL._phreeqc import PyIPhreeqc
-
-        self._engine: Any = PyIPhreeqc()
+        self._module = phreeqc()
+        self._engine: Any = self._module.PyIPhreeqc()
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "tables.dat"
             path.write_text(text)
@@ -58,16 +104,16 @@ class Engine:
 
     def selected(self) -> list[list[float]]:
         """The selected output, without its heading; what is no number is NaN."""
-        from pyEQL.phreeqc.var import Var
-
-        box = Var()
+        kinds = self._module.PY_VAR_TYPE
+        numbers = {kinds.TT_LONG: "lVal", kinds.TT_DOUBLE: "dVal"}
         out = []
         for i in range(1, self._engine.get_selected_output_row_count()):
             row = []
             for j in range(self._engine.get_selected_output_column_count()):
-                self._engine.get_value(i, j, box._var.var)
-                value = box.value
-                row.append(float(value) if isinstance(value, int | float) else float("nan"))
+                cell = self._module.PyVar()
+                self._engine.get_value(i, j, cell.var)
+                held = numbers.get(cell.var.type)
+                row.append(float(getattr(cell.var, held)) if held else float("nan"))
             out.append(row)
         return out
 
@@ -116,6 +162,7 @@ def referee(
 
     Raises:
         RuntimeError: PHREEQC can't load the database or has lost a component.
+        InputProblem: PHREEQC isn't installed.
     """
     system, conditions = state.system, state.conditions
     count, solids = len(system.components), len(phases)

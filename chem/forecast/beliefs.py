@@ -1,0 +1,43 @@
+"""What earlier jars and tanks taught, as it comes down to a Study; nothing flows back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from chem.doubts import Shared
+from chem.label import Contents
+
+
+def _as_labelled(identity: str, inside: Contents) -> Contents:
+    return inside
+
+
+def _nothing_remembered(jugs: Sequence[str]) -> float:
+    return 0.0
+
+
+@dataclass(frozen=True)
+class Beliefs:
+    """Applied inside contents, follow and spread, so that every question sees one set of odds.
+
+    jug: a jug's identity and what its label implies -> what is believed of it; shared: name of a
+    column that jugs share (water, strip, sprayer) -> what is believed of it; memory: identities of
+    the jugs in a tank -> shift in log odds of its solids; stretch: how much wider ranges of pH are
+    than the draws say, 1 or more. None of it reaches the rules.
+    """
+
+    jug: Callable[[str, Contents], Contents] = _as_labelled
+    shared: Shared = field(default_factory=dict)
+    memory: Callable[[Sequence[str]], float] = _nothing_remembered
+    stretch: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not 1.0 <= self.stretch < float("inf"):
+            raise ValueError(f"stretch only widens: 1 or more, not {self.stretch!r}")
+        if not isinstance(self.shared, Mapping):
+            raise ValueError("shared maps names of columns to functions")
+
+
+NOTHING_LEARNED = Beliefs()
+"""The labels alone."""

@@ -1,0 +1,296 @@
+"""What comes out of a tank by when, per draw: the one counting rule that every answer goes by.
+
+Salts, the very soluble salt of which most is out (each amount is for that salt alone), and
+colloids count together; what has come out is seen even if it dissolves again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chem.doubts import Range, chance, median, range_of, stretched
+from chem.equilibrium.activity import Floats
+from chem.forecast.answer import Answer, answer_from
+from chem.forecast.colloids import ColloidOutlook, colloid_outlook
+from chem.forecast.prepare import Prepared, Standing
+from chem.forecast.state import State
+from chem.forecast.times import TIMES_S
+from chem.reference import tables
+
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One thing that may come out: key and name, and of which kind (salt, crystals, colloid).
+
+    decides: whether it may carry an answer.
+    """
+
+    key: str
+    name: str
+    kind: str
+    decides: bool
+
+
+@dataclass(frozen=True)
+class Out:
+    """What is out of a tank by a time [g/L]: salts (N, M), crystals (N, K), colloids (N, L).
+
+    swollen: (N, L) colloids as a screen meets them.
+    """
+
+    salts: Floats
+    crystals: Floats
+    colloids: Floats
+    swollen: Floats
+
+    @property
+    def _hard(self) -> Floats:
+        return np.asarray(self.salts.sum(axis=1) + self.crystals.max(axis=1, initial=0.0))
+
+    @property
+    def total(self) -> Floats:
+        """(N,) [g/L] of everything."""
+        return np.asarray(self._hard + self.colloids.sum(axis=1))
+
+    @property
+    def shows(self) -> Bools:
+        """(N,) whether an eye sees it."""
+        return np.asarray(self.total > show_limit())
+
+    @property
+    def blocks(self) -> Bools:
+        """(N,) whether it blocks a 50-mesh screen."""
+        clog = tables().value("clog_limit")
+        return np.asarray(self._hard + self.swollen.sum(axis=1) > clog)
+
+    @property
+    def each(self) -> Floats:
+        """(N, M + K + L) [g/L] of each part, in the order of `Followed.parts`."""
+        return np.hstack([self.salts, self.crystals, self.colloids])
+
+    def rows(self, which: slice) -> Out:
+        """Some of the rows."""
+        return Out(
+            self.salts[which], self.crystals[which], self.colloids[which], self.swollen[which]
+        )
+
+
+def show_limit() -> float:
+    """What an eye sees [g/L]."""
+    return tables().value("show_limit")
+
+
+@dataclass(frozen=True)
+class Followed:
+    """One tank over a spray day, or as far as it was followed.
+
+    tank: what stands; fresh: at once; states: by time; ok: (N,) draws that found every state;
+    out: time -> what is out by then; colloids: each apart; shift, stretch: what is remembered of
+    these jugs, on the odds, and by how much ranges are widened.
+    """
+
+    tank: Standing
+    fresh: State
+    states: Mapping[str, State]
+    ok: Bools
+    out: Mapping[str, Out]
+    colloids: tuple[ColloidOutlook, ...]
+    shift: float = 0.0
+    stretch: float = 1.0
+
+    def rows(self, which: slice, tank: Standing) -> Followed:
+        """Some of the rows, as a tank of its own."""
+        return replace(
+            self,
+            tank=tank,
+            fresh=self.fresh.rows(which),
+            states={t: s.rows(which) for t, s in self.states.items()},
+            ok=self.ok[which],
+            out={t: o.rows(which) for t, o in self.out.items()},
+            colloids=tuple(c.rows(which) for c in self.colloids),
+        )
+
+    @property
+    def ready(self) -> Prepared:
+        """The tank of one mix. Raises: TypeError where several stand below each other."""
+        if not isinstance(self.tank, Prepared):
+            raise TypeError("several tanks stand here, not one mix")
+        return self.tank
+
+    def odds(self, happens: Bools) -> float:
+        """Chance of something that comes out, with what is remembered of these jugs."""
+        return chance(happens, self.ok, shift=self.shift)
+
+    @cached_property
+    def probability(self) -> dict[str, float]:
+        """Time -> chance that solids show."""
+        return {t: self.odds(out.shows) for t, out in self.out.items()}
+
+    @cached_property
+    def clogs(self) -> dict[str, float]:
+        """Time -> chance that they block a 50-mesh screen."""
+        return {t: self.odds(out.blocks) for t, out in self.out.items()}
+
+    def cloudy(self, t: str) -> float:
+        """Chance that solids show by a time; 1 where no draw found an answer."""
+        return self.probability[t] if self.ok.any() else 1.0
+
+    @cached_property
+    def ph(self) -> Range:
+        """pH at once."""
+        return range_of(self.fresh.clear.ph, self.stretch)
+
+    @cached_property
+    def ionic_mol_per_kg(self) -> float:
+        """Median ionic strength at once."""
+        return median(self.fresh.clear.ionic_strength)
+
+    @property
+    def failed(self) -> float:
+        """Share of draws without an equilibrium."""
+        return 1.0 - chance(self.ok)
+
+    @cached_property
+    def parts(self) -> tuple[Part, ...]:
+        """Everything that may come out, in the order of `Out.each`."""
+        solids = self.fresh.phases.solids
+        cold = self.fresh.cold
+        return (
+            *(Part(s.key, s.name, "salt", s.decides and s.kinetics != "dormant") for s in solids),
+            *(
+                Part(f"{k}_crystals", f"{n} crystals (cold)", "crystals", True)
+                for k, n in zip(cold.keys, cold.names, strict=True)
+            ),
+            *(Part(c.key, c.key.replace("_", " "), "colloid", True) for c in self.colloids),
+        )
+
+    def shows_alone(self, t: str) -> dict[str, float]:
+        """Key of each part -> chance that it alone shows by a time."""
+        over = self.out[t].each > show_limit()
+        return {p.key: self.odds(over[:, i]) for i, p in enumerate(self.parts)}
+
+    def culprit(self, t: str) -> Part | None:
+        """What most often shows alone by a time; None where nothing does."""
+        over = (self.out[t].each > show_limit()).sum(axis=0)
+        return self.parts[int(over.argmax())] if over.size and over.max() > 0 else None
+
+    @property
+    def suited(self) -> float | None:
+        """Chance that the fresh pH is in the adjuvant's window, None without one."""
+        adjuvant = self.ready.mix.adjuvant
+        return None if adjuvant is None else self.inside(adjuvant.ph_low, adjuvant.ph_high)
+
+    def inside(self, low: float, high: float, settled_at: str | None = None) -> float:
+        """Chance that the pH is between two limits, at once or settled by a time."""
+        ph = self.fresh.clear.ph
+        if settled_at is not None:
+            ph = np.where(self.ok, self.states[settled_at].ph_settled, np.nan)
+        moved = stretched(ph, self.stretch)
+        return chance((moved >= low) & (moved <= high), np.isfinite(moved))
+
+    @property
+    def not_judged(self) -> tuple[str, ...]:
+        """Products whose behaviour is not chemistry of ions."""
+        return tuple(a.product.name for a in self.ready.mix.additions if not a.product.judged)
+
+    def answer(self, judged_at: str) -> Answer:
+        """The answer by a time."""
+        return answer_from(
+            self.probability,
+            self.clogs,
+            judged_at,
+            self.ionic_mol_per_kg,
+            self.failed,
+            self.not_judged,
+        )
+
+    def out_by(self, t_s: float, state: State | None = None) -> Out:
+        """What is out by any time [s] of the day.
+
+        state: the tank at that very time, where it is known; else that of the next time followed.
+        """
+        later = [n for n, s in TIMES_S.items() if n in self.states and t_s <= s]
+        if state is None:
+            state = self.states[later[0] if later else list(self.states)[-1]]
+        passed = [n for n, s in TIMES_S.items() if n in self.states and s <= t_s]
+        return _out(state, t_s, self.colloids, self.out[passed[-1]] if passed else None)
+
+
+def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: Out | None) -> Out:
+    """What is out by t [s]: as the state then gives it, or as was out before."""
+    salts, crystals = np.nan_to_num(state.amounts(t_s)), np.nan_to_num(state.crystals(t_s))
+    if before is not None:
+        salts = np.maximum(salts, before.salts)
+        crystals = np.maximum(crystals, before.crystals)
+    none = np.zeros((len(state.ok), 0))
+    loose = [c.amount_by(t_s)[:, None] for c in colloids]
+    swollen = [c.swollen_by(t_s)[:, None] for c in colloids]
+    return Out(salts, crystals, np.hstack([none, *loose]), np.hstack([none, *swollen]))
+
+
+def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Followed:
+    """Follow what stands through the spray day.
+
+    until: the last time wanted, `fresh` for none; a cold night is looked at where it is the whole
+    day. quick: settle only what shows by each time; what forms later has no amount then.
+    """
+    names = [n for n, t in TIMES_S.items() if until in TIMES_S and t <= TIMES_S[until]]
+    fresh, states, cold = _states(tank, names, quick)
+    every = [fresh, *states.values(), *([cold] if cold else [])]
+    ok = np.all([s.ok for s in every], axis=0)
+    colloids = colloid_outlook(tank, fresh)
+    out: dict[str, Out] = {}
+    before: Out | None = None
+    for name in names:
+        before = _out(states[name], TIMES_S[name], colloids, before)
+        if cold is not None and name == names[-1]:
+            before = _out(cold, TIMES_S[name], colloids, before)
+        out[name] = before
+    return Followed(tank, fresh, states, ok, out, colloids)
+
+
+def _states(
+    tank: Standing, names: Sequence[str], quick: bool
+) -> tuple[State, dict[str, State], State | None]:
+    """The tank at once, by each time, and at the end of a cold night if it stands one."""
+    if not names:
+        return tank.at(0.0, within_s=0.0), {}, None
+    times = [TIMES_S[n] for n in names]
+    totals = [tank.aged.totals(t) for t in (0.0, *times)]
+    changed = [(b != a).any(axis=1) for a, b in pairwise(totals)]
+
+    def until(change: int) -> Floats:
+        """(N,) the last time [s] at which the totals after a change (-1: none) still stand."""
+        end, still = np.zeros(tank.draws.count), np.ones(tank.draws.count, dtype=bool)
+        for k in range(max(change, 0), len(times)):
+            if k > change:
+                still &= ~changed[k]
+            end[still] = times[k]
+        return end
+
+    fresh = tank.at(0.0, within_s=until(-1) if quick else np.inf)
+    state, states = fresh, {}
+    for k, name in enumerate(names):
+        rows = np.flatnonzero(changed[k])
+        if rows.size:
+            within = until(k)[rows] if quick else np.inf
+            part = tank.at(times[k], rows=rows, near=state.clear, within_s=within)
+            state = state.put(rows, part)
+        states[name] = state
+    cold = None
+    if tank.coldest_celsius is not None and names[-1] == "24h":
+        cold = tank.at(
+            times[-1],
+            tank.coldest_celsius,
+            near=state.clear,
+            within_s=times[-1] if quick else np.inf,
+        )
+    return fresh, states, cold

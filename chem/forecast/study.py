@@ -1,0 +1,243 @@
+"""The Study: what is believed, and what is already worked out. Every question is a lever on it.
+
+A warm Study equals a cold one: what it keeps is known by what it rests on (the jug as read, the
+water as read), and nothing is started from what happened to be solved before.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+import numpy as np
+
+from chem.doubts import Draws, range_of
+from chem.equilibrium import Equilibrium, one_thread, solve
+from chem.equilibrium.activity import Floats
+from chem.forecast.beliefs import NOTHING_LEARNED, Beliefs
+from chem.forecast.follow import Followed, follow
+from chem.forecast.hazards import Gas, gases
+from chem.forecast.prepare import Prepared, assemble, stack, with_base
+from chem.forecast.rules import Rule, refuse_toxic, rules_of
+from chem.label import Contents, Product, contents
+from chem.tank import Mix, Water, WaterTotals, water_totals
+
+T = TypeVar("T")
+LEAST_ROWS = 256
+"""Contents are reckoned with at least so many draws; fewer are their first rows."""
+ROWS_AT_ONCE = 1024
+CORES = 2
+MOST_JUGS, MOST_WATERS = 2048, 64
+
+
+@dataclass(frozen=True)
+class Variant:
+    """A mix, or a moment of pouring it, or it with its pH moved.
+
+    poured: places of the products that are in, None for all; water_share: of the water that is in;
+    ph_shift: how far strong base or acid has moved the pH of each draw.
+    """
+
+    mix: Mix
+    poured: tuple[int, ...] | None = None
+    water_share: float = 1.0
+    ph_shift: float = 0.0
+
+
+class _Kept(OrderedDict[Hashable, T]):
+    """Results by what they rest on, the latest used kept."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__()
+        self.most = most
+
+    def of(self, key: Hashable, make: Callable[[], T]) -> T:
+        if key in self:
+            self.move_to_end(key)
+            return self[key]
+        made = make()
+        self[key] = made
+        while len(self) > self.most:
+            self.popitem(last=False)
+        return made
+
+
+class Study:
+    """Draws, what is believed, and the jugs and waters reckoned so far. One thread owns it."""
+
+    def __init__(self, draws: int = 256, seed: int = 1, beliefs: Beliefs = NOTHING_LEARNED) -> None:
+        """draws: versions of each tank that are tried (one: the middle of every doubt); seed.
+
+        Raises: ValueError for draws or seed that are no whole numbers.
+        """
+        asked = Draws(draws, seed)
+        self.beliefs = beliefs
+        self._whole = Draws(max(draws, LEAST_ROWS) if draws > 1 else 1, seed, beliefs.shared)
+        self.draws = self._whole.first(asked.count)
+        self._jugs: _Kept[Contents] = _Kept(MOST_JUGS)
+        self._waters: _Kept[WaterTotals] = _Kept(MOST_WATERS)
+        self._plain: Study | None = None
+
+    @property
+    def count(self) -> int:
+        """Versions of each tank."""
+        return self.draws.count
+
+    @property
+    def seed(self) -> int:
+        """Seed of the draws."""
+        return self.draws.seed
+
+    def few(self, count: int) -> Study:
+        """A Study of the first draws, with all that is worked out here."""
+        if count >= self.count:
+            return self
+        some = object.__new__(Study)
+        some.__dict__.update(self.__dict__)
+        some.draws = self._whole.first(count)
+        some._plain = None
+        return some
+
+    def middle(self) -> Study:
+        """A Study of one draw, the middle of every doubt."""
+        return Study(1, self.seed, self.beliefs)
+
+    def contents(self, product: Product, *, strict: bool = True) -> Contents:
+        """What a jug holds (N rows), reckoned once. Raises: InputProblem as `label.contents`."""
+
+        def make() -> Contents:
+            with one_thread():
+                inside = contents(product, self._whole, strict=strict)
+            return self.beliefs.jug(product.identity, inside)
+
+        inside = self._jugs.of((product.identity, strict), make)
+        if inside.product is not product:
+            inside = replace(inside, product=product)
+        return inside.first(self.count)
+
+    def water(self, water: Water) -> WaterTotals:
+        """What a water holds (N rows), reckoned once."""
+
+        def make() -> WaterTotals:
+            with one_thread():
+                return water_totals(water, self._whole)
+
+        return self._waters.of(water.identity, make).first(self.count)
+
+    def stand(self, asked: Mix | Variant) -> Prepared:
+        """A mix, or a moment of it, carried to its finished solution.
+
+        Raises: InputProblem for a label that can't be met; ToxicGas.
+        """
+        variant = Variant(asked) if isinstance(asked, Mix) else asked
+        mix = variant.mix
+        refuse_toxic(mix)
+        inside = tuple(self.contents(a.product) for a in mix.additions)
+        water = self.water(mix.water)
+        ready = assemble(mix, self.draws, inside, water, variant.poured, variant.water_share)
+        if variant.ph_shift == 0.0:
+            return ready
+        with one_thread():
+            return with_base(ready, _base_for(ready, variant.ph_shift))
+
+    def look(self, asked: Mix | Variant) -> Followed:
+        """One tank through the day, everything that forms settled."""
+        with one_thread():
+            return self._believed(follow(self.stand(asked)))
+
+    def follow(self, asked: Sequence[Mix | Variant], *, until: str = "24h") -> list[Followed]:
+        """K tanks through the day, in few batches of like components; what shows late has no
+        amount by then.
+
+        until: the last time wanted, `fresh` for none. Raises: InputProblem and ToxicGas as `stand`.
+        """
+        tanks = [self.stand(a) for a in asked]
+        size = max(1, ROWS_AT_ONCE // self.count)
+        batches = list(batched(tanks, size))
+        out: dict[int, Followed] = {}
+
+        def run(batch: Sequence[int]) -> list[Followed]:
+            return self._batch([tanks[k] for k in batch], until)
+
+        with one_thread(), ThreadPoolExecutor(CORES) as pool:
+            for batch, found in zip(batches, pool.map(run, batches), strict=True):
+                out.update(zip(batch, found, strict=True))
+        return [out[k] for k in range(len(tanks))]
+
+    def _batch(self, tanks: Sequence[Prepared], until: str) -> list[Followed]:
+        if len(tanks) == 1:
+            return [self._believed(follow(tanks[0], until=until, quick=True))]
+        found = follow(stack(tanks), until=until, quick=True)
+        n = self.count
+        return [
+            self._believed(found.rows(slice(k * n, (k + 1) * n), tank))
+            for k, tank in enumerate(tanks)
+        ]
+
+    def _believed(self, found: Followed) -> Followed:
+        jugs = [a.product.identity for a in found.ready.mix.additions]
+        shift, stretch = self.beliefs.memory(jugs), self.beliefs.stretch
+        return replace(found, shift=shift, stretch=stretch)
+
+    def fresh(self, asked: Mix | Variant) -> Equilibrium:
+        """A tank at once, nothing settled."""
+        with one_thread():
+            return self.stand(asked).speciated()
+
+    @property
+    def plain(self) -> Study:
+        """The same without beliefs: what rules go by."""
+        if self.beliefs is NOTHING_LEARNED:
+            return self
+        if self._plain is None:
+            self._plain = Study(self.count, self.seed)
+        return self._plain
+
+    def rules(self, mix: Mix, followed: Followed | None = None) -> tuple[Rule, ...]:
+        """Every rule that a mix breaks; beliefs don't reach them. followed: of that mix here."""
+        return rules_of(mix, self._label_ph(mix, followed)[0])
+
+    def gases(self, mix: Mix, followed: Followed | None = None) -> list[Gas]:
+        """What may fizz, smell or heat; beliefs don't reach it. followed: of that mix here."""
+        return gases(mix, self._label_ph(mix, followed)[1])
+
+    def _label_ph(self, mix: Mix, followed: Followed | None) -> tuple[float, float]:
+        """Lowest and median pH of the tank by its labels alone; 7 where none is found."""
+        plain = self.plain
+        if followed is not None and plain is self:
+            ph = range_of(followed.fresh.clear.ph)
+        else:
+            ph = range_of(plain.fresh(mix).ph)
+        low, middle = ph.p05, ph.median
+        return (low, middle) if np.isfinite(middle) else (7.0, 7.0)
+
+
+def batched(tanks: Sequence[Prepared], size: int) -> list[list[int]]:
+    """Places of tanks that go together: alike in temperature and in what they hold.
+
+    The system of a batch then has few idle species, and only tanks that change with time age.
+    """
+
+    def alike(k: int) -> tuple[float, float, bool]:
+        tank = tanks[k]
+        coldest = np.inf if tank.coldest_celsius is None else tank.coldest_celsius
+        changes = bool(tank.finished.held) or "Fe2" in tank.finished.components
+        return tank.t_celsius, coldest, changes
+
+    out: list[list[int]] = []
+    for k in sorted(range(len(tanks)), key=lambda k: (alike(k), tanks[k].finished.components)):
+        if not out or len(out[-1]) == size or alike(out[-1][0]) != alike(k):
+            out.append([])
+        out[-1].append(k)
+    return out
+
+
+def _base_for(ready: Prepared, shift: float) -> Floats:
+    """(N,) strong base [mol/kg water] that moves the pH of each draw so far (acid: negative)."""
+    clear = ready.speciated()
+    target = np.clip(np.nan_to_num(clear.ph, nan=7.0) + shift, 0.0, 14.0)
+    moved = solve(clear.system, clear.totals, clear.conditions, ph=target)
+    return np.asarray(-np.nan_to_num(moved.molality @ clear.system.charge))
