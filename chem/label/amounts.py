@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from chem.doubts import Draws, doubts
 from chem.errors import Problem
 from chem.label.product import Product
-from chem.label.readings import Reading, Slot, columns, readings_of, slots_of
+from chem.label.readings import Reading, Slot, bare_ions, columns, readings_of, slots_of
 from chem.reference import Source, catalogue, common_sources, unstated
 
 Floats = NDArray[np.float64]
@@ -237,7 +237,8 @@ class Candidates:
     """M liquids that fit a label.
 
     sources: n; amounts: (M, n) [kg/kg]; lines: those of `sources`; miss_eq: (M,) equivalents per
-    kg by which the lines are missed; reading: (M,) which; unstated: sources without any percent.
+    kg by which the lines are missed; reading: (M,) which; unstated: sources without any percent;
+    bare: sources that only stand for ions of living matter.
     """
 
     sources: tuple[Source, ...]
@@ -248,6 +249,7 @@ class Candidates:
     readings: tuple[Reading, ...]
     reading: NDArray[np.int64]
     unstated: tuple[str, ...]
+    bare: frozenset[str]
 
 
 def candidates(product: Product, draws: Draws, notes: list[str]) -> tuple[Candidates, list[Problem]]:
@@ -287,6 +289,7 @@ def candidates(product: Product, draws: Draws, notes: list[str]) -> tuple[Candid
         readings,
         reading,
         tuple(sources[j].key for j in np.flatnonzero(free)),
+        bare_ions(product, readings),
     )
     return found, problems
 

@@ -30,10 +30,10 @@ STRONG_IONIC_STRENGTH = 4.0
 LIKE = 8
 """Liquids of so many readings get charge curves of their own; the rarer share one."""
 # Widths of the closing charge [eq/kg]; all common practice, no source.
-OF_CHARGE, OF_CHELANT, OF_ORGANIC, OF_AMINE_BORATE, LEAST = 0.015, 0.3, 1.0, 0.5, 2e-4
-OF_FREE_METAL = 0.06
+OF_CHARGE, OF_CHELANT, OF_ORGANIC, OF_AMINE_BORATE, LEAST = 0.02, 0.3, 1.0, 0.5, 2e-4
+OF_CITRATE, OF_FREE_METAL = 0.1, 0.06
 """Salts of iron, manganese, zinc and copper are kept acid, against rust and basic salts."""
-BROAD, BROAD_SHARE = 10.0, 0.25
+BROAD, BROAD_SHARE = 10.0, 0.35
 DRY = 20.0
 NO_SOURCE = 0.5
 """Where a label names no source, acid and base are all but free [eq/kg]."""
@@ -64,7 +64,8 @@ class Made:
     """M liquids before their pH is closed.
 
     components: C keys; mol_per_kg: (M, C); water: (M,) [kg/kg]; sources: n, amounts: (M, n)
-    [kg/kg]; miss_eq: (M,) [eq/kg]; reading: (M,) which reading of the label each follows.
+    [kg/kg]; miss_eq: (M,) [eq/kg]; reading: (M,) which reading of the label each follows; bare:
+    sources that only stand for ions of living matter.
     """
 
     components: tuple[str, ...]
@@ -74,6 +75,7 @@ class Made:
     amounts: Floats
     miss_eq: Floats
     reading: Integers
+    bare: frozenset[str]
 
     def of(self, component: str) -> Floats:
         """(M,) mol/kg of one component."""
@@ -91,6 +93,7 @@ class Made:
             self.amounts[which],
             self.miss_eq[which],
             self.reading[which],
+            self.bare,
         )
 
 
@@ -156,11 +159,11 @@ def prior_of(product: Product, made: Made) -> Floats:
     named = bool(product.sources or product.also or product.vague)
     weight = np.zeros(made.amounts.shape)
     salts = any(s.kind not in {"acid", "base"} and s.key != "urea" for s in made.sources)
-    present = frozenset(s.key for s in made.sources)
+    present = frozenset(s.key for s in made.sources) - made.bare
     bands = np.array([_sold(s, present, len(made.sources) >= 3) for s in made.sources])
     bands = bands.reshape(len(made.sources), len(FINE))
     for j, source in enumerate(made.sources):
-        if bands[j].any():
+        if bands[j].any() and source.key not in made.bare:
             eq = sold_for(source) * (NEUTRALISED if salts and source.kind in TRIMMERS else 1.0)
             weight[:, j] = made.amounts[:, j] * eq
     total = weight.sum(axis=1, keepdims=True)
@@ -198,6 +201,7 @@ def width_of(product: Product, made: Made) -> Floats:
     width = OF_CHARGE * 0.5 * (made.mol_per_kg @ z) + LEAST + made.miss_eq
     for agent in CHELANTS:
         width = width + OF_CHELANT * made.of(agent)
+    width = width + OF_CITRATE * made.of("citrate")
     chelated = sum((made.of(a) for a in CHELANTS), np.zeros(len(made.water)))
     free = np.maximum(sum((made.of(m) for m in METALS), np.zeros(len(made.water))) - chelated, 0.0)
     width = width + OF_FREE_METAL * free
@@ -206,6 +210,8 @@ def width_of(product: Product, made: Made) -> Floats:
     for j, source in enumerate(made.sources):
         if source.kind in ORGANIC_KINDS and source.key not in NOT_ORGANIC | AMINES:
             width = width + OF_ORGANIC * made.amounts[:, j]
+        elif source.key in made.bare:
+            width = width + sold_for(source) * made.amounts[:, j]
     if product.dry:
         return width / DRY
     if not (product.sources or product.also or product.vague):
@@ -277,10 +283,12 @@ def _groups(made: Made) -> Integers:
 
 @dataclass(frozen=True)
 class Chosen:
-    """N draws: which candidate, and the pH of its jug at `dilution`."""
+    """N draws: which candidate, the pH of its jug at `dilution`, and the base that it lacks there
+    [eq/kg of product]."""
 
     rows: Integers
     ph: Floats
+    lacking: Floats
     dilution: float
     brine: bool
 
@@ -326,8 +334,9 @@ def choose(
     ])  # fmt: skip
     if not product.ph_measured and count > 1:
         ph = np.clip(ph + MODEL_SD * generator.standard_normal(count), 0.1, 13.6)
+    base = np.array([np.interp(p, window, curves[i]) for i, p in zip(picked, ph, strict=True)])
     order = generator.permutation(count)
-    return Chosen(picked[order], ph[order], read.dilution, read.brine)
+    return Chosen(picked[order], ph[order], base[order], read.dilution, read.brine)
 
 
 # Unlisted buffers: chance of none, least and usual amount [eq/kg, share of the charge], spread.
@@ -371,36 +380,39 @@ AMMONIA_PK = 9.25
 
 
 def closed(
-    made: Made,
-    chosen_ph: Floats,
-    dilution: float,
-    acids: Floats,
-    generator: np.random.Generator,
-) -> tuple[Mapping[str, Floats], Floats]:
-    """Components [mol/kg] that close each liquid exactly at its pH, and (N,) base [eq/kg] beside
-    the buffers' own: amine, lime, ammonia, potash or soda on one side, nitrate, chloride, sulfate
-    or phosphate on the other.
+    made: Made, chosen: Chosen, acids: Floats, generator: np.random.Generator
+) -> tuple[tuple[str, ...], Floats]:
+    """Components and (N, C) [mol/kg] of liquids closed exactly at their pH, by ammonia, lime,
+    potash or soda on one side, nitrate, chloride or sulfate on the other.
 
-    made: N liquids; acids: (N, 10) of `buffers`.
+    made: N liquids; acids: (N, 10) of `buffers`, each kept at the jug's pH by base of its own.
     """
-    count = len(chosen_ph)
-    system = build_system(made.components)
-    order = [made.components.index(c) for c in system.components]
-    share = per_kgw(made, dilution)
-    totals = (made.mol_per_kg * share[:, None])[:, order]
-    state = solve(system, totals, Conditions.nominal(system), ph=chosen_ph)
-    need = -(np.nan_to_num(state.molality) @ system.charge) / share
-    need = np.where(state.converged, need, 0.0)
-    root = np.sqrt(np.nan_to_num(state.ionic_strength))
-    log_gamma = -0.51 * root / (1.0 + 1.5 * root)
-    degree = 1.0 / (1.0 + 10.0 ** (BUFFER_PKS - chosen_ph[:, None] + log_gamma[:, None]))
-    base = need + (acids * degree).sum(axis=1)
-    out: dict[str, Floats] = {
-        f"acid_{k}": acids[:, i] for i, k in enumerate(BUFFER_PKS) if acids[:, i].any()
-    }
-    for component, amount in _agents(made, base, chosen_ph, generator, count).items():
-        out[component] = out.get(component, np.zeros(count)) + amount
-    return out, need
+    count = len(chosen.ph)
+    columns = {c: made.mol_per_kg[:, i] for i, c in enumerate(made.components)}
+    columns |= {f"acid_{k}": acids[:, i] for i, k in enumerate(BUFFER_PKS) if acids[:, i].any()}
+    degree = 1.0 / (1.0 + 10.0 ** (BUFFER_PKS - chosen.ph[:, None]))
+    base = chosen.lacking + (acids * degree).sum(axis=1)
+
+    def add(component: str, mol: Floats) -> None:
+        columns[component] = columns.get(component, np.zeros(count)) + mol
+
+    for component, mol in _agents(made, base, chosen.ph, generator, count).items():
+        add(component, mol)
+    add("Na", np.zeros(count))
+    add("Cl", np.zeros(count))
+    components = tuple(c for c in tables().components if c in columns)
+    matrix = np.maximum(np.stack([columns[c] for c in components], axis=1), 0.0)
+    system = build_system(components)
+    order = [components.index(c) for c in system.components]
+    share = per_kgw(made, chosen.dilution)
+    totals = (matrix * share[:, None])[:, order]
+    state = solve(system, totals, Conditions.nominal(system), ph=chosen.ph)
+    left = -(np.nan_to_num(state.molality) @ system.charge) / share
+    left = np.where(state.converged, left, 0.0)
+    matrix[:, components.index("Na")] += np.maximum(left, 0.0)
+    matrix[:, components.index("Cl")] += np.maximum(-left, 0.0)
+    held = matrix.any(axis=0)
+    return tuple(c for c, h in zip(components, held, strict=True) if h), matrix[:, held]
 
 
 def _agents(

@@ -125,22 +125,18 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
     rows = chosen.rows
     some = made.rows(rows)
     acids = buffers(product, some, chosen.ph, generator)
-    added, need = closed(some, chosen.ph, chosen.dilution, acids, generator)
-    columns = {c: some.mol_per_kg[:, i] for i, c in enumerate(made.components)}
-    for component, amount in added.items():
-        columns[component] = columns.get(component, np.zeros(draws.count)) + amount
-    components = tuple(c for c in tables().components if c in columns)
+    components, matrix = closed(some, chosen, acids, generator)
     density = _density(product, some.water, draws, notes)
     name = f"product:{product.key}"
     made_here = open_columns(product, found, rows)
     made_here |= {f"{name}:{k}": values[rows] for k, values in vat.hidden.items()}
     made_here |= {f"{name}:ph": chosen.ph, f"{name}:unlisted buffer": acids.sum(axis=1)}
     open_ = dict(draws.used) | {k: column for k, column in made_here.items() if varies(column)}
-    _say(product, chosen.brine, found, need, some, notes)
+    _say(product, chosen.brine, found, chosen.lacking, some, notes)
     return Contents(
         product=product,
         components=components,
-        mol_per_kg=np.maximum(np.stack([columns[c] for c in components], axis=1), 0.0),
+        mol_per_kg=matrix,
         water_kg_per_kg=some.water,
         density_kg_per_L=density,
         held={pair: mol[rows] for pair, mol in vat.held.items()},
@@ -149,7 +145,7 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
             for j, s in enumerate(found.sources)
             if some.amounts[:, j].any()
         },
-        closing_eq_per_kg=need,
+        closing_eq_per_kg=chosen.lacking,
         ph=chosen.ph,
         ph_at=chosen.dilution,
         words=_words(found, rows),
@@ -265,7 +261,14 @@ class _Vat:
         if components:
             matrix = np.maximum(np.stack([self.mol[c] for c in components], axis=1), 0.0)
         return Made(
-            components, matrix, water, found.sources, found.amounts, found.miss_eq, found.reading
+            components,
+            matrix,
+            water,
+            found.sources,
+            found.amounts,
+            found.miss_eq,
+            found.reading,
+            found.bare,
         )
 
     def _uniform(self, doubt: str, name: str) -> Floats:

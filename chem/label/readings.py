@@ -16,18 +16,18 @@ from chem.reference import Source, catalogue, common_sources, vague_sources
 MOST_READINGS = 24
 LIVING = {"seaweed extract", "fish hydrolysate", "molasses", "amino acids", "fulvic acid"}
 BARE_IONS = {
-    "soluble potash": "potassium hydroxide",
-    "calcium": "calcium hydroxide",
-    "magnesium": "magnesium hydroxide",
-    "available phosphate": "phosphoric acid",
-    "sulfur": "sulfuric acid",
-    "sodium": "sodium hydroxide",
-    "total nitrogen": "amino acids",
-    "other water soluble nitrogen": "amino acids",
-    "ammoniacal nitrogen": "aqua ammonia",
+    "soluble potash": ("potassium hydroxide", 6.0),
+    "calcium": ("calcium hydroxide", 1.2),
+    "magnesium": ("magnesium hydroxide", 0.6),
+    "available phosphate": ("phosphoric acid", 5.0),
+    "sulfur": ("sulfuric acid", 1.5),
+    "sodium": ("sodium hydroxide", 3.0),
+    "total nitrogen": ("amino acids", 10.0),
+    "other water soluble nitrogen": ("amino acids", 10.0),
+    "ammoniacal nitrogen": ("aqua ammonia", 1.0),
 }
-"""What stands for a nutrient that matter of living origin brings along: the ion alone, whose
-partner the closing acid or base is."""
+"""What stands for a nutrient that matter of living origin brings along, up to so many percent: the
+ion alone, whose partner the closing acid or base is (common practice, no source)."""
 ACID_AND_BASE = {"K": "potassium hydroxide", "NH4": "aqua ammonia", "Na": "sodium hydroxide"}
 AS_NAMED = 0.7
 """Chance that a phosphate is the salt that its name says; else acid and base stand beside it, so
@@ -85,8 +85,9 @@ def slots_of(product: Product) -> tuple[Slot, ...]:
         options: tuple[tuple[tuple[str, ...], float], ...] = tuple(
             ((source,), chance) for source, chance in common_sources(line)
         )
-        if living and line in BARE_IONS:
-            options = (((BARE_IONS[line],), 1.0),)
+        ion, most = BARE_IONS.get(line, ("", 0.0))
+        if living and product.guarantee[line] <= most:
+            options = (((ion,), 1.0),)
         if line in chelated:
             options = tuple(o for o in options if known.sources[o[0][0]].bound) or options
         if options:
@@ -95,6 +96,15 @@ def slots_of(product: Product) -> tuple[Slot, ...]:
     if phosphate is not None:
         out.append(phosphate)
     return tuple(out)
+
+
+def bare_ions(product: Product, readings: tuple[Reading, ...]) -> frozenset[str]:
+    """Sources that only stand for ions which living matter brings along."""
+    named = set(named_sources(product))
+    if not LIVING & named:
+        return frozenset()
+    taken = frozenset().union(*(r.sources for r in readings))
+    return (taken & {ion for ion, _ in BARE_IONS.values()}) - named - LIVING
 
 
 def _components(keys: Mapping[str, float] | list[str] | tuple[str, ...]) -> set[str]:
