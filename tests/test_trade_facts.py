@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from chem.doubts import Draws
-from chem.forecast import Forecast, forecast, outlook, prepare
+from chem.forecast import Forecast, Study, forecast
 from chem.label import contents, read_product
 from chem.tank import read_mix
 
@@ -323,7 +323,7 @@ def test_thiosulfate_in_acid_turns_milky_in_time(
         'temperature = "68 F"\n[[add]]\nproduct = "hypo.toml"\nrate = "1.117 g/L"\n'
         f'[[add]]\nproduct = "acid.toml"\nrate = "{acid_mL_per_L} mL/L"\n'
     )
-    seen = outlook(prepare(read_mix(path), Draws(64, 1)))
+    seen = Study(64, 1).look(read_mix(path))
     assert np.median(seen.fresh.clear.ph) == pytest.approx(ph, abs=0.1)
     after = next(c.after_s for c in seen.colloids if c.key == "sulfur_by_acid")
     assert least_min < np.median(after) / 60.0 < most_min

@@ -366,7 +366,7 @@ def _wanted(lines: Lines, count: int, generator: np.random.Generator) -> Floats:
     over = doubts()["over_formulation"]
     whole = over.a + (over.b - over.a) * generator.permutation(np.arange(count) + 0.5)[:, None] / count
     own = np.exp(lines.sd * generator.standard_normal((count, len(lines.names))))
-    rounded = lines.step * generator.random((count, len(lines.names)))
+    rounded = lines.step * generator.random((count, len(lines.names))) ** 2
     true = lines.printed * np.where(lines.over, 1.0 + whole, 1.0) * own + rounded
     return np.asarray(np.maximum(true, lines.least))
 

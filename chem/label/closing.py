@@ -96,6 +96,19 @@ class Made:
             self.bare,
         )
 
+    def middle(self) -> Made:
+        """One liquid, the mean of all."""
+        return Made(
+            self.components,
+            self.mol_per_kg.mean(axis=0, keepdims=True),
+            self.water.mean(keepdims=True),
+            self.sources,
+            self.amounts.mean(axis=0, keepdims=True),
+            self.miss_eq.mean(keepdims=True),
+            self.reading[:1],
+            self.bare,
+        )
+
 
 def charges(components: Sequence[str]) -> Floats:
     """(C,) charge of each component's master."""
@@ -291,6 +304,11 @@ class Chosen:
     lacking: Floats
     dilution: float
     brine: bool
+
+    def middle(self) -> Chosen:
+        """One draw at the median pH."""
+        middle = np.array([median(self.ph)]), np.array([median(self.lacking)])
+        return Chosen(self.rows[:1], *middle, self.dilution, self.brine)
 
 
 def choose(

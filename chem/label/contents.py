@@ -48,7 +48,8 @@ LINE_OF = {
 CITRIC_CHANCE, CITRIC_PERCENT = 0.35, (0.3, 5.0)
 """How often a jug of plain iron salts holds citric acid that its label leaves out, and how much
 [% by mass] (common practice, no source)."""
-OFTEN_WRONG = 0.5
+MIDDLE_OF = 256
+"""One draw stands for the middle of so many."""
 
 
 @dataclass(frozen=True)
@@ -121,17 +122,24 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
     if not made.components:
         return _empty(product, draws, made, notes)
     generator = draws.generator(f"product:{product.key}:ph")
-    chosen = choose(product, made, draws.count, generator)
+    chosen = choose(product, made, max(draws.count, MIDDLE_OF), generator)
     rows = chosen.rows
     some = made.rows(rows)
     acids = buffers(product, some, chosen.ph, generator)
+    if draws.count == 1:
+        some, chosen = some.middle(), chosen.middle()
+        acids = np.zeros((1, acids.shape[1]))
     components, matrix = closed(some, chosen, acids, generator)
+    held = {pair: mol[rows] for pair, mol in vat.held.items()}
+    if draws.count == 1:
+        held = {pair: mol.mean(keepdims=True) for pair, mol in held.items()}
     density = _density(product, some.water, draws, notes)
     name = f"product:{product.key}"
     made_here = open_columns(product, found, rows)
     made_here |= {f"{name}:{k}": values[rows] for k, values in vat.hidden.items()}
     made_here |= {f"{name}:ph": chosen.ph, f"{name}:unlisted buffer": acids.sum(axis=1)}
-    open_ = dict(draws.used) | {k: column for k, column in made_here.items() if varies(column)}
+    many = draws.count > 1
+    open_ = dict(draws.used) | {k: v for k, v in made_here.items() if many and varies(v)}
     _say(product, chosen.brine, found, chosen.lacking, some, notes)
     return Contents(
         product=product,
@@ -139,7 +147,7 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
         mol_per_kg=matrix,
         water_kg_per_kg=some.water,
         density_kg_per_L=density,
-        held={pair: mol[rows] for pair, mol in vat.held.items()},
+        held=held,
         sources_percent={
             s.key: 100.0 * some.amounts[:, j]
             for j, s in enumerate(found.sources)
