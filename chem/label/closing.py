@@ -33,13 +33,14 @@ LIKE = 8
 OF_CHARGE, OF_CHELANT, OF_ORGANIC, OF_AMINE_BORATE, LEAST = 0.02, 0.3, 1.0, 0.5, 2e-4
 OF_CITRATE, OF_FREE_METAL = 0.1, 0.06
 """Salts of iron, manganese, zinc and copper are kept acid, against rust and basic salts."""
-BROAD, BROAD_SHARE = 10.0, 0.35
-DRY = 20.0
+BROAD, BROAD_SHARE, BROAD_SHARE_DRY = 10.0, 0.35, 0.05
+DRY = 200.0
+"""Crystals hold far less free acid or base than liquors, and nobody trims them."""
 NO_SOURCE = 0.5
 """Where a label names no source, acid and base are all but free [eq/kg]."""
 OTHER_PH, OTHER_SD, OTHER_SHARE, OTHER_UNNAMED = 7.0, 3.0, 0.05, 0.30
 LOT_SD, LOT_FAR_SD, LOT_FAR = 0.3, 1.0, 0.1
-BRINE_SD, MEASURED_SD = 0.8, 0.12
+BRINE_SD, MEASURED_SD = 0.8, 0.15
 MODEL_SD = 0.12
 """Of the pH that charge and constants give a jug which nobody measured."""
 METALS = ("Fe2", "Fe3", "Mn", "Zn", "Cu")
@@ -331,7 +332,8 @@ def choose(
     outside = (FINE < window[0] - 1e-9) | (FINE > window[-1] + 1e-9)
     lacking[:, outside] = 1e9
     z = lacking / width
-    closing = (1.0 - BROAD_SHARE) * _t4(z) + BROAD_SHARE / BROAD * _t4(z / BROAD)
+    broad = BROAD_SHARE_DRY if product.dry else BROAD_SHARE
+    closing = (1.0 - broad) * _t4(z) + broad / BROAD * _t4(z / BROAD)
     log_density += np.log(closing + 1e-300) - np.log(width)
     limed = (made.of("Ca") > 0.05)[:, None] & (FINE > LIME_PH)
     log_density[limed] = -np.inf
@@ -358,9 +360,9 @@ def choose(
 
 
 # Unlisted buffers: chance of none, least and usual amount [eq/kg, share of the charge], spread.
-NO_BUFFER, TWO_BUFFERS = 0.4, 0.4
-BUFFER_LEAST, BUFFER_SHARE = 0.002, 0.02
-ORGANIC_LEAST, ORGANIC_SHARE = 0.1, 0.10
+NO_BUFFER, TWO_BUFFERS = 0.35, 0.4
+BUFFER_LEAST, BUFFER_SHARE = 0.004, 0.03
+ORGANIC_LEAST, ORGANIC_SHARE = 0.1, 0.12
 BUFFER_LN_SD, BUFFER_PK_SD = 0.84, 1.3
 BUFFER_PKS = np.arange(2, 12)
 
@@ -395,6 +397,8 @@ def buffers(product: Product, made: Made, ph: Floats, generator: np.random.Gener
 
 
 AMMONIA_PK = 9.25
+WEAK_FROM = 0.7
+"""In three jugs of ten the acid is citric: a weak one, which the tank titrates further."""
 
 
 def closed(
@@ -433,6 +437,13 @@ def closed(
     return tuple(c for c, h in zip(components, held, strict=True) if h), matrix[:, held]
 
 
+def _citrate_charge(ph: Floats) -> Floats:
+    """Mean charge of citric acid, pK 3.13, 4.76, 6.40 (NIST 46, I = 0)."""
+    steps = [10.0 ** (ph - pk) for pk in (3.13, 4.76, 6.40)]
+    one, two, three = steps[0], steps[0] * steps[1], steps[0] * steps[1] * steps[2]
+    return np.asarray((one + 2.0 * two + 3.0 * three) / (1.0 + one + two + three))
+
+
 def _agents(
     made: Made, base: Floats, ph: Floats, generator: np.random.Generator, count: int
 ) -> dict[str, Floats]:
@@ -453,8 +464,11 @@ def _agents(
     acid = np.where(needs_base, 0.0, -base)
     holds_calcium = made.of("Ca") > 0.02
     nitrate = made.of("NO3") > made.of("Cl")
-    sulfuric = ~holds_calcium & (u < 0.6) & (ph > 2.5)
+    sulfuric = ~holds_calcium & (u < 0.5) & (ph > 2.5)
+    citric = ~holds_calcium & (u > WEAK_FROM)
     out["SO4"] = np.where(sulfuric, 0.5 * acid, 0.0)
-    out["NO3"] = np.where(~sulfuric & nitrate, acid, 0.0)
-    out["Cl"] = np.where(~sulfuric & ~nitrate, acid, 0.0)
+    out["citrate"] = np.where(citric, acid / np.maximum(_citrate_charge(ph), 0.5), 0.0)
+    strong = ~(sulfuric | citric)
+    out["NO3"] = np.where(strong & nitrate, acid, 0.0)
+    out["Cl"] = np.where(strong & ~nitrate, acid, 0.0)
     return {c: v for c, v in out.items() if v.any()}

@@ -47,7 +47,7 @@ DENSITY_WAYS = (
 UNDECLARED_SALT = "undeclared sodium chloride"
 MEASURED_AT = "10 %"
 """How a jug's pH is measured: 1 g in 9 g of distilled water."""
-LIKE_A_SLIP = 0.84
+LIKE_A_SLIP = 0.93
 """Names this like a known one are taken for a slip of the pen and asked about."""
 LIKELY_ENOUGH = 0.3
 NITROGEN_FORMS = (

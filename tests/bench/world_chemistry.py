@@ -102,6 +102,9 @@ SOLIDS: Mapping[str, tuple[Mapping[str, float], float, float]] = {
     "ZnNH4PO4": ({"Zn": 1, "NH4": 1, "PO4": 1}, -15.0, 178.4),
     "FeNH4PO4": ({"Fe2": 1, "NH4": 1, "PO4": 1}, -12.8, 186.9),
     "Cu_phosphite": ({"Cu": 1, "HPO3": 1}, -8.0, 143.5),
+    "ferric_phosphate": ({"Fe3": 1, "PO4": 1}, -25.7, 186.8),
+    "powellite": ({"Ca": 1, "Mo": 1}, -7.93, 200.0),
+    "edta_acid": ({"EDTA": 1, "H": 4}, -27.2, 292.2),
     "koktaite": ({"Ca": 1, "NH4": 2, "SO4": 2}, -5.2, 286.0),
 }
 LACKED = {"Ca_sulfite", "Ca_soap", "Ca_fluoride"}
@@ -277,6 +280,7 @@ def extended(base: Database, ions: Mapping[str, tuple[str, int]]) -> Database:
         species.append(
             f"{m[0]} + {count}{a[0]} = {own}{_signed(m[1] + count * a[1])}\nlog_k {log_k}"
         )
+    ions["H"] = ("H+", 1)
     have = dict(base.phases)
     keys = {key for key, _ in have.values()}
     for key, (parts, log_k, mass) in SOLIDS.items():

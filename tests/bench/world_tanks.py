@@ -51,7 +51,7 @@ CLOCK: Mapping[str, tuple[float, float, int]] = {
     "Cu_phosphite": (0.5, 4.0, 2), "copper_phosphite": (0.5, 4.0, 2),
     "syngenite": (0.8, 4.0, 5), "k_struvite": (0.5, 4.0, 3), "hydrozincite": (0.7, 4.0, 13),
     "zinc_pyrophosphate": (0.5, 4.0, 3), "manganese_pyrophosphate": (0.5, 4.0, 3),
-    "calcium_tartrate": (0.7, 5.0, 2), "calcium_gluconate": (0.9, 5.0, 3),
+    "powellite": (0.5, 4.0, 2), "edta_acid": (0.6, 4.0, 1), "calcium_tartrate": (0.7, 5.0, 2), "calcium_gluconate": (0.9, 5.0, 3),
 }  # fmt: skip
 DELAYS = ("citrate", "P2O7", "humicA", "ligno")
 
@@ -121,7 +121,7 @@ def write_jugs(liquids: Sequence[Liquid], labels: Sequence[Label], folder: Path,
         kept = [
             line for line in label.text.splitlines() if not line.startswith(("ph =", "ph_at ="))
         ]
-        head = kept.index("[guarantee]") if "[guarantee]" in kept else len(kept)
+        head = next((i for i, line in enumerate(kept) if line.startswith("[")), len(kept))
         kept.insert(head, 'ph_at = "10 %"')
         text = "\n".join([*kept, "", "[known]", f'ph = "{max(reading, 0.0):.2f}"', ""])
         (folder / f"{jug_file(liquid.number)}-measured.toml").write_text(text)
