@@ -252,7 +252,9 @@ class Candidates:
     bare: frozenset[str]
 
 
-def candidates(product: Product, draws: Draws, notes: list[str]) -> tuple[Candidates, list[Problem]]:
+def candidates(
+    product: Product, draws: Draws, notes: list[str]
+) -> tuple[Candidates, list[Problem]]:
     """Liquids that a label allows, and why none can be, if so."""
     slots = slots_of(product)
     readings = readings_of(product, slots)
@@ -311,7 +313,9 @@ def _fitting(
     problems: list[Problem] = []
     if worst[best] > MISS:
         problems = _too_much(product, lines, fitted[best])
-        short = (lines.printed - lines.step - fitted[best] @ lines.gives.T) > FORCED_MISS * lines.printed
+        short = (
+            lines.printed - lines.step - fitted[best] @ lines.gives.T
+        ) > FORCED_MISS * lines.printed
         added: set[str] = set()
         for g in np.flatnonzero(short & (miss[best] > FORCED_MISS)):
             added |= {s for s, _ in common_sources(lines.names[g])}
@@ -358,13 +362,15 @@ def _shared_out(
     """(count,) which reading each candidate takes, by systematic shares."""
     edges = np.cumsum([r.chance for r in readings])
     levels = (np.arange(count) + 0.5) / count * edges[-1]
-    return np.minimum(np.searchsorted(edges, levels), len(readings) - 1)
+    return np.asarray(np.minimum(np.searchsorted(edges, levels), len(readings) - 1))
 
 
 def _wanted(lines: Lines, count: int, generator: np.random.Generator) -> Floats:
     """(count, G) what the lines may truly hold [percent]."""
     over = doubts()["over_formulation"]
-    whole = over.a + (over.b - over.a) * generator.permutation(np.arange(count) + 0.5)[:, None] / count
+    whole = (
+        over.a + (over.b - over.a) * generator.permutation(np.arange(count) + 0.5)[:, None] / count
+    )
     own = np.exp(lines.sd * generator.standard_normal((count, len(lines.names))))
     rounded = lines.step * generator.random((count, len(lines.names))) ** 2
     true = lines.printed * np.where(lines.over, 1.0 + whole, 1.0) * own + rounded
@@ -395,10 +401,8 @@ def _missed_equivalents(lines: Lines, amounts: Floats) -> Floats:
     return np.asarray(missed @ per_percent)
 
 
-def open_columns(
-    product: Product, found: Candidates, rows: NDArray[np.int64]
-) -> dict[str, Floats]:
-    """What a label leaves open, as named columns (N,): contents of lines, split of sources, words."""
+def open_columns(product: Product, found: Candidates, rows: NDArray[np.int64]) -> dict[str, Floats]:
+    """What a label leaves open, as named columns (N,): its lines, split of sources, words."""
     amounts = found.amounts[rows]
     lines = found.lines
     out = {}

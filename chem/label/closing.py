@@ -9,7 +9,7 @@ are then taken by systematic resampling, never by weights.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -185,7 +185,7 @@ def prior_of(product: Product, made: Made) -> Floats:
     other = OTHER_SHARE if named else OTHER_UNNAMED
     z = (FINE - OTHER_PH) / OTHER_SD
     wide = np.exp(-0.5 * z**2) / (OTHER_SD * np.sqrt(2.0 * np.pi))
-    return np.where(total > 0.0, (1.0 - other) * mixture + other * wide, wide)
+    return np.asarray(np.where(total > 0.0, (1.0 - other) * mixture + other * wide, wide))
 
 
 def _sold(source: Source, present: frozenset[str], mixed: bool) -> Floats:
@@ -312,36 +312,30 @@ class Chosen:
         return Chosen(self.rows[:1], *middle, self.dilution, self.brine)
 
 
-def choose(
-    product: Product, made: Made, count: int, generator: np.random.Generator
-) -> Chosen:
+def choose(product: Product, made: Made, count: int, generator: np.random.Generator) -> Chosen:
     """N liquids with their pH, systematically from the whole density."""
     read = reading_of(product, made)
     log_density = np.broadcast_to(read.log_likelihood, (len(made.water), len(FINE))).copy()
     if read.prior:
         log_density += np.log(prior_of(product, made))
-    near = read.log_likelihood > read.log_likelihood.max() - 25.0
-    window = GRID[(GRID >= FINE[near].min() - 0.51) & (GRID <= FINE[near].max() + 0.51)]
+    fine, grid = FINE, GRID
+    near = fine[read.log_likelihood > read.log_likelihood.max() - 25.0]
+    window = grid[(grid >= near.min() - 0.51) & (grid <= near.max() + 0.51)]
     curves = charge_curves(made, read.dilution, window)
     width = width_of(product, made)[:, None]
-    lacking = np.empty(log_density.shape)
-    for k, pair in enumerate(zip(window[:-1], window[1:], strict=True)):
-        inside = (FINE >= pair[0] - 1e-9) & (FINE <= pair[1] + 1e-9)
-        share = (FINE[inside] - pair[0]) / (pair[1] - pair[0])
-        lacking[:, inside] = curves[:, k : k + 1] * (1.0 - share) + curves[:, k + 1 : k + 2] * share
-    outside = (FINE < window[0] - 1e-9) | (FINE > window[-1] + 1e-9)
-    lacking[:, outside] = 1e9
+    lacking = curves @ np.array([np.interp(fine, window, one) for one in np.eye(len(window))])
+    lacking[:, (fine < window[0] - 1e-9) | (fine > window[-1] + 1e-9)] = 1e9
     z = lacking / width
     broad = BROAD_SHARE_DRY if product.dry else BROAD_SHARE
     closing = (1.0 - broad) * _t4(z) + broad / BROAD * _t4(z / BROAD)
     log_density += np.log(closing + 1e-300) - np.log(width)
-    limed = (made.of("Ca") > 0.05)[:, None] & (FINE > LIME_PH)
+    limed = (made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)
     log_density[limed] = -np.inf
     log_density -= log_density.max()
     density = np.exp(log_density)
     cumulative = np.cumsum(density, axis=1)
     mass = cumulative[:, -1]
-    middle = FINE[(cumulative > 0.5 * mass[:, None]).argmax(axis=1)]
+    middle = fine[(cumulative > 0.5 * mass[:, None]).argmax(axis=1)]
     sort = np.lexsort((np.arange(len(mass)), middle))
     edges = np.cumsum(mass[sort])
     levels = (np.arange(count) + 0.5) / count
@@ -433,8 +427,8 @@ def closed(
     left = np.where(state.converged, left, 0.0)
     matrix[:, components.index("Na")] += np.maximum(left, 0.0)
     matrix[:, components.index("Cl")] += np.maximum(-left, 0.0)
-    held = matrix.any(axis=0)
-    return tuple(c for c, h in zip(components, held, strict=True) if h), matrix[:, held]
+    held = np.flatnonzero(matrix.any(axis=0))
+    return tuple(components[i] for i in held), matrix[:, held]
 
 
 def _citrate_charge(ph: Floats) -> Floats:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from chem.doubts import Draws, doubts, median, varies
 from chem.errors import InputProblem
 from chem.label.amounts import Candidates, candidates, open_columns
-from chem.label.closing import Made, buffers, choose, closed
+from chem.label.closing import Made, buffers, choose, closed, width_of
 from chem.label.product import UNDECLARED_SALT, Product
 from chem.reference import Source, catalogue, living, molar_mass_g_per_mol, tables
 
@@ -225,8 +225,6 @@ def _say(
             f"{product.name}: its pH was read in a brine too strong for any model; "
             "taken as uncertain by one unit"
         )
-    from chem.label.closing import width_of
-
     if product.ph is not None and np.mean(np.abs(need) > 3.0 * width_of(product, made)) > 0.5:
         notes.append(
             f"{product.name}: its pH doesn't follow from its sources; "
@@ -240,9 +238,7 @@ class _Vat:
     held: slow chelates (M,) [mol/kg]; hidden: name of a doubt -> (M,) its value.
     """
 
-    def __init__(
-        self, product: Product, found: Candidates, draws: Draws, notes: list[str]
-    ) -> None:
+    def __init__(self, product: Product, found: Candidates, draws: Draws, notes: list[str]) -> None:
         self.product, self.found, self.draws, self.notes = product, found, draws, notes
         self.count = len(found.amounts)
         self.generator = draws.generator(f"product:{product.key}:unsaid")
@@ -281,7 +277,9 @@ class _Vat:
 
     def _uniform(self, doubt: str, name: str) -> Floats:
         row = doubts()[doubt]
-        values = row.a + (row.b - row.a) * (self.generator.permutation(self.count) + 0.5) / self.count
+        values = (
+            row.a + (row.b - row.a) * (self.generator.permutation(self.count) + 0.5) / self.count
+        )
         self.hidden[name] = values
         return np.asarray(values)
 
@@ -300,11 +298,11 @@ class _Vat:
                 "acid dissolves it"
             )
             return
-        for component, mol in source.mol_per_kg().items():
-            self._add(component, amount * mol)
+        mol = source.mol_per_kg()
+        for component, each in mol.items():
+            self._add(component, amount * each)
         pair = (source.bound.get("metal", ""), source.bound.get("agent", ""))
         if pair[0] == "Fe3" and pair[1] in SLOW_AGENTS:
-            mol = source.mol_per_kg()
             chelate = amount * min(mol[pair[0]], mol[pair[1]])
             self.held[pair] = self.held.get(pair, np.zeros(self.count)) + chelate
 
@@ -350,7 +348,7 @@ class _Vat:
             self.mol["slow_N"] = (1.0 - share) * self.mol["slow_N"]
 
     def _split_chains(self) -> None:
-        """Chains of phosphate to single ones, in sources that hold both; others stay as they are."""
+        """Chains of phosphate to single ones, in sources that hold both; others stay."""
         for source, amount in zip(self.found.sources, self.found.amounts.T, strict=True):
             mol = source.mol_per_kg()
             linked = sum(n * mol.get(chain, 0.0) for chain, n in CHAINS.items())

@@ -63,9 +63,7 @@ def open_lines(product: Product) -> list[str]:
     """Guaranteed lines that some source must stand behind."""
     forms = any(product.guarantee.get(n, 0.0) > 0.0 for n in NITROGEN_FORMS)
     return [
-        k
-        for k, p in product.guarantee.items()
-        if p > 0.0 and (k != "total nitrogen" or not forms)
+        k for k, p in product.guarantee.items() if p > 0.0 and (k != "total nitrogen" or not forms)
     ]
 
 
@@ -121,7 +119,10 @@ def _phosphates(named: tuple[str, ...]) -> Slot | None:
     if not salts:
         return None
     bases = {ACID_AND_BASE[c] for s in salts for c in s.components if c != "PO4"}
-    return Slot("forms of its phosphate", (((), AS_NAMED), (("phosphoric acid", *sorted(bases)), 1.0 - AS_NAMED)))
+    return Slot(
+        "forms of its phosphate",
+        (((), AS_NAMED), (("phosphoric acid", *sorted(bases)), 1.0 - AS_NAMED)),
+    )
 
 
 def readings_of(product: Product, slots: tuple[Slot, ...]) -> tuple[Reading, ...]:

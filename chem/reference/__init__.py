@@ -1,7 +1,7 @@
 """Typed, immutable tables: components, species, interactions, solids, sources."""
 
-from chem.reference.files import data_folder, data_hash, read_csv, read_toml
 from chem.reference.as_sold import SoldPh, living, ph_as_sold, unstated, vague_sources
+from chem.reference.files import data_folder, data_hash, read_csv, read_toml
 from chem.reference.sources import (
     Catalogue,
     Guarantee,

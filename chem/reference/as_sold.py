@@ -51,7 +51,7 @@ def ph_as_sold() -> Mapping[str, tuple[SoldPh, ...]]:
 
 @cache
 def vague_sources() -> Mapping[str, tuple[tuple[tuple[str, ...], float], ...]]:
-    """A name that fits several liquids -> (source keys, chance) of each, from `vague_sources.csv`."""
+    """A name that fits several liquids -> (source keys, chance), from `vague_sources.csv`."""
     out: dict[str, list[tuple[tuple[str, ...], float]]] = {}
     for r in read_csv("vague_sources.csv"):
         out.setdefault(r["name"], []).append((tuple(r["sources"].split(" + ")), float(r["chance"])))

@@ -51,7 +51,8 @@ CLOCK: Mapping[str, tuple[float, float, int]] = {
     "Cu_phosphite": (0.5, 4.0, 2), "copper_phosphite": (0.5, 4.0, 2),
     "syngenite": (0.8, 4.0, 5), "k_struvite": (0.5, 4.0, 3), "hydrozincite": (0.7, 4.0, 13),
     "zinc_pyrophosphate": (0.5, 4.0, 3), "manganese_pyrophosphate": (0.5, 4.0, 3),
-    "powellite": (0.5, 4.0, 2), "edta_acid": (0.6, 4.0, 1), "calcium_tartrate": (0.7, 5.0, 2), "calcium_gluconate": (0.9, 5.0, 3),
+    "powellite": (0.5, 4.0, 2), "edta_acid": (0.6, 4.0, 1),
+    "calcium_tartrate": (0.7, 5.0, 2), "calcium_gluconate": (0.9, 5.0, 3),
 }  # fmt: skip
 DELAYS = ("citrate", "P2O7", "humicA", "ligno")
 
