@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 from corpus import LIGANDS, METALS, family, with_doubts
 
-from chem.doubts import Draws
 from chem.equilibrium import (
     Conditions,
     Equilibrium,
@@ -34,7 +33,7 @@ from chem.equilibrium.referee import (
     referee,
     species_names,
 )
-from chem.forecast.prepare import prepare
+from chem.forecast import Study
 from chem.reference import tables
 from chem.tank import read_mix
 
@@ -58,7 +57,7 @@ def _agree(found: Disagreement) -> None:
 
 @pytest.mark.parametrize("path", EXAMPLES, ids=[p.stem for p in EXAMPLES])
 def test_every_example_agrees_with_phreeqc(path: Path) -> None:
-    tank = prepare(read_mix(path), Draws(16, 1)).at(0.0)
+    tank = Study(16, 1).stand(read_mix(path)).at(0.0)
     found = compare(tank.clear, tank.phases, tank.log_ksp, rows=range(8))
     assert (found.rows, found.failed) == (8, 0)
     _agree(found)

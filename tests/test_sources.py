@@ -46,6 +46,7 @@ COMPONENTS: dict[str, tuple[str, int]] = {
     "P3O10": ("P3O10", -5),
     "HPO3": ("HPO3", -2),
     "S2O3": ("S2O3", -2),
+    "SO3": ("SO3", -2),
     "acetate": ("C2H3O2", -1),
     "citrate": ("C6H5O7", -3),
     "EDTA": ("C10H12N2O8", -4),
@@ -79,6 +80,7 @@ HAZARD_OF_COMPONENT = {
     "NH4": "ammonium",
     "NO3": "nitrate",
     "S2O3": "thiosulfate",
+    "SO3": "sulfite",
     "Si": "silicate",
     "urea": "urea",
 }

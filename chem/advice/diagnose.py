@@ -17,6 +17,7 @@ from chem.advice.agents import choose_agent
 from chem.advice.dosing import dosed_with, dosing_rules
 from chem.advice.origins import WATER, chief, components_of_part, origins
 from chem.doubts import chance
+from chem.equilibrium import one_thread
 from chem.errors import InputProblem, Problem, ToxicGas
 from chem.forecast import (
     SEEN_WORDS,
@@ -120,6 +121,7 @@ class Diagnosis:
     seed: int
 
 
+@one_thread()
 def diagnose(
     mix: Mix,
     *,
@@ -133,6 +135,8 @@ def diagnose(
     study: Study | None = None,
 ) -> Diagnosis:
     """Tell what a tank that went wrong holds.
+
+    A tank that must never be poured gets no remedy, not even in a jar.
 
     Args:
         seen: words of the list; after_min: minutes since the last pour; ph: read, or None;
@@ -166,7 +170,9 @@ def diagnose(
         mix=mix,
         seen=tuple(seen),
         causes=tuple(ranked[:4]),
-        tries=tuple(_tries(study, told, ranked[0], against_acid)) if ranked and remedies else (),
+        tries=tuple(_tries(study, told, ranked[0], against_acid))
+        if ranked and remedies and never(rules) is None
+        else (),
         sprayable=chance(~told.found.out[by].blocks, weights=told.weights),
         rinsing=_rinsing(ranked),
         no_acid=against_acid,

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-
-import numpy as np
 
 from chem.advice.agents import Reagent, mild_reagents
 from chem.advice.dosing import dosing_rules
@@ -15,52 +13,29 @@ from chem.advice.levers import (
     Dose,
     Fix,
     LessOf,
+    NoUse,
     OneTank,
     SofterWater,
-    poured,
     swaps,
 )
+from chem.advice.passes import passes
 from chem.advice.pour import pour, worst_on_the_way
+from chem.equilibrium import one_thread
 from chem.errors import ToxicGas
 from chem.forecast import (
     THRESHOLD,
-    TIMES_S,
     Evolved,
-    Followed,
     Rule,
     Study,
     broken,
     known_time,
     never,
 )
-from chem.forecast.rules import rules_of
 from chem.forecast.search import SEARCH_DRAWS, search
 from chem.label import Product
-from chem.tank import Mix, in_order, only
+from chem.tank import Mix, in_order
 
 LEVERS = ("carrier", "rate", "water", "acid", "base", "swap", "order", "passes")
-MOST_PARTED = 10
-"""Products whose every group is tried for separate passes: 2^n tanks."""
-LEAST_DRAWS = 16
-MOST_ROWS = 65_536
-MINUTE_S = 60.0
-
-
-@dataclass(frozen=True)
-class NoUse:
-    """A kind of change that was tried and doesn't do.
-
-    cause: `by_volume`, `label`, `not_enough`, `water_unknown`, `forbidden` (by `rules`), `gas`,
-    `no_shelf`, `same_tank`, `one_product`, `many_products`, `alone` (products at `places` fail by
-    themselves); reagent: of an acid or base; factor: how far was tried.
-    """
-
-    lever: str
-    cause: str
-    factor: float | None = None
-    reagent: Reagent | None = None
-    rules: tuple[Rule, ...] = ()
-    places: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -103,6 +78,7 @@ class _Tried:
             self.no_use.append(otherwise)
 
 
+@one_thread()
 def fix(
     mix: Mix,
     *,
@@ -147,7 +123,7 @@ def fix(
         rules=rules,
         refused=never(rules),
         on_the_way=way,
-        spray_within_minutes=None if against else spray_within(first),
+        spray_within_minutes=None if against else first.clear_minutes(),
         because=because,
         gases=tuple(case.gases),
         not_judged=first.not_judged,
@@ -179,7 +155,11 @@ def _levers(
             return
     if never(case.rules) is None:
         _swaps(case, shelf, tried)
-    _passes(case, tried)
+    parted = passes(case)
+    if isinstance(parted, NoUse):
+        tried.no_use.append(parted)
+    else:
+        tried.fixes.append(parted)
 
 
 def _searched(case: Case, levers: Sequence[OneTank]) -> list[Fix]:
@@ -264,82 +244,3 @@ def _order(case: Case, tried: _Tried) -> None:
             one = case.fix("order", [mix], [tank])
             found = [one] if one.on_the_way < THRESHOLD else []
     tried.add(found, NoUse("order", "not_enough"))
-
-
-def _passes(case: Case, tried: _Tried) -> None:
-    """The fewest tanks in which the products go, each clear."""
-    mix = case.mix
-    n = len(mix.additions)
-    if n < 2:
-        tried.no_use.append(NoUse("passes", "one_product"))
-        return
-    if n > MOST_PARTED:
-        tried.no_use.append(NoUse("passes", "many_products", float(MOST_PARTED)))
-        return
-    tanks = {m: tank for m in range(1, (1 << n) - 1) if (tank := _part(mix, m)) is not None}
-    few = case.study.few(min(SEARCH_DRAWS, max(LEAST_DRAWS, MOST_ROWS >> n)))
-    seen = few.follow(list(tanks.values()), until=case.judged_at)
-    clear = {m for m, f in zip(tanks, seen, strict=True) if f.cloudy(case.judged_at) < THRESHOLD}
-    for split in _splits(n, clear):
-        parts = [tanks[m] for m in split]
-        failed = {m for m in split if case.full([tanks[m]]) is None}
-        if not failed:
-            asked = [only(mix, [i for i in range(n) if m >> i & 1]) for m in split]
-            tried.fixes.append(replace(case.fix("passes", asked, parts), factor=float(len(parts))))
-            return
-        clear -= failed
-    alone = tuple(i for i in range(n) if 1 << i not in clear)
-    tried.no_use.append(NoUse("passes", "alone" if alone else "not_enough", places=alone))
-
-
-def _part(mix: Mix, chosen: int) -> Mix | None:
-    """A tank of some products (bits), in an order that keeps every rule; None where none may."""
-    tank = poured(only(mix, [i for i in range(len(mix.additions)) if chosen >> i & 1]))
-    return None if tank is None or broken(rules_of(tank)) else tank
-
-
-def _splits(n: int, clear: set[int]) -> Iterator[list[int]]:
-    """Ways to part n products into tanks of `clear`, anew each time as it shrinks."""
-    while (split := fewest(n, clear)) is not None:
-        yield split
-
-
-def fewest(n: int, clear: set[int]) -> list[int] | None:
-    """The fewest sets of `clear` that part n products; between as few, the most together.
-
-    Sets are bit masks; each way starts with the set of the first product left.
-    """
-    best: dict[int, tuple[tuple[int, int], tuple[int, ...]]] = {0: ((0, 0), ())}
-    for left in range(1, 1 << n):
-        first = left & -left
-        rest = left ^ first
-        part = rest
-        found = None
-        while True:
-            group = part | first
-            if group in clear and left ^ group in best:
-                (count, size), way = best[left ^ group]
-                cost = (count + 1, size - group.bit_count() ** 2)
-                if found is None or cost < found[0]:
-                    found = (cost, (group, *way))
-            if not part:
-                break
-            part = (part - 1) & rest
-        if found is not None:
-            best[left] = found
-    whole = best.get((1 << n) - 1)
-    return None if whole is None else list(whole[1])
-
-
-def spray_within(found: Followed) -> float | None:
-    """Minutes until the chance that solids show reaches the threshold; None if under a minute.
-
-    A tank that stays clear for a day gives a day.
-    """
-    grid = np.unique(np.round(np.geomspace(1.0, TIMES_S["24h"] / MINUTE_S, 60)))
-    last = None
-    for minutes in grid:
-        if found.odds(found.out_by(minutes * MINUTE_S).shows) >= THRESHOLD:
-            return last
-        last = float(minutes)
-    return last

@@ -69,6 +69,23 @@ class Fix:
     minds: tuple[Rule, ...] = ()
 
 
+@dataclass(frozen=True)
+class NoUse:
+    """A kind of change that was tried and doesn't do.
+
+    cause: `by_volume`, `label`, `not_enough`, `water_unknown`, `forbidden` (by `rules`), `gas`,
+    `no_shelf`, `same_tank`, `one_product`, `many_products`, `alone` (products at `places` fail by
+    themselves); reagent: of an acid or base; factor: how far was tried.
+    """
+
+    lever: str
+    cause: str
+    factor: float | None = None
+    reagent: Reagent | None = None
+    rules: tuple[Rule, ...] = ()
+    places: tuple[int, ...] = ()
+
+
 def gases_of(study: Study, found: Followed) -> list[Evolved]:
     """Gases and heat of a tank, by what meets and by the amounts reckoned."""
     seen = evolved(found.ready, found.fresh, study.gases(found.ready.mix, found))

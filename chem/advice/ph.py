@@ -22,6 +22,7 @@ from chem.advice.dosing import (
 )
 from chem.advice.titration import MOST_G_PER_L, Titration
 from chem.doubts import Range, median, quantile, range_of
+from chem.equilibrium import one_thread
 from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem, Problem
 from chem.forecast import (
@@ -133,6 +134,7 @@ class Adjustment:
     seed: int
 
 
+@one_thread()
 def adjust(
     mix: Mix,
     target: float,

@@ -13,6 +13,7 @@ import numpy as np
 
 from chem.advice.orders import best_orders, members, reachable
 from chem.doubts import median
+from chem.equilibrium import one_thread
 from chem.forecast import (
     THRESHOLD,
     Followed,
@@ -120,6 +121,7 @@ def worst_on_the_way(study: Study, mix: Mix, share: float = FIRST_SHARE) -> floa
     return max(f.cloudy(UNTIL) for f in study.follow([*steps, Variant(mix)], until=UNTIL))
 
 
+@one_thread()
 def pour(mix: Mix, *, count: int = POUR_DRAWS, seed: int = 1, study: Study | None = None) -> Pour:
     """Score every pouring order of a mix by its worst moment.
 

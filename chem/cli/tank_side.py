@@ -104,8 +104,10 @@ def add_to(app: typer.Typer) -> None:
         """Keep what the jar or tank showed: four questions, one line in your own file."""
         from chem.cli.asking import Unreadable, ask_line
         from chem.errors import InputProblem
-        from chem.forecast import SEEN_WORDS, forecast, read_seen
+        from chem.forecast import SEEN_WORDS, Study, forecast, read_seen
+        from chem.forecast.sight import OF_SOLIDS, sight
         from chem.notebook import Sighting, must_be_writable, record_sighting
+        from chem.sheets.words import odds
         from chem.tank import read_mix
         from chem.units import read_duration, read_ph
 
@@ -139,7 +141,8 @@ def add_to(app: typer.Typer) -> None:
         for given, read in ((seen, words), (after, minutes), (ph, reading)):
             if given is not None:
                 read(given)
-        result = forecast(wanted, count=draws, seed=seed)
+        study = Study(draws, seed)
+        result = forecast(wanted, study=study)
         must_be_writable(result)
         sighting = Sighting(
             answer(seen, f"Seen ({', '.join(SEEN_WORDS)})", words),
@@ -148,6 +151,9 @@ def add_to(app: typer.Typer) -> None:
             answer(note, "Note (Enter: none)", str),
         )
         typer.echo(f"Kept in {record_sighting(result, sighting)}")
+        if OF_SOLIDS & set(sighting.seen) or "clear" in sighting.seen:
+            told = sight(study.look(wanted), sighting.seen, 60.0 * sighting.after_min, sighting.ph)
+            typer.echo(f"The forecast gave it: {odds(told.expected)}.")
 
     @app.command("calibrate", rich_help_panel=SHELF)
     def calibrate_command(

@@ -4,7 +4,8 @@ A column is known by its scope (the jug as read, the water, or nothing), name, d
 parameters, so that an edited jug never finds the columns of the old one; its random order comes
 from the seed and the name alone, so that a number does not depend on which other doubts a mix has.
 Columns are stratified (Latin hypercube: McKay, Beckman and Conover, Technometrics 21 (1979) 239),
-which steadies quantiles of few draws.
+which steadies quantiles of few draws, and nested (Qian, Biometrika 96 (2009) 957): the first 16, 64
+and 256 rows are stratified in themselves, so that few draws are the first rows of the many.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ Key = tuple[str, str, str, float, float]
 """Scope, name, distribution, and its two parameters."""
 Shared = Mapping[str, Callable[[Floats], Floats]]
 """Name of a column that jugs share -> what is believed of it, from what the label leaves open."""
+LAYERS = (16, 64, 256)
 MOST_COLUMNS = 8192
 """Columns kept; one that was dropped is made again, the same to the digit."""
 
@@ -37,6 +39,26 @@ def _normal_levels(count: int) -> Floats:
     """(count,) standard normal quantiles of equal-probability strata (midpoints)."""
     unit = NormalDist()
     return np.array([unit.inv_cdf((i + 0.5) / count) for i in range(count)])
+
+
+def nested_order(count: int, generator: np.random.Generator) -> Integers:
+    """(count,) a random order of strata 0..count-1 whose first rows are spread evenly too.
+
+    Of the first 16 (64, 256) rows, one lies in each sixteenth (64th, 256th) part of the whole.
+    """
+    strata = np.arange(count)
+    taken: list[Integers] = []
+    free = np.ones(count, dtype=bool)
+    for size in (*(n for n in LAYERS if n < count), count):
+        part = (2 * strata + 1) * size // (2 * count)
+        empty = np.ones(size, dtype=bool)
+        empty[part[~free]] = False
+        shuffled = generator.permutation(np.flatnonzero(free & empty[part]))
+        _, first = np.unique(part[shuffled], return_index=True)
+        chosen = shuffled[np.sort(first)]
+        free[chosen] = False
+        taken.append(chosen)
+    return np.concatenate(taken)
 
 
 class _Columns:
@@ -63,7 +85,7 @@ class _Columns:
         return column
 
     def _made(self, name: str, distribution: str, a: float, b: float) -> Floats:
-        order = self.generator(name).permutation(self.count)
+        order = nested_order(self.count, self.generator(name))
         if distribution == "uniform":
             return np.asarray(a + (b - a) * ((order + 0.5) / self.count))
         levels = _normal_levels(self.count)[order]

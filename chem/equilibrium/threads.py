@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import threading
-from contextlib import AbstractContextManager
+from contextlib import ContextDecorator
 from functools import cache
 from types import TracebackType
 from typing import Any
 
 
-class _OneThread:
+class _OneThread(ContextDecorator):
     """A counted hold on the host's setting.
 
     The libraries are found once; the first to come in saves the setting, the last to leave puts it
@@ -50,6 +50,6 @@ def _hold() -> _OneThread:
     return _OneThread()
 
 
-def one_thread() -> AbstractContextManager[None]:
-    """Run a block with BLAS on one thread; the host's own setting stands again after it."""
+def one_thread() -> _OneThread:
+    """A block or, as a decorator, a function with BLAS on one thread; the host's setting after."""
     return _hold()

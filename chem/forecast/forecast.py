@@ -6,11 +6,18 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from chem.doubts import first_order, median, range_of
-from chem.equilibrium import Conditions, aired, coverage, solve
+from chem.doubts import Range, chance, first_orders, median, range_of
+from chem.equilibrium import (
+    Conditions,
+    aired,
+    conductivity_mS_per_cm,
+    coverage,
+    one_thread,
+    solve,
+)
 from chem.forecast.aging import Aging
 from chem.forecast.evolved import evolved
-from chem.forecast.follow import Followed, show_limit
+from chem.forecast.follow import Followed
 from chem.forecast.prepare import Prepared
 from chem.forecast.result import (
     ColloidForecast,
@@ -26,16 +33,19 @@ from chem.forecast.study import Study
 from chem.forecast.times import TIMES_S, known_time
 from chem.reference import tables
 from chem.reference.fingerprint import fingerprint
+from chem.reference.unlisted import not_judged
 from chem.tank import Mix, delivered_kg_per_ha, tank_amounts
 from chem.units import format_temperature
 
 AIR_DIFFERENCE_PH = 0.2
 LEAST_SHARE = 0.05
 NEAR_CRYSTAL_SI = -0.3
+MOSTLY = 0.5
 LATE_S = 1e9
 """A clouding time for draws in which a solid never shows, where most do."""
 
 
+@one_thread()
 def forecast(
     mix: Mix,
     *,
@@ -79,6 +89,7 @@ def forecast(
         ph_aired=ph_aired,
         ph_settled=median(here.ph_settled),
         ionic_strength_mol_per_kg=seen.ionic_mol_per_kg,
+        conductivity_mS_per_cm=_conductivity(seen),
         density_kg_per_L=median(finished.density_kg_per_L),
         coverage=median(np.where(fresh.clear.converged, coverage(fresh.clear), np.nan)),
         totals_mol_per_L={
@@ -107,14 +118,15 @@ def forecast(
 
 def _chances(seen: Followed, part: int) -> Mapping[str, float]:
     """Time -> chance that one part alone shows by then."""
-    return {t: seen.odds(out.each[:, part] > show_limit()) for t, out in seen.out.items()}
+    limit = seen.limits[part]
+    return {t: seen.odds(out.each[:, part] > limit) for t, out in seen.out.items()}
 
 
 def _solids(seen: Followed, here: State) -> list[SolidForecast]:
     """Every solid whose ions are present."""
     found = []
     for m, solid in enumerate(here.phases.solids):
-        cloudy = np.isfinite(here.clouding[:, m]) & (here.settled[:, m] > show_limit())
+        cloudy = np.isfinite(here.clouding[:, m]) & (here.settled[:, m] > seen.limits[m])
         times = None
         if cloudy.mean() > 0.5:
             times = range_of(np.where(cloudy, here.clouding[:, m], LATE_S))
@@ -180,6 +192,12 @@ def _pressing(solid: SolidForecast) -> tuple[float, ...]:
     )
 
 
+def _conductivity(seen: Followed) -> Range | None:
+    """mS/cm of the full tank at once; None where most draws are beyond the method."""
+    figure = conductivity_mS_per_cm(seen.fresh.clear)
+    return range_of(figure) if chance(np.isfinite(figure)) > MOSTLY else None
+
+
 def _ph_aired(aged: Aging, fresh: State, t_celsius: float) -> float | None:
     """Median pH once in balance with the carbon dioxide of the air."""
     good = fresh.clear.converged
@@ -204,9 +222,10 @@ def _doubts(
     pressing = [s for s in pressing if s.key in here.phases.keys]
     si = here.si[:, here.phases.keys.index(pressing[0].key)] if pressing else ph
     found = []
-    for name, column in seen.ready.doubts.items():
-        on_si, on_ph = first_order(si, column), first_order(ph, column)
-        on_odds = first_order(shows.astype(float), column)
+    open_ = seen.ready.doubts
+    shares = [first_orders(y, list(open_.values())) for y in (si, ph, shows.astype(float))]
+    for name, *each in zip(open_, *shares, strict=True):
+        on_si, on_ph, on_odds = (float(share) for share in each)
         if max(on_si, on_ph, on_odds) > LEAST_SHARE:
             found.append(DoubtShare(name, on_si, on_ph, on_odds, settle_by(name)))
     return tuple(sorted(found, key=lambda d: -d.share)[:12])
@@ -223,8 +242,24 @@ def _iron(aged: Aging) -> tuple[str, ...]:
     return (f"Air turns about {100 * middle:.0f} % of the ferrous iron to rust-forming in 4 h",)
 
 
+NAMED = {
+    "film": "to hold a water-soluble film or gum",
+    "copper": "to hold copper",
+    "sulfonylurea": "for a sulfonylurea herbicide",
+    "hypochlorite": "for bleach",
+}
+
+
+def _by_name(mix: Mix) -> list[str]:
+    """What a name alone was taken to tell."""
+    named = [(a.product.name, a.product.by_name) for a in mix.additions]
+    if mix.adjuvant is not None:
+        named.append((mix.adjuvant.name, mix.adjuvant.by_name))
+    return [f"{name}: taken by its name {NAMED[w.means]}" for name, words in named for w in words]
+
+
 def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str, ...]:
-    notes = [*ready.mix.notes, *ready.water.notes]
+    notes = [*ready.mix.notes, *ready.water.notes, *_by_name(ready.mix)]
     for inside in ready.contents:
         notes += inside.notes
     coldest = ready.mix.coldest_celsius
@@ -240,13 +275,9 @@ def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str
         )
     if failed:
         notes.append(f"{failed} of {ready.draws.count} draws found no equilibrium and are left out")
-    weak = [
-        s.name
-        for m, s in enumerate(here.phases.solids)
-        if not s.decides and s.kinetics != "dormant" and median(here.si[:, m]) > 0.0
-    ]
-    if weak:
-        notes.append(
-            "Over its limit by a doubtful or brine-only constant, not counted: " + ", ".join(weak)
-        )
+    finished = ready.finished
+    totals = {c: median(finished.totals_mol_per_L[:, i]) for i, c in enumerate(finished.components)}
+    left = not_judged(totals, median(here.clear.ph))
+    if left:
+        notes.append(f"No solubility is known, so not judged: {', '.join(left)}")
     return tuple(dict.fromkeys(notes))

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chem.doubts import chance
 from chem.equilibrium.activity import Floats
 from chem.forecast.follow import Followed, Out, Part, show_limit
 from chem.forecast.state import State
@@ -55,7 +56,7 @@ class Sight:
 
     found: the tank followed; parts: K things that may be out; amounts: (N, K) [g/L] by then; most:
     (N, K) 1 where it has the most mass; fits: (N,) how likely each version makes what was seen;
-    shows: (N,) whether anything does.
+    shows: (N,) whether anything does; solids: whether what was seen tells of any.
     """
 
     found: Followed
@@ -64,6 +65,7 @@ class Sight:
     most: Floats
     fits: Floats
     shows: Bools
+    solids: bool
 
     @property
     def weights(self) -> Floats:
@@ -78,9 +80,8 @@ class Sight:
 
     @property
     def expected(self) -> float:
-        """Chance that the forecast gave what was seen, over all versions that have an answer."""
-        ok = self.found.ok
-        return float(self.fits[ok].mean()) if ok.any() else float("nan")
+        """Chance by the forecast alone that solids show by then, as they did, or don't."""
+        return chance(self.shows == self.solids, self.found.ok)
 
 
 def sight(found: Followed, seen: Sequence[str], t_s: float, ph: float | None = None) -> Sight:
@@ -99,7 +100,8 @@ def sight(found: Followed, seen: Sequence[str], t_s: float, ph: float | None = N
         fits = fits * np.maximum(1.0 - _seen_chance(total, limit), DISAGREES)
     if ph is not None:
         fits = fits * _strip(state, total, ph)
-    return Sight(found, found.parts, amounts, most, fits, total > limit)
+    solids = bool(OF_SOLIDS & set(seen))
+    return Sight(found, found.parts, amounts, most, fits, total > limit, solids)
 
 
 def state_at(found: Followed, t_s: float) -> State:

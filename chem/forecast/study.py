@@ -21,7 +21,7 @@ from chem.forecast.beliefs import NOTHING_LEARNED, Beliefs
 from chem.forecast.follow import Followed, follow
 from chem.forecast.hazards import Gas, gases
 from chem.forecast.prepare import Prepared, assemble, stack, with_base
-from chem.forecast.rules import Rule, refuse_toxic, rules_of
+from chem.forecast.rules import Rule, ph_matters, refuse_toxic, rules_of
 from chem.label import Contents, Product, contents
 from chem.tank import Mix, Water, WaterTotals, water_totals
 
@@ -79,7 +79,8 @@ class Study:
         self.draws = self._whole.first(asked.count)
         self._jugs: _Kept[Contents] = _Kept(MOST_JUGS)
         self._waters: _Kept[WaterTotals] = _Kept(MOST_WATERS)
-        self._plain: Study | None = None
+        self._ruler: Study | None = None
+        self._last: tuple[Mix, tuple[float, float]] | None = None
 
     @property
     def count(self) -> int:
@@ -93,12 +94,13 @@ class Study:
 
     def few(self, count: int) -> Study:
         """A Study of the first draws, with all that is worked out here."""
-        if count >= self.count:
-            return self
+        return self if count >= self.count else self._view(self._whole.first(count))
+
+    def _view(self, draws: Draws) -> Study:
+        """Other rows of the same table, with the same memory."""
         some = object.__new__(Study)
         some.__dict__.update(self.__dict__)
-        some.draws = self._whole.first(count)
-        some._plain = None
+        some.draws = draws
         return some
 
     def middle(self) -> Study:
@@ -188,31 +190,34 @@ class Study:
             return self.stand(asked).speciated()
 
     @property
-    def plain(self) -> Study:
-        """The same without beliefs: what rules go by."""
-        if self.beliefs is NOTHING_LEARNED:
-            return self
-        if self._plain is None:
-            self._plain = Study(self.count, self.seed)
-        return self._plain
+    def ruler(self) -> Study:
+        """The draws that rules go by, always as many and without beliefs: one mix, one verdict."""
+        if self.beliefs is NOTHING_LEARNED and self._whole.count == LEAST_ROWS:
+            return self if self.count == LEAST_ROWS else self._view(self._whole)
+        if self._ruler is None:
+            self._ruler = Study(LEAST_ROWS, self.seed)
+        return self._ruler
 
     def rules(self, mix: Mix, followed: Followed | None = None) -> tuple[Rule, ...]:
-        """Every rule that a mix breaks; beliefs don't reach them. followed: of that mix here."""
+        """Every rule that a mix breaks. followed: of that mix here, if it is at hand."""
         return rules_of(mix, self._label_ph(mix, followed)[0])
 
     def gases(self, mix: Mix, followed: Followed | None = None) -> list[Gas]:
-        """What may fizz, smell or heat; beliefs don't reach it. followed: of that mix here."""
+        """What may fizz, smell or heat. followed: of that mix here, if it is at hand."""
         return gases(mix, self._label_ph(mix, followed)[1])
 
     def _label_ph(self, mix: Mix, followed: Followed | None) -> tuple[float, float]:
-        """Lowest and median pH of the tank by its labels alone; 7 where none is found."""
-        plain = self.plain
-        if followed is not None and plain is self:
-            ph = range_of(followed.fresh.clear.ph)
-        else:
-            ph = range_of(plain.fresh(mix).ph)
-        low, middle = ph.p05, ph.median
-        return (low, middle) if np.isfinite(middle) else (7.0, 7.0)
+        """Lowest and median pH of the tank by its labels alone; 7 where none is found or needed."""
+        ruler = self.ruler
+        if not ph_matters(mix):
+            return 7.0, 7.0
+        if self._last is not None and self._last[0] is mix:
+            return self._last[1]
+        at_hand = followed is not None and ruler is self
+        ph = range_of(followed.fresh.clear.ph if at_hand and followed else ruler.fresh(mix).ph)
+        found = (ph.p05, ph.median) if np.isfinite(ph.median) else (7.0, 7.0)
+        self._last = mix, found
+        return found
 
 
 def batched(tanks: Sequence[Prepared], size: int) -> list[list[int]]:

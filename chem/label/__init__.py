@@ -2,7 +2,7 @@
 
 from chem.label.amounts import label_lines, misfits
 from chem.label.contents import Contents, contents
-from chem.label.door import class_of_rule, phrases, plain, read_name
+from chem.label.door import NameWord, class_of_rule, phrases, plain, read_name
 from chem.label.product import (
     NITROGEN_FORMS,
     Product,
@@ -35,6 +35,7 @@ __all__ = [
     "FileText",
     "FormModel",
     "Name",
+    "NameWord",
     "Product",
     "Says",
     "class_of_rule",

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from chem.equilibrium import LN10, Equilibrium, build_phases
+from chem.equilibrium import LN10, Equilibrium, build_phases, one_thread
 from chem.errors import InputProblem, Problem
 from chem.forecast import Prepared, Study
 from chem.label import Contents
@@ -54,6 +54,7 @@ class Trace:
     notes: tuple[str, ...]
 
 
+@one_thread()
 def trace(mix: Mix, what: str) -> Trace:
     """Walk `ph`, `si:KEY`, `total:COMPONENT` or `species:KEY` back to constants and label lines.
 

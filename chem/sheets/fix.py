@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from chem.advice.agents import LICENCE
-from chem.advice.fix import LEVERS, Fixes, NoUse
-from chem.advice.levers import RATES, Fix, main_nutrient
+from chem.advice.fix import LEVERS, Fixes
+from chem.advice.levers import RATES, Fix, NoUse, main_nutrient
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken
 from chem.sheets.as_json import as_json, odds_under
 from chem.sheets.blocks import Block, Sheet

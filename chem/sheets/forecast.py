@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from chem.doubts import Range
 from chem.forecast import (
     ALWAYS,
     IF_IT_GOES_WRONG,
@@ -41,6 +42,7 @@ from chem.units import (
     format_volume,
 )
 
+NEVER = "Never in one tank: toxic gas. Don't pour."
 RANK = {"clear": 0, "haze": 1, "curdle": 2}
 KG_PER_HA_TO_LB_PER_1000_SQ_FT = 0.45359237**-1 * 92.90304 / 1e4
 
@@ -61,7 +63,10 @@ def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = F
     ]
     if chemist:
         blocks += _chemist(result)
-    return Sheet(result.mix.name, answer_lines(result), [b for b in blocks if b is not None])
+    answer = answer_lines(result)
+    if result.refused:
+        answer.insert(0, NEVER)
+    return Sheet(result.mix.name, answer, [b for b in blocks if b is not None])
 
 
 def forecast_json(result: Forecast, units: Units = "both") -> str:
@@ -84,6 +89,9 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             "ph_aired": result.ph_aired,
             "ph_settled": result.ph_settled,
             "ionic_strength_mol_per_kg": result.ionic_strength_mol_per_kg,
+            "conductivity_mS_per_cm": (
+                result.conductivity_mS_per_cm.as_dict() if result.conductivity_mS_per_cm else None
+            ),
             "density_kg_per_L": result.density_kg_per_L,
             "coverage": result.coverage,
             "totals_mol_per_L": dict(result.totals_mol_per_L),
@@ -105,7 +113,7 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
                     ("amount_g" if line.by_mass else "amount_mL"): line.amount,
                     "text": tank_text(result, line, units),
                 }
-                for line in result.tank
+                for line in ([] if result.refused else result.tank)
             ],
             "delivered_kg_per_ha": dict(result.delivered_kg_per_ha),
             "adjuvant": window,
@@ -157,7 +165,7 @@ def forecast_short(result: Forecast, units: Units = "both") -> str:
         out = f"{colloids()[first.key].because}, {odds(first.risk)}"
     return "\n".join(
         (
-            f"{result.mix.name}: {answer[0]}",
+            f"{result.mix.name}: {NEVER if result.refused else answer[0]}",
             warning,
             next_step(result, units),
             f"pH about {result.ph.median:.1f} ({result.ph.p05:.1f} to {result.ph.p95:.1f}).",
@@ -397,7 +405,8 @@ def _granted(result: Forecast) -> Block:
     if model > 0.3:
         items.append("Most of the spread is in the constants: only the jar narrows it.")
     items = items[:4]
-    items += [n for n in result.notes if " is read as " not in n][:6]
+    how_read = set(result.mix.water.notes)
+    items += [n for n in result.notes if n not in how_read][:6]
     return Block("Taken for granted, check these", items=items)
 
 
@@ -420,6 +429,7 @@ def _chemist(result: Forecast) -> list[Block]:
     facts = [
         f"ionic strength {result.ionic_strength_mol_per_kg:.3f} mol/kg, "
         f"density {result.density_kg_per_L:.4f} kg/L",
+        *_current(result.conductivity_mS_per_cm),
         f"{100 * result.coverage:.0f} % of it met by measured interaction coefficients",
         f"{result.draws} draws, seed {result.seed}, {result.failed_rows} without an answer",
         ", ".join(f"{k} {v}" for k, v in result.versions.items()),
@@ -429,3 +439,9 @@ def _chemist(result: Forecast) -> list[Block]:
         Block("Saturation", rows=rows),
         Block("Totals", rows=totals),
     ]
+
+
+def _current(found: Range | None) -> list[str]:
+    if found is None:
+        return []
+    return [f"conductivity {found.median:.3g} mS/cm ({found.p05:.3g} to {found.p95:.3g})"]

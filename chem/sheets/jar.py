@@ -70,7 +70,7 @@ def jar_sheet(result: Jar, units: Units = "both") -> Sheet:
     kept = [b for b in blocks if b.paragraphs or b.items]
     answer = answer_lines(found)
     if found.refused:
-        answer = ["Toxic gas: no jar of it either.", *answer]
+        answer = ["Never in one tank: toxic gas. No jar of it either.", *answer]
     return Sheet(f"Jar test: {mix.name}", answer, kept)
 
 
@@ -203,7 +203,8 @@ def _two_figures(value: float) -> str:
 
 
 def _cautions(result: Jar) -> list[str]:
-    return [*minds(result.forecast.rules, result.forecast.mix), *ALWAYS, *HANDLING]
+    handling = () if result.forecast.refused else HANDLING
+    return [*minds(result.forecast.rules, result.forecast.mix), *ALWAYS, *handling]
 
 
 def _times(scale: float) -> str:

@@ -52,7 +52,7 @@ ANSWERS = {
 
 def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
     """Dose, pH with its range, answer after the dose, the curve, cautions."""
-    gases = [evolved_sentence(g, result.ruled) for g in result.gases]
+    gases = [evolved_sentence(g, result.dosed) for g in result.gases]
     if result.refused:
         blocks = [
             _broken(result),
@@ -176,7 +176,7 @@ def ph_json(result: Adjustment, units: Units = "both") -> str:
         "gases": [
             {
                 "key": g.key,
-                "because": gas_sentence(g.gas, result.ruled),
+                "because": gas_sentence(g.gas, result.dosed),
                 "amount": g.amount,
                 "unit": evolved_unit(g),
             }

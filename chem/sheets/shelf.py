@@ -254,7 +254,11 @@ def _line(result: Shelf, found: Together) -> str:
         words.append(_sentence(why))
     told = (*_warns(result, found), *_forbids(result, found, new=True))
     dangers = [_sentence(text) for text in told]
-    if found.untried and found.toxic:
+    if found.toxic:
+        first = (_forbids(result, found) or [why or ""])[0]
+        words = ["never in one tank.", _sentence(first)]
+        return " ".join([f"{_who(result, found)}:", *words])
+    if found.untried:
         words = [_sentence(why or "")]
     elif dangers and found.answer.word == "clear":
         words = [*dangers, f"No solids, {odds(found.answer.chance)}."]

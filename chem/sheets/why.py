@@ -7,7 +7,8 @@ from typing import Any
 
 from chem.advice.edges import MOST_FACTOR, Edge, ProductEdge, Turn
 from chem.advice.origins import WATER
-from chem.advice.why import Hold, Ion, Other, Reason, Why
+from chem.advice.reasons import Hold, Ion, Reason
+from chem.advice.why import Other, Why
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken, show_limit
 from chem.reference import Solid, tables
 from chem.reference.colloids import colloids

@@ -12,6 +12,7 @@ from functools import cached_property
 from itertools import combinations
 from typing import Any
 
+from chem.equilibrium import one_thread
 from chem.errors import InputProblem, Problem, ToxicGas
 from chem.forecast import (
     NOTHING_LEARNED,
@@ -167,6 +168,7 @@ class Shelf:
         return sum(t.quarrels for t in self.pairs if place in t.members)
 
 
+@one_thread()
 def shelf(
     items: Sequence[Item],
     setting: Setting,

@@ -14,6 +14,7 @@ from chem.label import (
     FileText,
     FormModel,
     Name,
+    NameWord,
     Product,
     find_product,
     is_file,
@@ -106,9 +107,14 @@ class Adjuvant:
     ph_high: float
 
     @cached_property
-    def hazards(self) -> frozenset[str]:
+    def by_name(self) -> tuple[NameWord, ...]:
         """What its name alone tells of it."""
-        return frozenset(word.means for word in read_name(self.name))
+        return read_name(self.name)
+
+    @cached_property
+    def hazards(self) -> frozenset[str]:
+        """Hazard words of its name."""
+        return frozenset(word.means for word in self.by_name)
 
     @cached_property
     def answers_to(self) -> frozenset[str]:
