@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from chem.doubts import median
 from chem.equilibrium import Conditions, System, build_system, solve
 from chem.label.product import Product
+from chem.label.salting import salting_out
 from chem.reference import Source, ph_as_sold, tables
 
 Floats = NDArray[np.float64]
@@ -312,6 +313,26 @@ class Chosen:
         return Chosen(self.rows[:1], *middle, self.dilution, self.brine)
 
 
+SHELF_CELSIUS, SHELF_SPREAD_K = 12.0, 4.0
+NEVER_SOLD = 0.02
+
+
+def exists(product: Product, made: Made) -> Floats:
+    """(M,) chance that a liquid stays clear on a shelf, by measured tables of its own system.
+
+    Sold solutions were clear there. Where no table holds, or none of the liquids would be sold,
+    every liquid is let pass.
+    """
+    count = len(made.water)
+    if product.form != "solution":
+        return np.ones(count)
+    warmest = product.clear_at if product.clear_at is not None else SHELF_CELSIUS
+    salt = salting_out(made.components, made.mol_per_kg, made.water).salt_celsius
+    beyond = np.clip((np.nan_to_num(salt, nan=-99.0) - warmest) / SHELF_SPREAD_K, -50.0, 50.0)
+    chance = 1.0 / (1.0 + np.exp(beyond))
+    return chance if chance.max() > NEVER_SOLD else np.ones(count)
+
+
 def choose(product: Product, made: Made, count: int, generator: np.random.Generator) -> Chosen:
     """N liquids with their pH, systematically from the whole density."""
     read = reading_of(product, made)
@@ -331,6 +352,7 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     log_density += np.log(closing + 1e-300) - np.log(width)
     limed = (made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)
     log_density[limed] = -np.inf
+    log_density += np.log(exists(product, made))[:, None]
     log_density -= log_density.max()
     density = np.exp(log_density)
     cumulative = np.cumsum(density, axis=1)

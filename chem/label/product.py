@@ -35,6 +35,7 @@ from chem.units import (
     read_rate,
     read_rate_range,
     read_specific_gravity,
+    read_temperature,
     read_volume,
 )
 
@@ -47,6 +48,8 @@ DENSITY_WAYS = (
 UNDECLARED_SALT = "undeclared sodium chloride"
 MEASURED_AT = "10 %"
 """How a jug's pH is measured: 1 g in 9 g of distilled water."""
+MEASURED = {"ph", "density", "clear"}
+"""Keys of [known] that are no percents."""
 LIKE_A_SLIP = 0.93
 """Names this like a known one are taken for a slip of the pen and asked about."""
 LIKELY_ENOUGH = 0.3
@@ -125,7 +128,8 @@ class Product:
     density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
     guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
     guarantee line, source or `undeclared sodium chloride`, besides pH and density; ph_measured:
-    its pH is this jug's own, else it is printed, of another lot; vague: names that fit several
+    its pH is this jug's own, else it is printed, of another lot; clear_at: it was seen to stay
+    clear there [degC]; vague: names that fit several
     sources (`vague_sources.csv`); unread: names that fit none; read_from: the file as it was read.
     """
 
@@ -148,6 +152,7 @@ class Product:
     vague: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
     ph_measured: bool = False
+    clear_at: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
     @cached_property
@@ -265,6 +270,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
             f"less than carrier_at_least = {form.says.carrier_at_least!r}",
             "the smaller spray volume under carrier_at_least",
         )
+    clear_at = _clear_at(form, found)
     found.done()
     return Product(
         key=key or path.stem,
@@ -286,6 +292,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         vague=tuple(dict.fromkeys(vague)),
         unread=tuple(dict.fromkeys(unread)),
         ph_measured=bool(measured),
+        clear_at=clear_at,
         read_from=read_from,
     )
 
@@ -431,7 +438,7 @@ def _also(form: ProductForm, found: Collector) -> dict[str, float]:
 def _known(form: ProductForm, found: Collector) -> dict[str, float]:
     out = {}
     for name, text in form.known.items():
-        if name in {"ph", "density"}:
+        if name in MEASURED:
             continue
         key = f"known.{name}"
         number = found.attempt(read_percent, text, key)
@@ -443,6 +450,14 @@ def _known(form: ProductForm, found: Collector) -> dict[str, float]:
         if number is not None and target:
             out[target] = number.value
     return out
+
+
+def _clear_at(form: ProductForm, found: Collector) -> float | None:
+    """`clear = "after a month at 40 F"`: where a jug was seen to stay clear [degC]."""
+    text = form.known.get("clear")
+    if not text:
+        return None
+    return found.attempt(read_temperature, text.rpartition(" at ")[2], "known.clear")
 
 
 def _line(name: str) -> tuple[str, float] | None:
