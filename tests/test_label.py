@@ -265,7 +265,7 @@ def test_over_formulation_is_one_factor_for_the_whole_label(tmp_path: Path) -> N
     )
     inside = contents(read_product(write(tmp_path, text)), Draws(512, 1))
     urea, chloride = (inside.sources_percent[k] for k in ("urea", "potassium chloride"))
-    assert np.corrcoef(urea, chloride)[0, 1] > 0.25
+    assert np.corrcoef(urea, chloride)[0, 1] > 0.15
     over = inside.of("urea") / (102.5 / 28.014) - 1.0
     assert 0.02 < np.median(over) < 0.10 and over.min() > -0.06
 

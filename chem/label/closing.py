@@ -40,7 +40,7 @@ DRY = 200.0
 NO_SOURCE = 0.5
 """Where a label names no source, acid and base are all but free [eq/kg]."""
 OTHER_PH, OTHER_SD, OTHER_SHARE, OTHER_UNNAMED = 7.0, 3.0, 0.05, 0.30
-LOT_SD, LOT_FAR_SD, LOT_FAR = 0.3, 1.0, 0.1
+LOT_SD, LOT_FAR_SD, LOT_FAR = 0.28, 1.0, 0.05
 BRINE_SD, MEASURED_SD = 0.8, 0.15
 MODEL_SD = 0.12
 """Of the pH that charge and constants give a jug which nobody measured."""
@@ -376,8 +376,8 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
 
 
 # Unlisted buffers: chance of none, least and usual amount [eq/kg, share of the charge], spread.
-NO_BUFFER, TWO_BUFFERS = 0.35, 0.4
-BUFFER_LEAST, BUFFER_SHARE = 0.004, 0.03
+NO_BUFFER, TWO_BUFFERS = 0.33, 0.4
+BUFFER_LEAST, BUFFER_SHARE = 0.005, 0.04
 ORGANIC_LEAST, ORGANIC_SHARE = 0.1, 0.12
 BUFFER_LN_SD, BUFFER_PK_SD = 0.84, 1.3
 BUFFER_PKS = np.arange(2, 12)

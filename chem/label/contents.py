@@ -376,7 +376,7 @@ class _Vat:
         for ion in ("Na", "Cl"):
             self._add(ion, 1000.0 * salt / molar_mass_g_per_mol("NaCl"))
         self.water = self.water - salt
-        agents = [a for a in SLOW_AGENTS - {"EDDHA"} if a in self.mol]
+        agents = [a for a in sorted(SLOW_AGENTS) if a in self.mol]
         if agents:
             share = self._uniform("free_ligand", "free ligand")
             for agent in agents:

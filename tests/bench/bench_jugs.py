@@ -54,7 +54,7 @@ from chem.tank import read_mix
 
 SEED = 20
 TURNS = 8
-TANKS, WHOLE_TANKS = 400, 150
+TANKS, WHOLE_TANKS = 240, 120
 DRAWS = 256
 OPENINGS = HERE / "openings.csv"
 SI_OF = ("gypsum", "brushite", "calcite", "struvite")
@@ -148,6 +148,7 @@ def jug_ph(path: Path) -> tuple[np.ndarray, float, str]:
     """(N,) pH of 1 g of a jug in 9 g of pure water, CPU ms of its contents, why it is refused."""
     try:
         product = read_product(path)
+        contents(product, Draws(DRAWS, 1))  # tables and systems are read once
         start = time.process_time()
         held = contents(product, Draws(DRAWS, 1))
         spent = 1000.0 * (time.process_time() - start)
