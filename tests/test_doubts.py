@@ -42,6 +42,18 @@ def test_quantiles_and_chances_are_weighted() -> None:
     assert chance(values > 3.5, np.array([True, True, True, False])) != chance(values > 3)
 
 
+def test_what_no_draw_can_know_keeps_odds_from_none_and_all() -> None:
+    """The mean of a logistic of a normal: by numbers, with a trapezoid over the normal."""
+    happens = np.arange(200) < 20
+    z = np.linspace(-8.0, 8.0, 4001)
+    weight = np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi)
+    for sd in (0.5, 1.0, 2.0):
+        exact = np.trapezoid(weight / (1.0 + np.exp(-(np.log(0.1 / 0.9) + sd * z))), z)
+        assert chance(happens, unknown=sd) == pytest.approx(exact, abs=0.02)
+    assert 0.0 < chance(np.zeros(256, dtype=bool), unknown=2.0) < 0.05
+    assert 0.95 < chance(np.ones(256, dtype=bool), unknown=2.0) < 1.0
+
+
 def test_shares_of_an_additive_response_are_exact() -> None:
     """Y = X1 + 2 X2 of even X: shares 1/5 and 4/5 (variances add)."""
     draws = Draws(4096, 3)
