@@ -72,6 +72,18 @@ def test_a_column_is_known_by_what_it_is_of() -> None:
     assert set(one.used) == {"density"} and not draws.used
 
 
+def test_what_no_draw_can_know_keeps_odds_from_none_and_all() -> None:
+    """The mean of a logistic of a normal: by numbers, with a trapezoid over the normal."""
+    happens = np.arange(200) < 20
+    z = np.linspace(-8.0, 8.0, 4001)
+    weight = np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi)
+    for sd in (0.5, 1.0, 2.0):
+        exact = np.trapezoid(weight / (1.0 + np.exp(-(np.log(0.1 / 0.9) + sd * z))), z)
+        assert chance(happens, unknown=sd) == pytest.approx(exact, abs=0.02)
+    assert 0.0 < chance(np.zeros(256, dtype=bool), unknown=2.0) < 0.05
+    assert 0.95 < chance(np.ones(256, dtype=bool), unknown=2.0) < 1.0
+
+
 def test_shares_of_an_additive_response_are_exact() -> None:
     """Y = X1 + 2 X2 of even X: shares 1/5 and 4/5 (variances add)."""
     draws = Draws(4096, 3)
@@ -115,10 +127,10 @@ def test_every_doubt_has_reason_source_and_something_to_do() -> None:
     ("name", "words"),
     [
         ("product:iron:guarantee:iron", "true iron content of iron"),
-        ("product:npk:ph reading", "measure the pH of npk"),
+        ("product:npk:ph", "measure the pH of npk"),
         ("product:npk:undeclared sodium chloride", "chloride content of npk"),
         ("product:npk:source:urea", "how much urea is in npk"),
-        ("product:npk:source of calcium", "what the calcium in npk is derived from"),
+        ("product:npk:reading of iron chelate", "what the iron chelate of npk is"),
         ("metering:carrier", "tank mark"),
         ("metering:iron", "measure iron closely"),
         ("water:Ca", "tested for Ca"),

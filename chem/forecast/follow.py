@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from chem.doubts import Range, chance, median, range_of, stretched
+from chem.doubts import Range, chance, doubts, median, range_of, stretched
 from chem.equilibrium.activity import Floats
 from chem.forecast.answer import THRESHOLD, Answer, answer_from
 from chem.forecast.clouding import limits
@@ -141,8 +141,10 @@ class Followed:
         return self.tank
 
     def odds(self, happens: Bools) -> float:
-        """Chance of something that comes out, with what is remembered of these jugs."""
-        return chance(happens, self.ok, shift=self.shift)
+        """Chance of something that comes out, with what is remembered of these jugs and what no
+        draw can know."""
+        unknown = doubts()["unknown_odds"].b
+        return chance(happens, self.ok, shift=self.shift, unknown=unknown)
 
     @cached_property
     def probability(self) -> dict[str, float]:

@@ -157,12 +157,12 @@ def _summary(
     lines += _beside(checks, by_id, stored)
     lines += [
         "",
-        "Whole forecasts against a simulated world, from labels alone "
-        "([calibration](../bench/calibration.md)):",
+        "Whole forecasts against a world of sold liquids, from labels alone "
+        "([jugs](../bench/jugs.md)):",
         "",
     ]
-    bench = (Path(__file__).parents[1] / "bench" / "calibration.md").read_text(encoding="utf-8")
-    start = bench.index("| aim |")
+    bench = (Path(__file__).parents[1] / "bench" / "jugs.md").read_text(encoding="utf-8")
+    start = bench.index("| figure |")
     lines += bench[start : bench.index("\n\n", start)].splitlines()
     return lines
 
