@@ -349,5 +349,22 @@ def test_shifts_move_only_estimated_coefficients() -> None:
     a, b = solve(system, totals, Conditions.nominal(system)), solve(system, totals, shifted)
     assert a.ph[0] == pytest.approx(b.ph[0], abs=1e-3)
     assert system.estimated.max() == 1.0
-    groups, group = system.estimate_groups
-    np.testing.assert_array_equal(groups[:, :, group], system.estimated)
+
+
+def test_activity_coefficients_are_the_formula_written_out() -> None:
+    """Groups of species must change nothing: SIT (OECD/NEA TDB-2, 2013), species by species."""
+    for mix in corpus()[::5]:
+        system, t = mix.system, mix.t_celsius
+        conditions = with_doubts(system, t, len(mix.totals))
+        state = solve(system, mix.totals, conditions)
+        assert conditions.eps_shift is not None
+        for i in (0, 17, 49):
+            m, ionic = state.molality[i], state.ionic_strength[i]
+            assert ionic == pytest.approx(0.5 * m @ system.charge**2, rel=1e-12)
+            eps = system.eps_at(t, ionic)
+            eps = eps + np.einsum("k,kst->st", conditions.eps_shift[i], system.estimated)
+            root = np.sqrt(ionic)
+            dh = system.debye_hueckel(t) * root / (1.0 + system.ba * root)
+            gamma = -(system.charge**2) * dh + eps @ m
+            seen = (state.ln_activity[i] - state.ln_molality[i]) / np.log(10.0)
+            np.testing.assert_allclose(seen, gamma, atol=1e-7)

@@ -20,7 +20,7 @@ SHIFT_CLASSES = ("1:1", "1:2", "other")
 """Charge classes by which estimated interaction coefficients move together."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class System:
     """Stoichiometry and constants of the species that `components` can form.
 
@@ -65,25 +65,6 @@ class System:
     def masters(self) -> Mapping[str, int]:
         """Master species, and H+ -> row of `nu`."""
         return {self.species[i]: i for i in range(len(self.components) + 1)}
-
-    @cached_property
-    def linked(self) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
-        """Rows i <= j of `nu` that some species holds both of, and nu_i nu_j (S, pairs)."""
-        held = (self.nu != 0.0).astype(float)
-        i, j = np.nonzero(np.triu(held @ held.T))
-        return i, j, np.ascontiguousarray((self.nu[i] * self.nu[j]).T)
-
-    @cached_property
-    def estimate_groups(self) -> tuple[Floats, NDArray[np.int64]]:
-        """Species whose columns of `estimated` are the same: (3, S, G) columns, (S,) group of each.
-
-        Most complexes of one charge are in no measured pair, so G is far below S.
-        """
-        places: dict[bytes, int] = {}
-        columns = [self.estimated[:, :, s].tobytes() for s in range(len(self.species))]
-        group = np.array([places.setdefault(c, len(places)) for c in columns])
-        first = np.array([columns.index(c) for c in places])
-        return self.estimated[:, :, first], group
 
     def log_k(self, t_celsius: float) -> Floats:
         """(S,) log10 formation constants at t [degC]; 0 for masters."""
