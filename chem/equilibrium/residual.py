@@ -14,7 +14,7 @@ Arrays run species x rows, as in `medium`; components stand in the order of elim
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import lru_cache
 
 import numpy as np
@@ -28,26 +28,43 @@ from chem.equilibrium.system import Phases, System
 
 @dataclass(frozen=True)
 class Solids:
-    """Solids in equilibrium with a batch.
+    """Solids in equilibrium with a batch: up to K in a row, each row its own.
 
-    nu: (C+1, M) in the order of elimination; water: (M,); active: (M, n) which; ln_ksp: (M, n).
+    nu: (C+1, K, n) in the order of elimination, 0 where a row has fewer; water, ln_ksp: (K, n);
+    present: (K, n); which: (K, n) columns of the phases.
     """
 
     nu: Floats
     water: Floats
-    active: NDArray[np.bool_]
     ln_ksp: Floats
-
-    def columns(self, keep: NDArray[np.int64]) -> Solids:
-        """Some of the rows."""
-        return Solids(self.nu, self.water, self.active[:, keep], self.ln_ksp[:, keep])
+    present: NDArray[np.bool_]
+    which: NDArray[np.int64]
 
     @classmethod
     def of(
         cls, phases: Phases, order: NDArray[np.int64], active: NDArray[np.bool_], ln_ksp: Floats
     ) -> Solids:
         """From (n, M) arrays."""
-        return cls(phases.nu[order], phases.water, active.T, ln_ksp.T)
+        most = int(active.sum(axis=1).max(initial=0))
+        which = np.argsort(~active, axis=1, kind="stable")[:, :most]
+        present = np.take_along_axis(active, which, axis=1).T
+        which = which.T
+        nu, water = phases.nu[order][:, which] * present, phases.water[which] * present
+        return cls(nu, water, np.take_along_axis(ln_ksp.T, which, axis=0), present, which)
+
+    def pick(self, columns: NDArray[np.int64]) -> Solids:
+        """Some of the rows."""
+        return Solids(*(getattr(self, f.name)[..., columns] for f in fields(self)))
+
+    def held(self, amounts: Floats) -> Floats:
+        """(C+1, n) what amounts (K, n) hold of the components."""
+        return np.asarray((self.nu * amounts).sum(axis=1))
+
+    def spread(self, amounts: Floats, count: int) -> Floats:
+        """(n, count) amounts by phase."""
+        out = np.zeros((amounts.shape[1], count))
+        np.put_along_axis(out, self.which.T, np.where(self.present, amounts, 0.0).T, axis=1)
+        return out
 
 
 class NewtonStep:
@@ -65,84 +82,86 @@ class NewtonStep:
         self._changes = np.concatenate([self.nu, np.full((1, self.nu.shape[1]), -1.0)]).T.copy()
         i, j = np.triu_indices(len(self.nu))
         linked = ((self.nu[i] != 0.0) & (self.nu[j] != 0.0)).any(axis=1)
-        self._i, self._j = i[linked], j[linked]
-        self._products = self.nu[self._i] * self.nu[self._j]
+        self._pairs = i[linked], j[linked]
+        self._products = self.nu[i[linked]] * self.nu[j[linked]]
 
-    def right(self, molality: Floats, above: Floats, totals: Floats, scratch: Scratch) -> Floats:
-        """(C+1, n) T - nu [m (1 + residual)]; above: (S, n) 1 + ln K' - ln m."""
-        weighted = np.multiply(molality, above, out=scratch("weighted", *molality.shape))
-        held = np.matmul(self.nu, weighted, out=scratch("held", *totals.shape))
-        return np.subtract(totals, held, out=held)
+    def solve(
+        self,
+        molality: Floats,
+        above: Floats,
+        totals: Floats,
+        ln_h: Floats | None,
+        solids: Solids | None,
+        ln_water_activity: Floats,
+        direct: bool,
+        scratch: Scratch,
+    ) -> tuple[Floats, Floats, Floats]:
+        """Potentials x (C+1, n), delta ln m (S, n), amounts of solids (K, n) [mol/kg water].
 
-    def change(self, x: Floats, above: Floats, scratch: Scratch) -> Floats:
-        """(S, n) delta ln m."""
-        n = x.shape[1]
-        full = scratch("full", len(x) + 1, n)
-        full[:-1] = x
-        full[-1] = 1.0
-        out = np.matmul(self._changes, full, out=scratch("change", *above.shape))
-        out += above
-        return out
-
-    def direct(
-        self, molality: Floats, right: Floats, fixed_ln_h: Floats | None, scratch: Scratch
-    ) -> Floats:
-        """Potentials x (C+1, n) without solids, by elimination without pivots.
-
-        molality: (S, n); right: (C+1, n), overwritten; fixed_ln_h: (n,) ln activity of a given pH.
+        molality: (S, n); above: (S, n) 1 + ln K' - ln m; totals: (C+1, n), T_H last; ln_h: (n,) ln
+        activity of H+ where the pH is given; direct: without pivots, which solids need, by LAPACK row
+        by row.
         """
-        entries = self._elimination.entries
-        filled = scratch("filled", len(entries) + len(right), right.shape[1])
-        np.matmul(entries, molality, out=filled[: len(entries)])
-        return self._elimination.solve(filled, right, fixed_ln_h, scratch)
+        weighted = np.multiply(molality, above, out=scratch("weighted", *molality.shape))
+        right = np.matmul(self.nu, weighted, out=scratch("right", *totals.shape))
+        np.subtract(totals, right, out=right)
+        if direct:
+            entries = self._elimination.entries
+            filled = scratch("filled", len(entries) + len(right), right.shape[1])
+            np.matmul(entries, molality, out=filled[: len(entries)])
+            x = self._elimination.solve(filled, right, ln_h, scratch)
+            amounts = right[:0]
+        else:
+            x, amounts = self._pivoted(molality, right, totals, ln_h, solids, ln_water_activity)
+        full = scratch("full", len(x) + 1, x.shape[1])
+        full[:-1], full[-1] = x, 1.0
+        change = np.matmul(self._changes, full, out=scratch("change", *above.shape))
+        change += above
+        return x, change, amounts
 
-    def pivoted(
+    def _pivoted(
         self,
         molality: Floats,
         right: Floats,
         totals: Floats,
-        fixed_ln_h: Floats | None,
+        ln_h: Floats | None,
         solids: Solids | None,
         ln_water_activity: Floats,
     ) -> tuple[Floats, Floats]:
-        """Potentials x (C+1, n) and amounts of solids (M, n) [mol/kg water], row by row.
-
-        molality: (S, n); right, totals: (C+1, n), T_H last; fixed_ln_h: (n,).
-        """
         size, n = right.shape
         extra = 0 if solids is None else len(solids.water)
+        i, j = self._pairs
         filled = self._products @ molality
         matrix = np.zeros((n, size + extra, size + extra))
-        matrix[:, self._i, self._j] = matrix[:, self._j, self._i] = filled.T
-        diagonal = filled[self._i == self._j]
+        matrix[:, i, j] = matrix[:, j, i] = filled.T
+        diagonal = filled[i == j]
+        full = np.zeros((n, size + extra))
+        full[:, :size] = right.T
+        scale = np.ones((n, size + extra))
         if solids is not None:
             # A component that a solid holds nearly all of is known from the solid's row, which the
             # little left in solution must not outweigh.
-            in_solids = np.abs(solids.nu) @ solids.active > 0.0
-            np.maximum(diagonal, np.abs(totals), out=diagonal, where=in_solids)
-        scale = np.ones((n, size + extra))
+            np.maximum(diagonal, np.abs(totals), out=diagonal, where=solids.nu.any(axis=1))
         scale[:, :size] = 1.0 / np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0)).T
-        if fixed_ln_h is not None:
+        if ln_h is not None:
             scale[:, size - 1] = 1.0
-        full = np.zeros((n, size + extra))
-        full[:, :size] = right.T
         if solids is not None:
-            active = solids.active.T
-            link = active[:, None, :] * solids.nu
+            there = solids.present.T
+            link = solids.nu.transpose(2, 0, 1)
             heaviest = np.abs(link * scale[:, :size, None]).max(axis=1)
-            scale[:, size:] = np.where(active, 1.0 / np.maximum(heaviest, 1e-300), 1.0)
+            scale[:, size:] = np.where(there, 1.0 / np.maximum(heaviest, 1e-300), 1.0)
             matrix[:, :size, size:] = link
             matrix[:, size:, :size] = np.swapaxes(link, 1, 2)
             spare = np.arange(size, size + extra)
-            matrix[:, spare, spare] = ~active
-            target = solids.ln_ksp - solids.water[:, None] * ln_water_activity
-            full[:, size:] = np.where(active, target.T, 0.0)
+            matrix[:, spare, spare] = ~there
+            target = solids.ln_ksp - solids.water * ln_water_activity
+            full[:, size:] = np.where(there, target.T, 0.0)
         matrix *= scale[:, :, None]
         matrix *= scale[:, None, :]
-        if fixed_ln_h is not None:
+        if ln_h is not None:
             matrix[:, size - 1, :] = 0.0
             matrix[:, size - 1, size - 1] = 1.0
-            full[:, size - 1] = fixed_ln_h
+            full[:, size - 1] = ln_h
         solution = solve_each(matrix, full * scale) * scale
         return solution[:, :size].T.copy(), solution[:, size:].T.copy()
 

@@ -189,7 +189,7 @@ class _Rows:
 
 def _picked(value: Floats | Solids | None, columns: Integers) -> Any:
     if isinstance(value, Solids):
-        return value.columns(columns)
+        return value.pick(columns)
     if value is None or (value.ndim == 2 and value.shape[1] == 1):
         return value
     return np.take(value, columns, axis=-1)
@@ -280,9 +280,10 @@ def solve(
             np.ones(len(part)),
         )
 
-    # Without pivots first; what is not through then takes the slower way, from two starts.
-    ways = [(True, FIRST_SHARE, start)] if phases is None else [(False, FIRST_SHARE, start)]
-    ways += [(False, FIRST_SHARE, None), (False, SECOND_SHARE, None)] if phases is None else []
+    # Without pivots first; what is not through, and solids, take the slower way.
+    ways = [(False, FIRST_SHARE, start)]
+    if phases is None:
+        ways = [(True, FIRST_SHARE, start), (False, FIRST_SHARE, None), (False, SECOND_SHARE, None)]
     todo = np.arange(n)
     # A set of solids that can't coexist overflows: its row then says so by its reason.
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
@@ -290,7 +291,8 @@ def solve(
             for first in range(0, len(todo), CHUNK_ROWS):
                 part = todo[first : first + CHUNK_ROWS]
                 rows = rows_of(part, share, near)
-                _write(state, part, _solve_chunk(system, model, step, scratch, rows, direct), step)
+                found = _solve_chunk(system, model, step, scratch, rows, direct)
+                _write(state, part, found, rows.solids, step)
             todo = todo[~state.converged[todo]]
     return state
 
@@ -318,7 +320,9 @@ def _empty(system: System, conditions: Conditions, totals: Floats, amounts: Floa
     )
 
 
-def _write(state: Equilibrium, part: Integers, found: _Found, step: NewtonStep) -> None:
+def _write(
+    state: Equilibrium, part: Integers, found: _Found, solids: Solids | None, step: NewtonStep
+) -> None:
     """Put a chunk's rows in their place; no number for what did not converge."""
     failed = found.reason != Reason.CONVERGED
     for values in (found.ln_molality, found.ln_activity, found.x):
@@ -331,7 +335,8 @@ def _write(state: Equilibrium, part: Integers, found: _Found, step: NewtonStep) 
     state.ln_water_activity[part] = found.ln_water_activity
     state.ionic_strength[part] = found.ionic_strength
     state.ph[part] = -found.x[-1] / LN10
-    state.amounts[part] = found.amounts.T
+    if solids is not None:
+        state.amounts[part] = solids.spread(found.amounts, state.amounts.shape[1])
     state.water_left[part] = found.water_left
     state.balance[part] = found.balance
     state.converged[part] = ~failed
@@ -370,15 +375,17 @@ def _solve_chunk(
         above += rows.above_k
         above -= rows.ln_m
         totals = rows.totals if rows.solids is None else rows.totals / rows.water
-        right = step.right(molality, above, totals, scratch)
-        amounts, water = amounts_found[:, :0], rows.water
-        if direct:
-            x = step.direct(molality, right, rows.ln_h, scratch)
-        else:
-            x, amounts = step.pivoted(
-                molality, right, totals, rows.ln_h, rows.solids, medium.ln_water_activity
-            )
-        change = step.change(x, above, scratch)
+        x, change, amounts = step.solve(
+            molality,
+            above,
+            totals,
+            rows.ln_h,
+            rows.solids,
+            medium.ln_water_activity,
+            direct,
+            scratch,
+        )
+        water = rows.water
         moves = x - rows.last_x
         move = np.abs(moves).max(axis=0)
         finite = np.isfinite(move)
@@ -390,7 +397,7 @@ def _solve_chunk(
         done = (move < STEP_TOLERANCE) | (move * slowest < STEP_TOLERANCE * (1.0 - slowest))
         if rows.solids is not None:
             # Water bound in solids leaves the water: n is per kg of water left.
-            bound_water = MOLAR_MASS_WATER_KG * (rows.solids.water @ amounts)
+            bound_water = MOLAR_MASS_WATER_KG * (rows.solids.water * amounts).sum(axis=0)
             water = 1.0 / np.maximum(1.0 + bound_water, 1e-3)
             done &= np.abs(water - rows.water) < STEP_TOLERANCE
         done &= finite
@@ -481,7 +488,7 @@ def _balance(
     held = step.nu @ molality
     scale = np.abs(step.nu) @ molality
     if rows.solids is not None:
-        held += rows.solids.nu @ amounts
-        scale += np.abs(rows.solids.nu) @ np.abs(amounts)
+        held += rows.solids.held(amounts)
+        scale += np.abs(rows.solids.nu * amounts).sum(axis=1)
     error = np.abs(held - rows.totals / water_left) / np.maximum(scale, TOTAL_FLOOR)
     return np.asarray(error[: None if rows.ln_h is None else -1].max(axis=0, initial=0.0))
