@@ -99,8 +99,7 @@ class NewtonStep:
         """Potentials x (C+1, n), delta ln m (S, n), amounts of solids (K, n) [mol/kg water].
 
         molality: (S, n); above: (S, n) 1 + ln K' - ln m; totals: (C+1, n), T_H last; ln_h: (n,) ln
-        activity of H+ where the pH is given; direct: without pivots, which solids need, by LAPACK row
-        by row.
+        activity of H+ where the pH is given; direct: without pivots; solids need them, by LAPACK.
         """
         weighted = np.multiply(molality, above, out=scratch("weighted", *molality.shape))
         right = np.matmul(self.nu, weighted, out=scratch("right", *totals.shape))

@@ -230,6 +230,7 @@ def solve(
     active: Bools | None = None,
     log_ksp: Floats | None = None,
     start: Equilibrium | None = None,
+    tolerance: float = STEP_TOLERANCE,
 ) -> Equilibrium:
     """Speciate N rows.
 
@@ -239,6 +240,7 @@ def solve(
         ph: (N,) given pH (-log10 of the H+ activity); default: electroneutrality decides.
         phases, active, log_ksp: solids in equilibrium; (N, M) which, (1 or N, M) their log10 Ksp.
         start: a neighbouring result of the same shape to start from.
+        tolerance: change of ln activities left to come at which a row is through.
 
     Raises:
         ValueError: totals of wrong shape, negative or not finite.
@@ -284,14 +286,15 @@ def solve(
     ways = [(False, FIRST_SHARE, start)]
     if phases is None:
         ways = [(True, FIRST_SHARE, start), (False, FIRST_SHARE, None), (False, SECOND_SHARE, None)]
-    todo = np.arange(n)
+    # Rows of like many solids go together: their matrices are of one size.
+    todo = np.arange(n) if active is None else np.argsort(active.sum(axis=1), kind="stable")
     # A set of solids that can't coexist overflows: its row then says so by its reason.
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         for direct, share, near in ways:
             for first in range(0, len(todo), CHUNK_ROWS):
                 part = todo[first : first + CHUNK_ROWS]
                 rows = rows_of(part, share, near)
-                found = _solve_chunk(system, model, step, scratch, rows, direct)
+                found = _solve_chunk(system, model, step, scratch, rows, direct, tolerance)
                 _write(state, part, found, rows.solids, step)
             todo = todo[~state.converged[todo]]
     return state
@@ -351,6 +354,7 @@ def _solve_chunk(
     scratch: Scratch,
     every: _Rows,
     direct: bool,
+    tolerance: float,
 ) -> _Found:
     """Iterate until every row is through, or has had its iterations."""
     n = len(every.index)
@@ -394,12 +398,12 @@ def _solve_chunk(
         share = (moves * rows.last_moves).sum(axis=0) / before
         shrunk = np.sqrt(np.square(moves).sum(axis=0) / before)
         slowest = np.maximum(shrunk, np.abs(rows.last_share))
-        done = (move < STEP_TOLERANCE) | (move * slowest < STEP_TOLERANCE * (1.0 - slowest))
+        done = (move < tolerance) | (move * slowest < tolerance * (1.0 - slowest))
         if rows.solids is not None:
             # Water bound in solids leaves the water: n is per kg of water left.
             bound_water = MOLAR_MASS_WATER_KG * (rows.solids.water * amounts).sum(axis=0)
             water = 1.0 / np.maximum(1.0 + bound_water, 1e-3)
-            done &= np.abs(water - rows.water) < STEP_TOLERANCE
+            done &= np.abs(water - rows.water) < tolerance
         done &= finite
         stop = (done | ~finite) & live if iteration < most else live
         if stop.any():
@@ -433,7 +437,7 @@ def _solve_chunk(
     molality = np.exp(np.minimum(ln_m, 50.0))
     balance = _balance(step, molality, every, water_found, amounts_found)
     reason = np.where(
-        (reason == Reason.CONVERGED) & ~(balance < BALANCE_TOLERANCE),
+        (reason == Reason.CONVERGED) & ~(balance < max(BALANCE_TOLERANCE, tolerance)),
         int(Reason.ITERATIONS),
         reason,
     )
