@@ -34,8 +34,10 @@ DIRECT_ITERATIONS, PIVOTED_ITERATIONS = 60, 150
 STEP_TOLERANCE = 1e-9
 BALANCE_TOLERANCE = 1e-9
 LN_M_FLOOR = -300.0
-FREE_GROWTH_LN, GROWTH = 0.5, 12.0
+FREE_GROWTH_LN, GROWTH = 3.0, 12.0
 """Growth of ln m that needs no limit; how steeply the limit rises with a species' own share."""
+STALE = (2, 4)
+"""Steps from a cold start that go by the activity coefficients of the step before."""
 STEADY, STEADY_SHARE, STEADY_MOVE = 0.5, 0.9, 0.05
 """A row whose moves shrink by a steady share goes all that is left to go at once."""
 PACKED_SHARE = 0.25
@@ -165,7 +167,8 @@ class _Rows:
     totals: (C+1, n) in the order of elimination, T_H of electroneutrality last; above_k: (S, n)
     1 + ln K, or (S, 1) of all; shifts: (3, n); ln_h: (n,) of a given pH; solids or None; ceiling:
     (S, all) ln of the largest molality, by `index`; ln_m: (S, n) and water: (n,), the state;
-    last_x: (C+1, n), last_moves: (C+1, n) its change, last_share: (n,) of that to the one before.
+    cold: not from a neighbour; last_x: (C+1, n), last_moves: (C+1, n) its change, last_size: (n,)
+    of that, last_share: (n,) of it to the one before.
     """
 
     index: Integers
@@ -177,8 +180,10 @@ class _Rows:
     ceiling: Floats
     ln_m: Floats
     water: Floats
+    cold: bool
     last_x: Floats
     last_moves: Floats
+    last_size: Floats
     last_share: Floats
 
     def pick(self, columns: Integers) -> _Rows:
@@ -187,10 +192,10 @@ class _Rows:
         return replace(self, **(kept | {"ceiling": self.ceiling}))
 
 
-def _picked(value: Floats | Solids | None, columns: Integers) -> Any:
+def _picked(value: Floats | Solids | bool | None, columns: Integers) -> Any:
     if isinstance(value, Solids):
         return value.pick(columns)
-    if value is None or (value.ndim == 2 and value.shape[1] == 1):
+    if value is None or isinstance(value, bool) or (value.ndim == 2 and value.shape[1] == 1):
         return value
     return np.take(value, columns, axis=-1)
 
@@ -253,33 +258,39 @@ def solve(
     state = _empty(system, conditions, totals, amounts)
 
     def rows_of(part: Integers, share: float, near: Equilibrium | None) -> _Rows:
-        these = totals[part].T.copy()
+        at = _span(part)
+        these = totals[at].T.copy()
         full = np.concatenate([these, -(system.component_charge @ these)[None, :]])[step.order]
         ceiling = ceilings(system, these)
         ln_m, water = first_guess(system, ceiling, share), np.ones(len(part))
         if near is not None:
-            ln_near = near.ln_molality[part].T
+            ln_near = near.ln_molality[at].T
+            if phases is None:
+                grown = np.log(these / np.maximum(near.totals[at].T, TOTAL_FLOOR))
+                ln_near = ln_near + system.nu[:-1].T @ grown
             usable = np.isfinite(ln_near.sum(axis=0))
             np.copyto(ln_m, np.minimum(ln_near, ceiling), where=usable)
-            water = np.nan_to_num(near.water_left[part], nan=1.0)
+            water = np.nan_to_num(near.water_left[at], nan=1.0)
         log_k, shifts = conditions.log_k, conditions.eps_shift
         solids = None
         if phases is not None and active is not None and log_ksp is not None:
-            ln_ksp = LN10 * np.broadcast_to(log_ksp, active.shape)[part]
-            solids = Solids.of(phases, step.order, active[part], ln_ksp)
+            ln_ksp = LN10 * np.broadcast_to(log_ksp, active.shape)[at]
+            solids = Solids.of(phases, step.order, active[at], ln_ksp)
         return _Rows(
             np.arange(len(part)),
             full,
-            1.0 + LN10 * (log_k if len(log_k) == 1 else log_k[part]).T.copy(),
-            None if shifts is None else shifts[part].T.copy(),
-            None if ph is None else -LN10 * np.broadcast_to(np.asarray(ph, float), (n,))[part],
+            1.0 + LN10 * (log_k if len(log_k) == 1 else log_k[at]).T.copy(),
+            None if shifts is None else shifts[at].T.copy(),
+            None if ph is None else -LN10 * np.broadcast_to(np.asarray(ph, float), (n,))[at],
             solids,
             ceiling,
             ln_m,
             water,
+            near is None,
             np.zeros(full.shape),
             np.zeros(full.shape),
-            np.ones(len(part)),
+            np.full(len(part), np.inf),
+            np.full(len(part), np.inf),
         )
 
     # Without pivots first; what is not through, and solids, take the slower way.
@@ -298,6 +309,12 @@ def solve(
                 _write(state, part, found, rows.solids, step)
             todo = todo[~state.converged[todo]]
     return state
+
+
+def _span(part: Integers) -> Integers | slice:
+    """The same rows as a slice where they follow one another: views are quicker than copies."""
+    first, end = int(part[0]), int(part[-1]) + 1
+    return slice(first, end) if end - first == len(part) and (np.diff(part) == 1).all() else part
 
 
 def _empty(system: System, conditions: Conditions, totals: Floats, amounts: Floats) -> Equilibrium:
@@ -328,23 +345,25 @@ def _write(
 ) -> None:
     """Put a chunk's rows in their place; no number for what did not converge."""
     failed = found.reason != Reason.CONVERGED
-    for values in (found.ln_molality, found.ln_activity, found.x):
-        values[:, failed] = np.nan
-    for values in (found.ln_water_activity, found.ionic_strength):
-        values[failed] = np.nan
-    state.ln_molality.T[:, part] = found.ln_molality
-    state.ln_activity.T[:, part] = found.ln_activity
-    state.ln_component_activity.T[step.order[:, None], part] = found.x
-    state.ln_water_activity[part] = found.ln_water_activity
-    state.ionic_strength[part] = found.ionic_strength
-    state.ph[part] = -found.x[-1] / LN10
+    if failed.any():
+        for values in (found.ln_molality, found.ln_activity, found.x):
+            values[:, failed] = np.nan
+        for values in (found.ln_water_activity, found.ionic_strength):
+            values[failed] = np.nan
+    at = _span(part)
+    state.ln_molality.T[:, at] = found.ln_molality
+    state.ln_activity.T[:, at] = found.ln_activity
+    state.ln_component_activity.T[:, at] = found.x[np.argsort(step.order)]
+    state.ln_water_activity[at] = found.ln_water_activity
+    state.ionic_strength[at] = found.ionic_strength
+    state.ph[at] = -found.x[-1] / LN10
     if solids is not None:
-        state.amounts[part] = solids.spread(found.amounts, state.amounts.shape[1])
-    state.water_left[part] = found.water_left
-    state.balance[part] = found.balance
-    state.converged[part] = ~failed
-    state.reason[part] = found.reason
-    state.iterations[part] = found.iterations
+        state.amounts[at] = solids.spread(found.amounts, state.amounts.shape[1])
+    state.water_left[at] = found.water_left
+    state.balance[at] = found.balance
+    state.converged[at] = ~failed
+    state.reason[at] = found.reason
+    state.iterations[at] = found.iterations
 
 
 def _solve_chunk(
@@ -372,7 +391,9 @@ def _solve_chunk(
     for iteration in range(1, most + 1):
         shape = rows.ln_m.shape
         molality = np.exp(rows.ln_m, out=scratch("molality", *shape))
-        medium = model.medium(molality, rows.shifts, scratch)
+        renewed = not (rows.cold and iteration in STALE)
+        if renewed:
+            medium = model.medium(molality, rows.shifts, scratch)
         above = np.take(
             medium.ln_k_shift, model.group, axis=0, out=scratch("above", *shape), mode="clip"
         )
@@ -394,17 +415,16 @@ def _solve_chunk(
         move = np.abs(moves).max(axis=0)
         finite = np.isfinite(move)
         # Near the end each move is a share of the one before: the activity coefficients lag.
-        before = np.square(rows.last_moves).sum(axis=0)
-        share = (moves * rows.last_moves).sum(axis=0) / before
-        shrunk = np.sqrt(np.square(moves).sum(axis=0) / before)
-        slowest = np.maximum(shrunk, np.abs(rows.last_share))
+        size = np.sqrt(np.square(moves).sum(axis=0))
+        share = (moves * rows.last_moves).sum(axis=0) / rows.last_size**2
+        slowest = np.maximum(size / rows.last_size, np.abs(rows.last_share))
         done = (move < tolerance) | (move * slowest < tolerance * (1.0 - slowest))
         if rows.solids is not None:
             # Water bound in solids leaves the water: n is per kg of water left.
             bound_water = MOLAR_MASS_WATER_KG * (rows.solids.water * amounts).sum(axis=0)
             water = 1.0 / np.maximum(1.0 + bound_water, 1e-3)
             done &= np.abs(water - rows.water) < tolerance
-        done &= finite
+        done &= finite & renewed
         stop = (done | ~finite) & live if iteration < most else live
         if stop.any():
             at = rows.index[stop]
@@ -428,7 +448,8 @@ def _solve_chunk(
         if steady.any():
             change *= np.where(steady, 1.0 / (1.0 - share), 1.0)
         _advance(rows, change, medium.solutes, iteration, scratch)
-        rows.last_x[:], rows.last_moves, rows.last_share, rows.water = x, moves, share, water
+        rows.last_x[:], rows.last_moves, rows.last_size = x, moves, size
+        rows.last_share, rows.water = share, water
         if live.mean() <= 1.0 - PACKED_SHARE:
             rows = rows.pick(np.flatnonzero(live))
             live = np.ones(len(rows.index), dtype=bool)
