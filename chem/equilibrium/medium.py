@@ -139,7 +139,7 @@ class ActivityModel:
             eps_m += np.take(moved, self._kind, axis=0, out=spread, mode="clip")
         held *= eps_m
         osmotic_sum = solutes - osmotic_debye_hueckel(root, self._a, self._ba)
-        osmotic_sum += 0.5 * LN10 * held.sum(axis=0)
+        osmotic_sum += 0.5 * LN10 * np.add.reduce(held)
         debye_hueckel = -self._a * root / (1.0 + self._ba * root)
         eps_m += np.multiply(self._z2, debye_hueckel, out=held)
         eps_m *= LN10

@@ -412,11 +412,11 @@ def _solve_chunk(
         )
         water = rows.water
         moves = x - rows.last_x
-        move = np.abs(moves).max(axis=0)
+        move = np.maximum.reduce(np.abs(moves))
         finite = np.isfinite(move)
         # Near the end each move is a share of the one before: the activity coefficients lag.
-        size = np.sqrt(np.square(moves).sum(axis=0))
-        share = (moves * rows.last_moves).sum(axis=0) / rows.last_size**2
+        size = np.sqrt(np.add.reduce(moves * moves))
+        share = np.add.reduce(moves * rows.last_moves) / (rows.last_size * rows.last_size)
         slowest = np.maximum(size / rows.last_size, np.abs(rows.last_share))
         done = (move < tolerance) | (move * slowest < tolerance * (1.0 - slowest))
         if rows.solids is not None:
@@ -450,7 +450,7 @@ def _solve_chunk(
         _advance(rows, change, medium.solutes, iteration, scratch)
         rows.last_x[:], rows.last_moves, rows.last_size = x, moves, size
         rows.last_share, rows.water = share, water
-        if live.mean() <= 1.0 - PACKED_SHARE:
+        if np.count_nonzero(live) <= (1.0 - PACKED_SHARE) * len(live):
             rows = rows.pick(np.flatnonzero(live))
             live = np.ones(len(rows.index), dtype=bool)
     shift = system.water[:, None] * aw_found - gamma_found[model.group]
@@ -511,7 +511,9 @@ def _balance(
 ) -> Floats:
     """(n,) largest relative mass balance error; the proton row counts only if pH is free."""
     held = step.nu @ molality
-    scale = np.abs(step.nu) @ molality
+    scale = held.copy()
+    signed = (step.nu < 0.0).any(axis=1)
+    scale[signed] = np.abs(step.nu[signed]) @ molality
     if rows.solids is not None:
         held += rows.solids.held(amounts)
         scale += np.abs(rows.solids.nu * amounts).sum(axis=1)
