@@ -33,7 +33,7 @@ def ceilings(system: System, totals_mol_per_kgw: Floats) -> Floats:
     return out
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=32)
 def _bounds(system: System) -> tuple[NDArray[np.int64], Floats]:
     """(most, S) the components of each species, the first again where it has fewer, and ln nu."""
     nu = system.nu[:-1] * (system.nu[:-1] > 0.0)

@@ -154,7 +154,7 @@ def _firsts(keys: list[bytes]) -> list[int]:
     return sorted({key: i for i, key in reversed(list(enumerate(keys)))}.values())
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=32)
 def activity_model(system: System, t_celsius: float) -> ActivityModel:
     """The model of a system at t [degC], kept for the next call."""
     return ActivityModel(system, t_celsius)

@@ -165,7 +165,7 @@ class NewtonStep:
         return solution[:, :size].T.copy(), solution[:, size:].T.copy()
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=32)
 def newton_step(system: System) -> NewtonStep:
     """The step of a system, kept for the next call."""
     return NewtonStep(system)

@@ -39,7 +39,7 @@ FREE_GROWTH_LN, GROWTH = 3.0, 12.0
 STALE = (2, 4)
 """Steps from a cold start that go by the activity coefficients of the step before."""
 STEADY, STEADY_SHARE, STEADY_MOVE = 0.5, 0.9, 0.05
-"""A row whose moves shrink by a steady share goes all that is left to go at once."""
+"""When a row's moves shrink steadily: the share's relative change, itself, the largest move."""
 PACKED_SHARE = 0.25
 """Rows that are done are taken out once they are so many of a batch."""
 SOLIDS_LIFT_LN = 3.0
@@ -136,7 +136,7 @@ class Equilibrium:
         """The result with some rows replaced by those of another under the same conditions."""
         fields = {}
         for name in PER_ROW:
-            values = getattr(self, name).copy()
+            values = getattr(self, name).copy(order="K")
             values[which] = getattr(part, name)
             fields[name] = values
         return replace(self, **fields)
@@ -161,14 +161,53 @@ PER_ROW = (
 
 
 @dataclass
+class _Course:
+    """How the potentials of a chunk's rows have moved of late.
+
+    x, moves: (C+1, n) the last and the change to it; size: (n,) of that change; share: (n,) of it
+    to the one before.
+    """
+
+    x: Floats
+    moves: Floats
+    size: Floats
+    share: Floats
+
+    @classmethod
+    def begin(cls, components: int, n: int) -> _Course:
+        """Before the first step."""
+        shape = (components, n)
+        return cls(np.zeros(shape), np.zeros(shape), np.full(n, np.inf), np.full(n, np.inf))
+
+    def go(self, x: Floats, tolerance: float) -> tuple[Bools, Floats]:
+        """Move on to x: (n,) is less than a tolerance left to go, and what to stretch the step by.
+
+        Near the end each move is a steady share of the one before, as the activity coefficients
+        lag; such a row goes all that is left at once.
+        """
+        moves = x - self.x
+        most, size = np.maximum.reduce(np.abs(moves)), np.sqrt(np.add.reduce(moves * moves))
+        share = np.add.reduce(moves * self.moves) / (self.size * self.size)
+        slowest = np.maximum(size / self.size, np.abs(self.share))
+        done = (most < tolerance) | (most * slowest < tolerance * (1.0 - slowest))
+        steady = np.abs(share - self.share) < STEADY * np.abs(share)
+        steady &= (most < STEADY_MOVE) & (slowest < STEADY_SHARE)
+        self.x[:], self.moves, self.size, self.share = x, moves, size, share
+        return done, np.where(steady, 1.0 / (1.0 - share), 1.0)
+
+    def pick(self, columns: Integers) -> _Course:
+        """Some of the rows."""
+        return _Course(*(np.take(getattr(self, f.name), columns, axis=-1) for f in fields(self)))
+
+
+@dataclass
 class _Rows:
     """What a chunk's rows are solved from; arrays end in the row (n).
 
     totals: (C+1, n) in the order of elimination, T_H of electroneutrality last; above_k: (S, n)
     1 + ln K, or (S, 1) of all; shifts: (3, n); ln_h: (n,) of a given pH; solids or None; ceiling:
     (S, all) ln of the largest molality, by `index`; ln_m: (S, n) and water: (n,), the state;
-    cold: not from a neighbour; last_x: (C+1, n), last_moves: (C+1, n) its change, last_size: (n,)
-    of that, last_share: (n,) of it to the one before.
+    cold: not from a neighbour; course: how they have moved of late.
     """
 
     index: Integers
@@ -181,10 +220,7 @@ class _Rows:
     ln_m: Floats
     water: Floats
     cold: bool
-    last_x: Floats
-    last_moves: Floats
-    last_size: Floats
-    last_share: Floats
+    course: _Course
 
     def pick(self, columns: Integers) -> _Rows:
         """Some of the rows; `ceiling` stays that of all."""
@@ -192,8 +228,8 @@ class _Rows:
         return replace(self, **(kept | {"ceiling": self.ceiling}))
 
 
-def _picked(value: Floats | Solids | bool | None, columns: Integers) -> Any:
-    if isinstance(value, Solids):
+def _picked(value: Floats | Solids | _Course | bool | None, columns: Integers) -> Any:
+    if isinstance(value, Solids | _Course):
         return value.pick(columns)
     if value is None or isinstance(value, bool) or (value.ndim == 2 and value.shape[1] == 1):
         return value
@@ -287,10 +323,7 @@ def solve(
             ln_m,
             water,
             near is None,
-            np.zeros(full.shape),
-            np.zeros(full.shape),
-            np.full(len(part), np.inf),
-            np.full(len(part), np.inf),
+            _Course.begin(*full.shape),
         )
 
     # Without pivots first; what is not through, and solids, take the slower way.
@@ -385,14 +418,15 @@ def _solve_chunk(
     water_found = np.ones(n)
     reason = np.full(n, int(Reason.ITERATIONS))
     iterations = np.zeros(n, dtype=np.int64)
-    rows = every
+    rows, medium = every, None
     live = np.ones(n, dtype=bool)
     most = DIRECT_ITERATIONS if direct else PIVOTED_ITERATIONS
     for iteration in range(1, most + 1):
         shape = rows.ln_m.shape
         molality = np.exp(rows.ln_m, out=scratch("molality", *shape))
-        renewed = not (rows.cold and iteration in STALE)
-        if renewed:
+        stale = rows.cold and iteration in STALE
+        renewed = medium is None or len(medium.solutes) != shape[1] or not stale
+        if medium is None or renewed:
             medium = model.medium(molality, rows.shifts, scratch)
         above = np.take(
             medium.ln_k_shift, model.group, axis=0, out=scratch("above", *shape), mode="clip"
@@ -411,14 +445,8 @@ def _solve_chunk(
             scratch,
         )
         water = rows.water
-        moves = x - rows.last_x
-        move = np.maximum.reduce(np.abs(moves))
-        finite = np.isfinite(move)
-        # Near the end each move is a share of the one before: the activity coefficients lag.
-        size = np.sqrt(np.add.reduce(moves * moves))
-        share = np.add.reduce(moves * rows.last_moves) / (rows.last_size * rows.last_size)
-        slowest = np.maximum(size / rows.last_size, np.abs(rows.last_share))
-        done = (move < tolerance) | (move * slowest < tolerance * (1.0 - slowest))
+        done, stretch = rows.course.go(x, tolerance)
+        finite = np.isfinite(rows.course.size)
         if rows.solids is not None:
             # Water bound in solids leaves the water: n is per kg of water left.
             bound_water = MOLAR_MASS_WATER_KG * (rows.solids.water * amounts).sum(axis=0)
@@ -443,13 +471,10 @@ def _solve_chunk(
             live &= ~stop
             if not live.any():
                 break
-        steady = np.abs(share - rows.last_share) < STEADY * np.abs(share)
-        steady &= (move < STEADY_MOVE) & (slowest < STEADY_SHARE)
-        if steady.any():
-            change *= np.where(steady, 1.0 / (1.0 - share), 1.0)
+        if (stretch != 1.0).any():
+            change *= stretch
         _advance(rows, change, medium.solutes, iteration, scratch)
-        rows.last_x[:], rows.last_moves, rows.last_size = x, moves, size
-        rows.last_share, rows.water = share, water
+        rows.water = water
         if np.count_nonzero(live) <= (1.0 - PACKED_SHARE) * len(live):
             rows = rows.pick(np.flatnonzero(live))
             live = np.ones(len(rows.index), dtype=bool)
@@ -479,9 +504,10 @@ def _solve_chunk(
 def _advance(
     rows: _Rows, change: Floats, solutes: Floats, iteration: int, scratch: Scratch
 ) -> None:
-    """Take the step, in place: major species grow by e^8 at most, minor ones to 1 % of the sum.
+    """Take the step, in place, none beyond what mass balance allows.
 
-    And none beyond what mass balance allows it. change: (S, n); solutes: (n,) [mol/kg].
+    Minor species grow to 1 % of the sum at most, major ones by the more the larger they are.
+    change: (S, n), overwritten; solutes: (n,) [mol/kg].
     """
     if iteration > DAMP_AFTER:
         # Lagged activity coefficients can swing in strong brines: halve the step.
