@@ -204,6 +204,20 @@ def test_one_singular_matrix_aborts_no_batch() -> None:
     assert (found[[0, 1, 3, 4]] == 1.0).all()
 
 
+def test_rows_beyond_all_bounds_spoil_no_other() -> None:
+    """Most of a batch overflows at once and is packed away: the rest is as if alone."""
+    system = build_system(("Ca", "Na", "Cl", "SO4"))
+    totals = np.full((100, 4), 0.01)
+    totals[:90] = 1e308
+    state = solve(system, totals, Conditions.nominal(system))
+    alone = solve(system, totals[90:], Conditions.nominal(system))
+    assert state.converged.sum() == 10
+    assert (state.reason[:90] == Reason.NOT_FINITE).all()
+    assert np.isnan(state.ph[:90]).all()
+    assert max(_distance(state, 90 + i, alone, i) for i in range(10)) < SAME
+    assert len(solve(system, totals[:0], Conditions.nominal(system)).ph) == 0
+
+
 def _solids(mix: Family, kinetics: tuple[str, ...]) -> Phases | None:
     phases = build_phases(mix.system)
     some = [m for m, s in enumerate(phases.solids) if s.kinetics in kinetics]

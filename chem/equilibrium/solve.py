@@ -353,7 +353,7 @@ def _span(part: Integers) -> Integers | slice:
 def _empty(system: System, conditions: Conditions, totals: Floats, amounts: Floats) -> Equilibrium:
     """A result of N rows to be written into, its arrays as the solver has them: species x rows."""
     n = len(totals)
-    species, components = len(system.species), len(totals[0]) + 1
+    species, components = len(system.species), totals.shape[1] + 1
     return Equilibrium(
         system,
         conditions,
