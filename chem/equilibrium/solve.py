@@ -188,6 +188,7 @@ class _Course:
         moves = x - self.x
         most, size = np.maximum.reduce(np.abs(moves)), np.sqrt(np.add.reduce(moves * moves))
         share = np.add.reduce(moves * self.moves) / (self.size * self.size)
+        share[np.isinf(self.size)] = np.inf  # the first step comes from nowhere
         slowest = np.maximum(size / self.size, np.abs(self.share))
         done = (most < tolerance) | (most * slowest < tolerance * (1.0 - slowest))
         steady = np.abs(share - self.share) < STEADY * np.abs(share)
