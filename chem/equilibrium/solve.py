@@ -165,9 +165,10 @@ class _Course:
     """How the potentials of a chunk's rows have moved of late.
 
     x, moves: (C+1, n) the last and the change to it; size: (n,) of that change; share: (n,) of it
-    to the one before.
+    to the one before, both infinite while unknown; begun: after the first step.
     """
 
+    begun: bool
     x: Floats
     moves: Floats
     size: Floats
@@ -177,10 +178,11 @@ class _Course:
     def begin(cls, components: int, n: int) -> _Course:
         """Before the first step."""
         shape = (components, n)
-        return cls(np.zeros(shape), np.zeros(shape), np.full(n, np.inf), np.full(n, np.inf))
+        nothing = np.full(n, np.inf)
+        return cls(False, np.zeros(shape), np.zeros(shape), nothing, nothing)
 
-    def go(self, x: Floats, tolerance: float) -> tuple[Bools, Floats]:
-        """Move on to x: (n,) is less than a tolerance left to go, and what to stretch the step by.
+    def go(self, x: Floats, tolerance: float) -> tuple[Bools, Bools, Floats]:
+        """Move on to x: (n,) is it finite, is less than a tolerance left, by what to stretch it.
 
         Near the end each move is a steady share of the one before, as the activity coefficients
         lag; such a row goes all that is left at once.
@@ -188,17 +190,21 @@ class _Course:
         moves = x - self.x
         most, size = np.maximum.reduce(np.abs(moves)), np.sqrt(np.add.reduce(moves * moves))
         share = np.add.reduce(moves * self.moves) / (self.size * self.size)
-        share[np.isinf(self.size)] = np.inf  # the first step comes from nowhere
+        share[np.isinf(self.size)] = np.inf
         slowest = np.maximum(size / self.size, np.abs(self.share))
         done = (most < tolerance) | (most * slowest < tolerance * (1.0 - slowest))
         steady = np.abs(share - self.share) < STEADY * np.abs(share)
         steady &= (most < STEADY_MOVE) & (slowest < STEADY_SHARE)
-        self.x[:], self.moves, self.size, self.share = x, moves, size, share
-        return done, np.where(steady, 1.0 / (1.0 - share), 1.0)
+        self.x[:], self.moves, self.share = x, moves, share
+        if self.begun:  # the first comes from nowhere
+            self.size = size
+        self.begun = True
+        return np.isfinite(most), done, np.where(steady, 1.0 / (1.0 - share), 1.0)
 
     def pick(self, columns: Integers) -> _Course:
         """Some of the rows."""
-        return _Course(*(np.take(getattr(self, f.name), columns, axis=-1) for f in fields(self)))
+        kept = (self.x, self.moves, self.size, self.share)
+        return _Course(self.begun, *(np.take(values, columns, axis=-1) for values in kept))
 
 
 @dataclass
@@ -446,8 +452,7 @@ def _solve_chunk(
             scratch,
         )
         water = rows.water
-        done, stretch = rows.course.go(x, tolerance)
-        finite = np.isfinite(rows.course.size)
+        finite, done, stretch = rows.course.go(x, tolerance)
         if rows.solids is not None:
             # Water bound in solids leaves the water: n is per kg of water left.
             bound_water = MOLAR_MASS_WATER_KG * (rows.solids.water * amounts).sum(axis=0)
