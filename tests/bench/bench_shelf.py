@@ -148,7 +148,8 @@ def main() -> None:
     lines = [
         "# Speed",
         "",
-        "Written by `python tests/bench/bench_shelf.py`, all in one run.",
+        "Written by `python tests/bench/bench_shelf.py`; the solver's section by `bench_solver.py` "
+        "too.",
         "",
         f"Machine: {machine()}.",
         "",
