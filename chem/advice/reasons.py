@@ -71,7 +71,7 @@ class Reason:
 
 def chances(seen: Followed, m: int) -> dict[str, float]:
     """Time -> chance that the solid of a column shows by then."""
-    return {t: seen.odds(out.salts[:, m] > show_limit()) for t, out in seen.out.items()}
+    return {t: seen.part_odds(out.salts[:, m] > show_limit()) for t, out in seen.out.items()}
 
 
 def reason(study: Study, seen: Followed, m: int, judged_at: str, threatens: bool) -> Reason:

@@ -172,9 +172,9 @@ def _others(study: Study, seen: Followed) -> tuple[Other, ...]:
 def _day(seen: Followed) -> list[float]:
     """Chance of each part alone by tomorrow; of a colloid, in the end."""
     over = seen.out["24h"].each > show_limit()
-    loose = [seen.odds(c.amount_g_per_L > show_limit()) for c in seen.colloids]
+    loose = [seen.part_odds(c.amount_g_per_L > show_limit()) for c in seen.colloids]
     first = over.shape[1] - len(loose)
-    return [seen.odds(over[:, i]) for i in range(first)] + loose
+    return [seen.part_odds(over[:, i]) for i in range(first)] + loose
 
 
 def _gelling(study: Study, seen: Followed, key: str, chance: float) -> Other:

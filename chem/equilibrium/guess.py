@@ -37,6 +37,8 @@ def ceilings(system: System, totals_mol_per_kgw: Floats) -> Floats:
 def _bounds(system: System) -> tuple[NDArray[np.int64], Floats]:
     """(most, S) the components of each species, the first again where it has fewer, and ln nu."""
     nu = system.nu[:-1] * (system.nu[:-1] > 0.0)
+    if not len(nu):
+        return np.zeros((0, nu.shape[1]), dtype=np.int64), np.zeros((0, nu.shape[1]))
     most = max(1, int((nu > 0.0).sum(axis=0).max()))
     components = np.argsort(-nu, axis=0, kind="stable")[:most]
     counts = np.take_along_axis(nu, components, axis=0)

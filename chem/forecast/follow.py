@@ -146,6 +146,13 @@ class Followed:
         unknown = doubts()["unknown_odds"].b
         return chance(happens, self.ok, shift=self.shift, unknown=unknown)
 
+    def part_odds(self, happens: Bools) -> float:
+        """Chance that one part alone does so, by the draws and what is remembered of these jugs.
+
+        What no draw can know is of the tank as a whole: a solid that never forms keeps no chance.
+        """
+        return chance(happens, self.ok, shift=self.shift) if happens.any() else 0.0
+
     @cached_property
     def probability(self) -> dict[str, float]:
         """Time -> chance that solids show; where the model is stretched, never none at all."""
@@ -206,7 +213,7 @@ class Followed:
     def shows_alone(self, t: str) -> dict[str, float]:
         """Key of each part -> chance that it alone shows by a time."""
         over = self.out[t].each > self.limits
-        return {p.key: self.odds(over[:, i]) for i, p in enumerate(self.parts)}
+        return {p.key: self.part_odds(over[:, i]) for i, p in enumerate(self.parts)}
 
     def culprit(self, t: str) -> Part | None:
         """What most often shows alone by a time; None where nothing does."""

@@ -128,7 +128,7 @@ def forecast(
 def _chances(seen: Followed, part: int) -> Mapping[str, float]:
     """Time -> chance that one part alone shows by then."""
     limit = seen.limits[part]
-    return {t: seen.odds(out.each[:, part] > limit) for t, out in seen.out.items()}
+    return {t: seen.part_odds(out.each[:, part] > limit) for t, out in seen.out.items()}
 
 
 def _solids(seen: Followed, here: State) -> list[SolidForecast]:
@@ -185,7 +185,7 @@ def _colloids(seen: Followed) -> list[ColloidForecast]:
     found = []
     for c in seen.colloids:
         after = median(c.after_s[c.falls]) if c.falls.any() else 0.0
-        found.append(ColloidForecast(c.key, seen.odds(c.falls), after))
+        found.append(ColloidForecast(c.key, seen.part_odds(c.falls), after))
     return sorted((c for c in found if c.risk > 0.0), key=lambda c: -c.risk)
 
 

@@ -112,7 +112,9 @@ def _entry(table: str, row: Mapping[str, str]) -> Entry:
         value = _number(row[value_column])
         if value is None and row[value_column]:
             more[value_column] = row[value_column]
-    source = row.get(layout.source, "") or ("periodictable" if table == "components" else "")
+    source = row.get(layout.source) or row.get("source_key") or ""
+    if not source and table == "components":
+        source = "periodictable"
     return Entry(
         table,
         " ".join(row[c] or "any" for c in key_columns),
