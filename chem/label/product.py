@@ -207,8 +207,8 @@ class Product:
 
     @property
     def judged(self) -> bool:
-        """Whether the salts are the whole story."""
-        return self.has_composition and self.form not in NOT_JUDGED
+        """Whether the salts are the whole story, every name on the label read."""
+        return self.has_composition and self.form not in NOT_JUDGED and not self.unread
 
 
 def product_schema() -> dict[str, Any]:
