@@ -14,6 +14,8 @@ from chem.equilibrium.activity import Floats
 from chem.equilibrium.medium import Scratch
 
 Integers = NDArray[np.int64]
+FEW_ROWS = 64
+"""Up to so many rows LAPACK, row by row, is quicker than numpy's calls for each component."""
 
 
 class Elimination:
@@ -76,7 +78,11 @@ class Elimination:
         below = filled[k + count : entries + r]
         below -= np.matmul(self._schur, terms, out=scratch("schur", *below.shape))
         block = _rows(filled, self._block, scratch("block", len(self._block), n))
-        right[k:] = _one_by_one(block.reshape(r, r + 1, n), fixed_last, scratch)
+        left = block.reshape(r, r + 1, n)
+        if n > FEW_ROWS or fixed_last is not None:
+            right[k:] = _one_by_one(left, fixed_last, scratch)
+        else:
+            right[k:] = _row_by_row(left)
         back = _rows(right[k:], self._to, scratch("terms", count, n))
         back *= over
         right[:k] *= reciprocal
@@ -102,6 +108,15 @@ def _one_by_one(block: Floats, fixed_last: Floats | None, scratch: Scratch) -> F
         block[-1, -2], right[-1] = 1.0, fixed_last
     right /= block[np.arange(r), np.arange(r)]
     return right
+
+
+def _row_by_row(block: Floats) -> Floats:
+    """The same by LAPACK. Scaled to ones on the diagonal: its pivots go by size."""
+    scale = 1.0 / np.sqrt(np.abs(np.einsum("iin->in", block[:, :-1])))
+    block[:, :-1] *= scale
+    block *= scale[:, None]
+    rows = np.ascontiguousarray(block.transpose(2, 0, 1))
+    return np.asarray(solve_each(rows[:, :, :-1], rows[:, :, -1]).T * scale)
 
 
 def solve_each(matrix: Floats, right: Floats) -> Floats:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,13 +24,24 @@ def ceilings(system: System, totals_mol_per_kgw: Floats) -> Floats:
     more than the sum of all totals and their charges.
     """
     weight = np.abs(system.component_charge) + 2.0
-    proton_bound = np.log(1.0 + weight @ totals_mol_per_kgw)
-    out = np.full((len(system.species), len(proton_bound)), np.inf)
-    for nu, ln_total in zip(system.nu, np.log(totals_mol_per_kgw), strict=False):
-        users = np.flatnonzero(nu > 0.0)
-        out[users] = np.minimum(out[users], ln_total - np.log(nu[users, None]))
-    out[_unbounded(system)] = proton_bound
+    ln_totals = np.log(totals_mol_per_kgw)
+    components, ln_counts = _bounds(system)
+    out = np.full((len(system.species), ln_totals.shape[1]), np.inf)
+    for component, ln_count in zip(components, ln_counts, strict=True):
+        np.minimum(out, ln_totals[component] - ln_count[:, None], out=out)
+    out[_unbounded(system)] = np.log(1.0 + weight @ totals_mol_per_kgw)
     return out
+
+
+@lru_cache(maxsize=32)
+def _bounds(system: System) -> tuple[NDArray[np.int64], Floats]:
+    """(most, S) the components of each species, the first again where it has fewer, and ln nu."""
+    nu = system.nu[:-1] * (system.nu[:-1] > 0.0)
+    most = max(1, int((nu > 0.0).sum(axis=0).max()))
+    components = np.argsort(-nu, axis=0, kind="stable")[:most]
+    counts = np.take_along_axis(nu, components, axis=0)
+    components = np.where(counts > 0.0, components, components[0])
+    return components, np.log(np.where(counts > 0.0, counts, np.maximum(counts[0], 1e-300)))
 
 
 def first_guess(system: System, ceiling_ln: Floats, share: float) -> Floats:

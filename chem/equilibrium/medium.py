@@ -30,14 +30,20 @@ class Scratch:
 
     def __init__(self) -> None:
         self._held: dict[str, Floats] = {}
+        self._views: dict[tuple[str | int, ...], Floats] = {}
 
-    def __call__(self, name: str, *shape: int) -> Floats:
-        """An uninitialised array; the same name overwrites what it gave before."""
-        size = math.prod(shape)
-        flat = self._held.get(name)
-        if flat is None or flat.size < size:
-            flat = self._held[name] = np.empty(size)
-        return flat[:size].reshape(shape)
+    def __call__(self, *name_and_shape: str | int) -> Floats:
+        """An uninitialised array of a name and a shape; the name overwrites what it gave before."""
+        view = self._views.get(name_and_shape)
+        if view is None:
+            name, *shape = name_and_shape
+            size = math.prod(map(int, shape))
+            if name not in self._held or self._held[str(name)].size < size:
+                self._held[str(name)] = np.empty(size)
+                self._views = {key: v for key, v in self._views.items() if key[0] != name}
+            view = self._held[str(name)][:size].reshape(*map(int, shape))
+            self._views[name_and_shape] = view
+        return view
 
 
 @dataclass(frozen=True)
@@ -133,7 +139,7 @@ class ActivityModel:
             eps_m += np.take(moved, self._kind, axis=0, out=spread, mode="clip")
         held *= eps_m
         osmotic_sum = solutes - osmotic_debye_hueckel(root, self._a, self._ba)
-        osmotic_sum += 0.5 * LN10 * held.sum(axis=0)
+        osmotic_sum += 0.5 * LN10 * np.add.reduce(held)
         debye_hueckel = -self._a * root / (1.0 + self._ba * root)
         eps_m += np.multiply(self._z2, debye_hueckel, out=held)
         eps_m *= LN10
@@ -148,7 +154,7 @@ def _firsts(keys: list[bytes]) -> list[int]:
     return sorted({key: i for i, key in reversed(list(enumerate(keys)))}.values())
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=32)
 def activity_model(system: System, t_celsius: float) -> ActivityModel:
     """The model of a system at t [degC], kept for the next call."""
     return ActivityModel(system, t_celsius)

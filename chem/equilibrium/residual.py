@@ -84,6 +84,9 @@ class NewtonStep:
         linked = ((self.nu[i] != 0.0) & (self.nu[j] != 0.0)).any(axis=1)
         self._pairs = i[linked], j[linked]
         self._products = self.nu[i[linked]] * self.nu[j[linked]]
+        # Where each element of the matrix stands among the linked pairs; the last holds zero.
+        self._place = np.full((len(self.nu), len(self.nu)), linked.sum())
+        self._place[*self._pairs] = self._place[*self._pairs[::-1]] = np.arange(linked.sum())
 
     def solve(
         self,
@@ -130,42 +133,44 @@ class NewtonStep:
         size, n = right.shape
         extra = 0 if solids is None else len(solids.water)
         i, j = self._pairs
-        filled = self._products @ molality
-        matrix = np.zeros((n, size + extra, size + extra))
-        matrix[:, i, j] = matrix[:, j, i] = filled.T
-        diagonal = filled[i == j]
-        full = np.zeros((n, size + extra))
-        full[:, :size] = right.T
-        scale = np.ones((n, size + extra))
+        filled = np.zeros((len(self._products) + 1, n))
+        np.matmul(self._products, molality, out=filled[:-1])
+        diagonal = filled[:-1][i == j]
         if solids is not None:
             # A component that a solid holds nearly all of is known from the solid's row, which the
             # little left in solution must not outweigh.
             np.maximum(diagonal, np.abs(totals), out=diagonal, where=solids.nu.any(axis=1))
-        scale[:, :size] = 1.0 / np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0)).T
+        scale = np.ones((size + extra, n))
+        scale[:size] = 1.0 / np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0))
         if ln_h is not None:
-            scale[:, size - 1] = 1.0
+            scale[size - 1] = 1.0
+        filled[:-1] *= scale[i]
+        filled[:-1] *= scale[j]
+        matrix = np.zeros((n, size + extra, size + extra))
+        matrix[:, :size, :size] = filled[self._place].transpose(2, 0, 1)
+        full = np.zeros((size + extra, n))
+        full[:size] = right
         if solids is not None:
-            there = solids.present.T
-            link = solids.nu.transpose(2, 0, 1)
-            heaviest = np.abs(link * scale[:, :size, None]).max(axis=1)
-            scale[:, size:] = np.where(there, 1.0 / np.maximum(heaviest, 1e-300), 1.0)
-            matrix[:, :size, size:] = link
-            matrix[:, size:, :size] = np.swapaxes(link, 1, 2)
+            link = solids.nu * scale[:size, None]
+            heaviest = np.abs(link).max(axis=0)
+            scale[size:] = np.where(solids.present, 1.0 / np.maximum(heaviest, 1e-300), 1.0)
+            link *= scale[size:]
+            matrix[:, :size, size:] = link.transpose(2, 0, 1)
+            matrix[:, size:, :size] = link.transpose(2, 1, 0)
             spare = np.arange(size, size + extra)
-            matrix[:, spare, spare] = ~there
+            matrix[:, spare, spare] = ~solids.present.T
             target = solids.ln_ksp - solids.water * ln_water_activity
-            full[:, size:] = np.where(there, target.T, 0.0)
-        matrix *= scale[:, :, None]
-        matrix *= scale[:, None, :]
+            full[size:] = np.where(solids.present, target, 0.0)
         if ln_h is not None:
             matrix[:, size - 1, :] = 0.0
             matrix[:, size - 1, size - 1] = 1.0
-            full[:, size - 1] = ln_h
-        solution = solve_each(matrix, full * scale) * scale
-        return solution[:, :size].T.copy(), solution[:, size:].T.copy()
+            full[size - 1] = ln_h
+        full *= scale
+        solution = solve_each(matrix, full.T).T * scale
+        return solution[:size], solution[size:]
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=32)
 def newton_step(system: System) -> NewtonStep:
     """The step of a system, kept for the next call."""
     return NewtonStep(system)

@@ -75,9 +75,8 @@ def settle(
     active = np.broadcast_to(fixed, (n, count)).copy()
     todo = np.flatnonzero(clear.converged if only is None else clear.converged & only)
     if not fixed.any():
-        todo = todo[
-            _excess(state.rows(todo), phases, ksp[todo], active[todo], may, SI_TOLERANCE)[1]
-        ]
+        here = state.rows(todo)
+        todo = todo[_excess(here, phases, ksp[todo], active[todo], may, SI_TOLERANCE)[1]]
     given = None if ph is None else np.broadcast_to(np.asarray(ph, float), (n,))
     search = _Search(system, totals, conditions, phases, may, fixed, given, clear)
     state, _ = search.run(todo, state, active, ksp, ROUGH)

@@ -34,10 +34,12 @@ DIRECT_ITERATIONS, PIVOTED_ITERATIONS = 60, 150
 STEP_TOLERANCE = 1e-9
 BALANCE_TOLERANCE = 1e-9
 LN_M_FLOOR = -300.0
-FREE_GROWTH_LN, GROWTH = 0.5, 12.0
+FREE_GROWTH_LN, GROWTH = 3.0, 12.0
 """Growth of ln m that needs no limit; how steeply the limit rises with a species' own share."""
+STALE = (2, 4)
+"""Steps from a cold start that go by the activity coefficients of the step before."""
 STEADY, STEADY_SHARE, STEADY_MOVE = 0.5, 0.9, 0.05
-"""A row whose moves shrink by a steady share goes all that is left to go at once."""
+"""When a row's moves shrink steadily: the share's relative change, itself, the largest move."""
 PACKED_SHARE = 0.25
 """Rows that are done are taken out once they are so many of a batch."""
 SOLIDS_LIFT_LN = 3.0
@@ -134,7 +136,7 @@ class Equilibrium:
         """The result with some rows replaced by those of another under the same conditions."""
         fields = {}
         for name in PER_ROW:
-            values = getattr(self, name).copy()
+            values = getattr(self, name).copy(order="K")
             values[which] = getattr(part, name)
             fields[name] = values
         return replace(self, **fields)
@@ -159,13 +161,60 @@ PER_ROW = (
 
 
 @dataclass
+class _Course:
+    """How the potentials of a chunk's rows have moved of late.
+
+    x, moves: (C+1, n) the last and the change to it; size: (n,) of that change; share: (n,) of it
+    to the one before, both infinite while unknown; begun: after the first step.
+    """
+
+    begun: bool
+    x: Floats
+    moves: Floats
+    size: Floats
+    share: Floats
+
+    @classmethod
+    def begin(cls, components: int, n: int) -> _Course:
+        """Before the first step."""
+        shape = (components, n)
+        nothing = np.full(n, np.inf)
+        return cls(False, np.zeros(shape), np.zeros(shape), nothing, nothing)
+
+    def go(self, x: Floats, tolerance: float) -> tuple[Bools, Bools, Floats]:
+        """Move on to x: (n,) is it finite, is less than a tolerance left, by what to stretch it.
+
+        Near the end each move is a steady share of the one before, as the activity coefficients
+        lag; such a row goes all that is left at once.
+        """
+        moves = x - self.x
+        most, size = np.maximum.reduce(np.abs(moves)), np.sqrt(np.add.reduce(moves * moves))
+        share = np.add.reduce(moves * self.moves) / (self.size * self.size)
+        share[np.isinf(self.size)] = np.inf
+        slowest = np.maximum(size / self.size, np.abs(self.share))
+        done = (most < tolerance) | (most * slowest < tolerance * (1.0 - slowest))
+        steady = np.abs(share - self.share) < STEADY * np.abs(share)
+        steady &= (most < STEADY_MOVE) & (slowest < STEADY_SHARE)
+        self.x[:], self.moves, self.share = x, moves, share
+        if self.begun:  # the first comes from nowhere
+            self.size = size
+        self.begun = True
+        return np.isfinite(most), done, np.where(steady, 1.0 / (1.0 - share), 1.0)
+
+    def pick(self, columns: Integers) -> _Course:
+        """Some of the rows."""
+        kept = (self.x, self.moves, self.size, self.share)
+        return _Course(self.begun, *(np.take(values, columns, axis=-1) for values in kept))
+
+
+@dataclass
 class _Rows:
     """What a chunk's rows are solved from; arrays end in the row (n).
 
     totals: (C+1, n) in the order of elimination, T_H of electroneutrality last; above_k: (S, n)
     1 + ln K, or (S, 1) of all; shifts: (3, n); ln_h: (n,) of a given pH; solids or None; ceiling:
     (S, all) ln of the largest molality, by `index`; ln_m: (S, n) and water: (n,), the state;
-    last_x: (C+1, n), last_moves: (C+1, n) its change, last_share: (n,) of that to the one before.
+    cold: not from a neighbour; course: how they have moved of late.
     """
 
     index: Integers
@@ -177,9 +226,8 @@ class _Rows:
     ceiling: Floats
     ln_m: Floats
     water: Floats
-    last_x: Floats
-    last_moves: Floats
-    last_share: Floats
+    cold: bool
+    course: _Course
 
     def pick(self, columns: Integers) -> _Rows:
         """Some of the rows; `ceiling` stays that of all."""
@@ -187,10 +235,10 @@ class _Rows:
         return replace(self, **(kept | {"ceiling": self.ceiling}))
 
 
-def _picked(value: Floats | Solids | None, columns: Integers) -> Any:
-    if isinstance(value, Solids):
+def _picked(value: Floats | Solids | _Course | bool | None, columns: Integers) -> Any:
+    if isinstance(value, Solids | _Course):
         return value.pick(columns)
-    if value is None or (value.ndim == 2 and value.shape[1] == 1):
+    if value is None or isinstance(value, bool) or (value.ndim == 2 and value.shape[1] == 1):
         return value
     return np.take(value, columns, axis=-1)
 
@@ -253,33 +301,36 @@ def solve(
     state = _empty(system, conditions, totals, amounts)
 
     def rows_of(part: Integers, share: float, near: Equilibrium | None) -> _Rows:
-        these = totals[part].T.copy()
+        at = _span(part)
+        these = totals[at].T.copy()
         full = np.concatenate([these, -(system.component_charge @ these)[None, :]])[step.order]
         ceiling = ceilings(system, these)
         ln_m, water = first_guess(system, ceiling, share), np.ones(len(part))
         if near is not None:
-            ln_near = near.ln_molality[part].T
+            ln_near = near.ln_molality[at].T
+            if phases is None:
+                grown = np.log(these / np.maximum(near.totals[at].T, TOTAL_FLOOR))
+                ln_near = ln_near + system.nu[:-1].T @ grown
             usable = np.isfinite(ln_near.sum(axis=0))
             np.copyto(ln_m, np.minimum(ln_near, ceiling), where=usable)
-            water = np.nan_to_num(near.water_left[part], nan=1.0)
+            water = np.nan_to_num(near.water_left[at], nan=1.0)
         log_k, shifts = conditions.log_k, conditions.eps_shift
         solids = None
         if phases is not None and active is not None and log_ksp is not None:
-            ln_ksp = LN10 * np.broadcast_to(log_ksp, active.shape)[part]
-            solids = Solids.of(phases, step.order, active[part], ln_ksp)
+            ln_ksp = LN10 * np.broadcast_to(log_ksp, active.shape)[at]
+            solids = Solids.of(phases, step.order, active[at], ln_ksp)
         return _Rows(
             np.arange(len(part)),
             full,
-            1.0 + LN10 * (log_k if len(log_k) == 1 else log_k[part]).T.copy(),
-            None if shifts is None else shifts[part].T.copy(),
-            None if ph is None else -LN10 * np.broadcast_to(np.asarray(ph, float), (n,))[part],
+            1.0 + LN10 * (log_k if len(log_k) == 1 else log_k[at]).T.copy(),
+            None if shifts is None else shifts[at].T.copy(),
+            None if ph is None else -LN10 * np.broadcast_to(np.asarray(ph, float), (n,))[at],
             solids,
             ceiling,
             ln_m,
             water,
-            np.zeros(full.shape),
-            np.zeros(full.shape),
-            np.ones(len(part)),
+            near is None,
+            _Course.begin(*full.shape),
         )
 
     # Without pivots first; what is not through, and solids, take the slower way.
@@ -300,10 +351,16 @@ def solve(
     return state
 
 
+def _span(part: Integers) -> Integers | slice:
+    """The same rows as a slice where they follow one another: views are quicker than copies."""
+    first, end = int(part[0]), int(part[-1]) + 1
+    return slice(first, end) if end - first == len(part) and (np.diff(part) == 1).all() else part
+
+
 def _empty(system: System, conditions: Conditions, totals: Floats, amounts: Floats) -> Equilibrium:
     """A result of N rows to be written into, its arrays as the solver has them: species x rows."""
     n = len(totals)
-    species, components = len(system.species), len(totals[0]) + 1
+    species, components = len(system.species), totals.shape[1] + 1
     return Equilibrium(
         system,
         conditions,
@@ -328,23 +385,25 @@ def _write(
 ) -> None:
     """Put a chunk's rows in their place; no number for what did not converge."""
     failed = found.reason != Reason.CONVERGED
-    for values in (found.ln_molality, found.ln_activity, found.x):
-        values[:, failed] = np.nan
-    for values in (found.ln_water_activity, found.ionic_strength):
-        values[failed] = np.nan
-    state.ln_molality.T[:, part] = found.ln_molality
-    state.ln_activity.T[:, part] = found.ln_activity
-    state.ln_component_activity.T[step.order[:, None], part] = found.x
-    state.ln_water_activity[part] = found.ln_water_activity
-    state.ionic_strength[part] = found.ionic_strength
-    state.ph[part] = -found.x[-1] / LN10
+    if failed.any():
+        for values in (found.ln_molality, found.ln_activity, found.x):
+            values[:, failed] = np.nan
+        for values in (found.ln_water_activity, found.ionic_strength):
+            values[failed] = np.nan
+    at = _span(part)
+    state.ln_molality.T[:, at] = found.ln_molality
+    state.ln_activity.T[:, at] = found.ln_activity
+    state.ln_component_activity.T[:, at] = found.x[np.argsort(step.order)]
+    state.ln_water_activity[at] = found.ln_water_activity
+    state.ionic_strength[at] = found.ionic_strength
+    state.ph[at] = -found.x[-1] / LN10
     if solids is not None:
-        state.amounts[part] = solids.spread(found.amounts, state.amounts.shape[1])
-    state.water_left[part] = found.water_left
-    state.balance[part] = found.balance
-    state.converged[part] = ~failed
-    state.reason[part] = found.reason
-    state.iterations[part] = found.iterations
+        state.amounts[at] = solids.spread(found.amounts, state.amounts.shape[1])
+    state.water_left[at] = found.water_left
+    state.balance[at] = found.balance
+    state.converged[at] = ~failed
+    state.reason[at] = found.reason
+    state.iterations[at] = found.iterations
 
 
 def _solve_chunk(
@@ -366,13 +425,16 @@ def _solve_chunk(
     water_found = np.ones(n)
     reason = np.full(n, int(Reason.ITERATIONS))
     iterations = np.zeros(n, dtype=np.int64)
-    rows = every
+    rows, medium = every, None
     live = np.ones(n, dtype=bool)
     most = DIRECT_ITERATIONS if direct else PIVOTED_ITERATIONS
     for iteration in range(1, most + 1):
         shape = rows.ln_m.shape
         molality = np.exp(rows.ln_m, out=scratch("molality", *shape))
-        medium = model.medium(molality, rows.shifts, scratch)
+        stale = rows.cold and iteration in STALE
+        renewed = medium is None or len(medium.solutes) != shape[1] or not stale
+        if medium is None or renewed:
+            medium = model.medium(molality, rows.shifts, scratch)
         above = np.take(
             medium.ln_k_shift, model.group, axis=0, out=scratch("above", *shape), mode="clip"
         )
@@ -390,21 +452,13 @@ def _solve_chunk(
             scratch,
         )
         water = rows.water
-        moves = x - rows.last_x
-        move = np.abs(moves).max(axis=0)
-        finite = np.isfinite(move)
-        # Near the end each move is a share of the one before: the activity coefficients lag.
-        before = np.square(rows.last_moves).sum(axis=0)
-        share = (moves * rows.last_moves).sum(axis=0) / before
-        shrunk = np.sqrt(np.square(moves).sum(axis=0) / before)
-        slowest = np.maximum(shrunk, np.abs(rows.last_share))
-        done = (move < tolerance) | (move * slowest < tolerance * (1.0 - slowest))
+        finite, done, stretch = rows.course.go(x, tolerance)
         if rows.solids is not None:
             # Water bound in solids leaves the water: n is per kg of water left.
             bound_water = MOLAR_MASS_WATER_KG * (rows.solids.water * amounts).sum(axis=0)
             water = 1.0 / np.maximum(1.0 + bound_water, 1e-3)
             done &= np.abs(water - rows.water) < tolerance
-        done &= finite
+        done &= finite & renewed
         stop = (done | ~finite) & live if iteration < most else live
         if stop.any():
             at = rows.index[stop]
@@ -423,13 +477,11 @@ def _solve_chunk(
             live &= ~stop
             if not live.any():
                 break
-        steady = np.abs(share - rows.last_share) < STEADY * np.abs(share)
-        steady &= (move < STEADY_MOVE) & (slowest < STEADY_SHARE)
-        if steady.any():
-            change *= np.where(steady, 1.0 / (1.0 - share), 1.0)
+        if (stretch != 1.0).any():
+            change *= stretch
         _advance(rows, change, medium.solutes, iteration, scratch)
-        rows.last_x[:], rows.last_moves, rows.last_share, rows.water = x, moves, share, water
-        if live.mean() <= 1.0 - PACKED_SHARE:
+        rows.water = water
+        if np.count_nonzero(live) <= (1.0 - PACKED_SHARE) * len(live):
             rows = rows.pick(np.flatnonzero(live))
             live = np.ones(len(rows.index), dtype=bool)
     shift = system.water[:, None] * aw_found - gamma_found[model.group]
@@ -458,9 +510,10 @@ def _solve_chunk(
 def _advance(
     rows: _Rows, change: Floats, solutes: Floats, iteration: int, scratch: Scratch
 ) -> None:
-    """Take the step, in place: major species grow by e^8 at most, minor ones to 1 % of the sum.
+    """Take the step, in place, none beyond what mass balance allows.
 
-    And none beyond what mass balance allows it. change: (S, n); solutes: (n,) [mol/kg].
+    Minor species grow to 1 % of the sum at most, major ones by the more the larger they are.
+    change: (S, n), overwritten; solutes: (n,) [mol/kg].
     """
     if iteration > DAMP_AFTER:
         # Lagged activity coefficients can swing in strong brines: halve the step.
@@ -490,7 +543,9 @@ def _balance(
 ) -> Floats:
     """(n,) largest relative mass balance error; the proton row counts only if pH is free."""
     held = step.nu @ molality
-    scale = np.abs(step.nu) @ molality
+    scale = held.copy()
+    signed = (step.nu < 0.0).any(axis=1)
+    scale[signed] = np.abs(step.nu[signed]) @ molality
     if rows.solids is not None:
         held += rows.solids.held(amounts)
         scale += np.abs(rows.solids.nu * amounts).sum(axis=1)

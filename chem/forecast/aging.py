@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 
 from chem.doubts import Draws
 from chem.equilibrium import Conditions, Equilibrium, System, build_system, held_key, solve
 from chem.equilibrium.activity import Floats
-from chem.reference import tables
+from chem.reference import read_csv, tables
 from chem.reference.holding import holdings
 from chem.tank import Finished
 
@@ -110,9 +111,9 @@ def aging(
 ) -> Aging:
     """How a finished solution changes, from its fresh pH.
 
-    Oxidation: -d ln[Fe(II)]/dt = k pO2 [OH-]^2 (Stumm and Lee 1961), in air, all Fe(II) counted
-    alike; the oxygen dissolved at first and what stirring brings in set the cap. near: a solution
-    of like totals and the same rows, to start from.
+    Oxidation: -d ln[Fe(II)]/dt = k pO2 [OH-]^2 (Stumm and Lee 1961), in air, for all Fe(II), and
+    more for what ligands hold; the oxygen dissolved at first and what stirring brings in set the
+    cap. near: a solution of like totals and the same rows, to start from.
     """
     components = [*finished.components]
     iron = "Fe2" in components and bool(
@@ -137,7 +138,7 @@ def aging(
     k = value("fe2_oxidation_k") * draws.factor(
         "iron:oxidation rate", np.log(10.0) * value("fe2_oxidation_k_log10_u")
     )
-    rate = k * value("po2_air") * hydroxide**2 / MINUTE_S
+    rate = k * value("po2_air") * hydroxide**2 / MINUTE_S + _through_agents(fresh, draws)
     dissolved = value("oxygen_air_saturated") * IRON_PER_OXYGEN
     renewals = value("oxygen_renewals") * draws.factor(
         "iron:air taken up", np.log(value("oxygen_renewals_factor"))
@@ -145,11 +146,29 @@ def aging(
     return Aging(system, finished, rate, renewals * dissolved / HOUR_S, dissolved, holds, fresh)
 
 
-def at_once(finished: Finished, count: int) -> Aging:
-    """A finished solution of `count` rows at once: nothing oxidised, no more held than was made."""
-    still, pairs = np.zeros(count), tuple(finished.held)
-    system = build_system(finished.components, held=pairs)
-    return Aging(system, finished, still, still, 0.0, _as_made(finished, count, pairs))
+@cache
+def _agents() -> tuple[tuple[str, float, float, float], ...]:
+    return tuple(
+        (r["agent"], float(r["rate_per_s"]), float(r["factor"]), float(r["ph_from"]))
+        for r in read_csv("oxidation.csv")
+    )
+
+
+def _through_agents(fresh: Equilibrium, draws: Draws) -> Floats:
+    """(N,) [1/s] that Fe(II) bound by ligands adds, in water full of air: `oxidation.csv`."""
+    system = fresh.system
+    iron = system.nu[system.components.index("Fe2")]
+    molality = np.nan_to_num(fresh.molality)
+    total = np.maximum(molality @ iron, 1e-30)
+    rate = np.zeros(draws.count)
+    for agent, per_s, factor, ph_from in _agents():
+        if agent not in system.components:
+            continue
+        bound = iron * (system.nu[system.components.index(agent)] > 0.0)
+        share = (molality @ bound) / total
+        own = per_s * draws.factor(f"iron:oxidation with {agent}", float(np.log(factor)))
+        rate += np.where(np.nan_to_num(fresh.ph, nan=0.0) >= ph_from, share * own, 0.0)
+    return rate
 
 
 def _as_made(finished: Finished, count: int, pairs: tuple[Pair, ...]) -> dict[Pair, Hold]:
