@@ -27,6 +27,7 @@ from chem.reference import Guarantee, Source, catalogue, vague_sources
 from chem.units import (
     Number,
     Rate,
+    read_alkalinity,
     read_carrier,
     read_density_range,
     read_mass,
@@ -48,7 +49,8 @@ DENSITY_WAYS = (
 UNDECLARED_SALT = "undeclared sodium chloride"
 MEASURED_AT = "10 %"
 """How a jug's pH is measured: 1 g in 9 g of distilled water."""
-MEASURED = {"ph", "density", "clear"}
+PURE_WATERS = {"distilled", "demineralised", "demineralized", "deionised", "deionized", "rain"}
+MEASURED = {"ph", "ph_in", "density", "clear"}
 """Keys of [known] that are no percents."""
 LIKE_A_SLIP = 0.93
 """Names this like a known one are taken for a slip of the pen and asked about."""
@@ -128,7 +130,8 @@ class Product:
     density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
     guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
     guarantee line, source or `undeclared sodium chloride`, besides pH and density; ph_measured:
-    its pH is this jug's own, else it is printed, of another lot; clear_at: it was seen to stay
+    its pH is this jug's own, else it is printed, of another lot; ph_in_eq: alkalinity [eq/L]
+    of the water that it was read in, 0 for distilled; clear_at: it was seen to stay
     clear there [degC]; vague: names that fit several
     sources (`vague_sources.csv`); unread: names that fit none; read_from: the file as it was read.
     """
@@ -152,6 +155,7 @@ class Product:
     vague: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
     ph_measured: bool = False
+    ph_in_eq: float = 0.0
     clear_at: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
@@ -270,7 +274,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
             f"less than carrier_at_least = {form.says.carrier_at_least!r}",
             "the smaller spray volume under carrier_at_least",
         )
-    clear_at = _clear_at(form, found)
+    clear_at, ph_in_eq = _clear_at(form, found), _ph_in(form, found)
     found.done()
     return Product(
         key=key or path.stem,
@@ -292,6 +296,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         vague=tuple(dict.fromkeys(vague)),
         unread=tuple(dict.fromkeys(unread)),
         ph_measured=bool(measured),
+        ph_in_eq=ph_in_eq,
         clear_at=clear_at,
         read_from=read_from,
     )
@@ -450,6 +455,15 @@ def _known(form: ProductForm, found: Collector) -> dict[str, float]:
         if number is not None and target:
             out[target] = number.value
     return out
+
+
+def _ph_in(form: ProductForm, found: Collector) -> float:
+    """`ph_in`: alkalinity [eq/L] of the water that a jug's pH was measured in."""
+    text = form.known.get("ph_in", "distilled")
+    if text.strip().lower() in PURE_WATERS:
+        return 0.0
+    alkalinity = found.attempt(read_alkalinity, text, "known.ph_in")
+    return 0.0 if alkalinity is None else 0.0005 * (alkalinity.low + alkalinity.high)
 
 
 def _clear_at(form: ProductForm, found: Collector) -> float | None:
