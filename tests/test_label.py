@@ -268,6 +268,26 @@ def test_a_ph_read_in_tap_water_is_solved_in_that_water(tmp_path: Path) -> None:
     assert hidden == pytest.approx(0.5 * 0.0046 * 9.0, rel=0.25)
 
 
+def test_a_conductivity_narrows_what_is_dissolved(tmp_path: Path) -> None:
+    """0.01 D potassium chloride conducts 1.4083 mS/cm at 25 degC (IUPAC): so does 1 % of this jug,
+    which holds about 1 mol/kg of K; a higher reading means more of it."""
+    text = (
+        'density = "1.1 kg/L"\nsources = ["potassium chloride", "potassium nitrate"]\n'
+        '[guarantee]\n"soluble potash" = 4.8\n{known}'
+    )
+    ec = '[known]\nec = "{} mS/cm at 1 %"\n'
+    path = write(tmp_path, text.format(known=ec.format(1.45)))
+    product = read_product(path)
+    assert product.ec == pytest.approx((1.45, 0.01))
+    low, high = (
+        contents(read_product(write(tmp_path, text.format(known=ec.format(x)))), Draws(256, 1))
+        for x in (1.35, 1.75)
+    )
+    assert np.median(low.of("K")) < np.median(high.of("K"))
+    with pytest.raises(InputProblem, match="mS/cm at 1 %"):
+        read_product(write(tmp_path, text.format(known='[known]\nec = "salty"\n')))
+
+
 def test_what_stayed_clear_in_the_cold_is_believed(tmp_path: Path) -> None:
     """Urea of 40 % salts out near 0 degC (measured: water takes 40 % at about 0 degC); one that
     stayed clear at 20 F holds less than its label may mean."""

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chem.doubts import median
-from chem.equilibrium import Conditions, System, build_system, solve
+from chem.equilibrium import Conditions, System, build_system, conductivity_mS_per_cm, solve
 from chem.label.product import Product
 from chem.label.salting import salting_out
 from chem.reference import Source, ph_as_sold, tables
@@ -351,6 +351,25 @@ def exists(product: Product, made: Made) -> Floats:
     return chance if chance.max() > NEVER_SOLD else np.ones(count)
 
 
+EC_SD = 0.08
+"""Of ln conductivity: the method to 5 %, the meter and the weighing (common practice, no source)."""
+
+
+def conducts(product: Product, made: Made, ph: Floats) -> Floats:
+    """(M,) likelihood of the conductivity that a dilution of the jug was measured to have.
+
+    ph: (M,) likeliest of each liquid. Where the method gives no figure, every liquid passes.
+    """
+    assert product.ec is not None
+    measured, dilution = product.ec
+    share = per_kgw(made, dilution)
+    system, totals = in_water(made.components, made.mol_per_kg, share, dilution, 0.0)
+    state = solve(system, totals, Conditions.nominal(system), ph=ph)
+    figure = conductivity_mS_per_cm(state)
+    z = np.log(np.maximum(figure, 1e-9) / measured) / EC_SD
+    return np.where(np.isfinite(figure), _t4(z) + 1e-12, _t4(np.zeros(1)))
+
+
 def choose(product: Product, made: Made, count: int, generator: np.random.Generator) -> Chosen:
     """N liquids with their pH, systematically from the whole density."""
     read = reading_of(product, made)
@@ -371,6 +390,8 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     limed = (made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)
     log_density[limed] = -np.inf
     log_density += np.log(exists(product, made))[:, None]
+    if product.ec is not None:
+        log_density += np.log(conducts(product, made, fine[log_density.argmax(axis=1)]))[:, None]
     log_density -= log_density.max()
     density = np.exp(log_density)
     cumulative = np.cumsum(density, axis=1)

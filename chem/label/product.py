@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import hashlib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
@@ -50,8 +51,10 @@ UNDECLARED_SALT = "undeclared sodium chloride"
 MEASURED_AT = "10 %"
 """How a jug's pH is measured: 1 g in 9 g of distilled water."""
 PURE_WATERS = {"distilled", "demineralised", "demineralized", "deionised", "deionized", "rain"}
-MEASURED = {"ph", "ph_in", "density", "clear"}
+MEASURED = {"ph", "ph_in", "density", "clear", "ec"}
 """Keys of [known] that are no percents."""
+EC_UNITS = {"ms/cm": 1.0, "ds/m": 1.0, "us/cm": 0.001}
+_EC = re.compile(r"([\d.]+)\s*(mS/cm|dS/m|[uµ]S/cm)(?:\s*at\s*([\d.]+)\s*%)?", re.IGNORECASE)
 LIKE_A_SLIP = 0.93
 """Names this like a known one are taken for a slip of the pen and asked about."""
 LIKELY_ENOUGH = 0.3
@@ -131,7 +134,8 @@ class Product:
     guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
     guarantee line, source or `undeclared sodium chloride`, besides pH and density; ph_measured:
     its pH is this jug's own, else it is printed, of another lot; ph_in_eq: alkalinity [eq/L]
-    of the water that it was read in, 0 for distilled; clear_at: it was seen to stay
+    of the water that it was read in, 0 for distilled; ec: conductivity [mS/cm] that a share
+    by mass of it in pure water was measured to have; clear_at: it was seen to stay
     clear there [degC]; vague: names that fit several
     sources (`vague_sources.csv`); unread: names that fit none; read_from: the file as it was read.
     """
@@ -156,6 +160,7 @@ class Product:
     unread: tuple[str, ...] = ()
     ph_measured: bool = False
     ph_in_eq: float = 0.0
+    ec: tuple[float, float] | None = None
     clear_at: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
@@ -274,7 +279,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
             f"less than carrier_at_least = {form.says.carrier_at_least!r}",
             "the smaller spray volume under carrier_at_least",
         )
-    clear_at, ph_in_eq = _clear_at(form, found), _ph_in(form, found)
+    clear_at, ph_in_eq, ec = _clear_at(form, found), _ph_in(form, found), _ec(form, found)
     found.done()
     return Product(
         key=key or path.stem,
@@ -297,6 +302,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         unread=tuple(dict.fromkeys(unread)),
         ph_measured=bool(measured),
         ph_in_eq=ph_in_eq,
+        ec=ec,
         clear_at=clear_at,
         read_from=read_from,
     )
@@ -464,6 +470,20 @@ def _ph_in(form: ProductForm, found: Collector) -> float:
         return 0.0
     alkalinity = found.attempt(read_alkalinity, text, "known.ph_in")
     return 0.0 if alkalinity is None else 0.0005 * (alkalinity.low + alkalinity.high)
+
+
+def _ec(form: ProductForm, found: Collector) -> tuple[float, float] | None:
+    """`ec = "2.1 mS/cm at 1 %"`: conductivity [mS/cm] of a share by mass in distilled water."""
+    text = form.known.get("ec")
+    if not text:
+        return None
+    match = _EC.fullmatch(text.strip())
+    value = float(match[1]) * EC_UNITS[match[2].lower().replace("µ", "u")] if match else 0.0
+    share = float(match[3] or 1.0) / 100.0 if match else 0.0
+    if not (value > 0.0 and 0.0 < share < 1.0):
+        found.add("known.ec", text, "no conductivity of a dilution", "such as `2.1 mS/cm at 1 %`")
+        return None
+    return value, share
 
 
 def _clear_at(form: ProductForm, found: Collector) -> float | None:
