@@ -352,7 +352,7 @@ def exists(product: Product, made: Made) -> Floats:
 
 
 EC_SD = 0.08
-"""Of ln conductivity: the method to 5 %, the meter and the weighing (common practice, no source)."""
+"""Of ln conductivity: method (5 %), meter and weighing (common practice, no source)."""
 
 
 def conducts(product: Product, made: Made, ph: Floats) -> Floats:

@@ -384,7 +384,9 @@ def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[st
     vague, unread = [], []
     for i, name in enumerate(form.sources, start=1):
         plain = " ".join(name.lower().split())
-        if plain in known.ambiguous:
+        if not plain:
+            found.add(f"sources[{i}]", name, "nothing is written here", "a compound of the label")
+        elif plain in known.ambiguous:
             vague.append(plain)
         elif plain in known.source_names or _like(plain, known.source_names):
             out += resolve_source(name, f"sources[{i}]", found)
@@ -562,3 +564,24 @@ def _density(form: ProductForm, found: Collector) -> tuple[float, float] | None:
         return None
     found.add("density", form.density, "a liquid needs a density", DENSITY_WAYS)
     return None
+
+
+def unsupplied(product: Product) -> list[Problem]:
+    """Guaranteed lines that nothing named on the label supplies: a doubt, and worth asking about."""
+    known = catalogue()
+    named = [*(s.key for s in product.sources), *product.also]
+    named += [k for name in product.vague for keys, _ in vague_sources()[name] for k in keys]
+    held = {c for key in named for c in known.sources[key].components}
+    problems = []
+    for key, percent in product.guarantee.items():
+        if held and percent > 0.0 and not held & set(known.guarantees[key].counts):
+            supply = sorted(s.key for s in known.sources.values() if key in s.supplies)
+            problems.append(
+                Problem(
+                    f"{product.file}, guarantee.{key} = {percent!r}",
+                    "none of the sources supplies it",
+                    "its source on the `derived from` line, such as "
+                    + ", ".join(f"`{s}`" for s in supply[:4]),
+                )
+            )
+    return problems
