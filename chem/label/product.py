@@ -567,7 +567,7 @@ def _density(form: ProductForm, found: Collector) -> tuple[float, float] | None:
 
 
 def unsupplied(product: Product) -> list[Problem]:
-    """Guaranteed lines that nothing named on the label supplies: a doubt, and worth asking about."""
+    """Guaranteed lines that nothing named on the label supplies: a doubt, worth asking about."""
     known = catalogue()
     named = [*(s.key for s in product.sources), *product.also]
     named += [k for name in product.vague for keys, _ in vague_sources()[name] for k in keys]
