@@ -386,7 +386,7 @@ def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[st
         plain = " ".join(name.lower().split())
         if not plain:
             found.add(f"sources[{i}]", name, "nothing is written here", "a compound of the label")
-        elif plain in known.ambiguous:
+        elif plain in vague_sources():
             vague.append(plain)
         elif plain in known.source_names or _like(plain, known.source_names):
             out += resolve_source(name, f"sources[{i}]", found)
