@@ -94,7 +94,7 @@ def test_every_constant_has_a_source_a_spread_and_a_range() -> None:
         assert row["source"] in REFERENCES, name
         assert row["where"], name
         assert row["kind"] in KINDS, name
-        # The ten acids that stand for what a label leaves out are fixed: their amounts are the doubt.
+        # The ten acids that stand for what a label leaves out are fixed: amounts are the doubt.
         assert float(row["log_k_u"]) > 0.0 or name.startswith("HAcid"), name
         assert float(row["delta_h_u_kJ_per_mol"]) > 0.0, name
         low, high = float(row["t_min_C"]), float(row["t_max_C"])
