@@ -251,6 +251,55 @@ def test_a_measured_ph_is_met_exactly_and_leaves_the_unlisted_buffers_open(tmp_p
     assert 0.002 < np.median(buffer[buffer > 0.0]) < 0.5
 
 
+def test_a_ph_read_in_tap_water_is_solved_in_that_water(tmp_path: Path) -> None:
+    """230 mg/L as CaCO3 is 4.6 meq/L, which 9 g of water bring to 1 g of jug: 41 meq/kg of acid
+    hide behind a pH of 7 that distilled water would show (50.04 g CaCO3 per equivalent)."""
+    text = (
+        'density = "1.1 kg/L"\nsources = ["potassium nitrate"]\n'
+        '[guarantee]\n"nitrate nitrogen" = 1.37\n[known]\nph = 6.4\n{where}'
+    )
+    pure = contents(read_product(write(tmp_path, text.format(where=""))), Draws(256, 1))
+    where = 'ph_in = "230 mg/L as CaCO3"\n'
+    product = read_product(write(tmp_path, text.format(where=where)))
+    assert product.ph_in_eq == pytest.approx(0.0046, rel=0.01)
+    tap = contents(product, Draws(256, 1))
+    # Carbonic acid (pK1 6.35) is half bicarbonate near 6.4: half of the alkalinity is neutralised.
+    hidden = np.median(pure.closing_eq_per_kg - tap.closing_eq_per_kg)
+    assert hidden == pytest.approx(0.5 * 0.0046 * 9.0, rel=0.25)
+
+
+def test_a_conductivity_narrows_what_is_dissolved(tmp_path: Path) -> None:
+    """0.01 D potassium chloride conducts 1.4083 mS/cm at 25 degC (IUPAC): so does 1 % of this jug,
+    which holds about 1 mol/kg of K; a higher reading means more of it."""
+    text = (
+        'density = "1.1 kg/L"\nsources = ["potassium chloride", "potassium nitrate"]\n'
+        '[guarantee]\n"soluble potash" = 4.8\n{known}'
+    )
+    ec = '[known]\nec = "{} mS/cm at 1 %"\n'
+    path = write(tmp_path, text.format(known=ec.format(1.45)))
+    product = read_product(path)
+    assert product.ec == pytest.approx((1.45, 0.01))
+    low, high = (
+        contents(read_product(write(tmp_path, text.format(known=ec.format(x)))), Draws(256, 1))
+        for x in (1.35, 1.75)
+    )
+    assert np.median(low.of("K")) < np.median(high.of("K"))
+    with pytest.raises(InputProblem, match="mS/cm at 1 %"):
+        read_product(write(tmp_path, text.format(known='[known]\nec = "salty"\n')))
+
+
+def test_what_stayed_clear_in_the_cold_is_believed(tmp_path: Path) -> None:
+    """Urea of 40 % salts out near 0 degC (measured: water takes 40 % at about 0 degC); one that
+    stayed clear at 20 F holds less than its label may mean."""
+    text = 'density = "1.1 kg/L"\nsources = ["urea"]\n[guarantee]\n"urea nitrogen" = 18.2\n{known}'
+    known = '[known]\nclear = "after a month at 20 F"\n'
+    product = read_product(write(tmp_path, text.format(known=known)))
+    assert product.clear_at == pytest.approx(-6.67, abs=0.01)
+    plain = contents(read_product(write(tmp_path, text.format(known=""))), Draws(256, 1))
+    cold = contents(product, Draws(256, 1))
+    assert np.median(cold.of("urea")) <= np.median(plain.of("urea"))
+
+
 def test_printed_tolerances_are_ranges() -> None:
     for text in ("6.0 (+/- 0.5)", "6.0 +/- 0.5", "6.0 ± 0.5", "pH 5.5-6.5"):
         number = read_ph(text, "here")

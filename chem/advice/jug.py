@@ -264,6 +264,12 @@ def _left_open(product: Product, inside: Contents) -> list[str]:
         out.append("no pH is given")
     if product.density is None and not product.dry:
         out.append("no density is given")
+    for name, options in inside.words.items():
+        likely = sorted(options.items(), key=lambda o: -o[1])[:4]
+        if len(options) > 1:
+            told = ", ".join(f"{words} ({10 * p:.0f} in 10)" for words, p in likely if p >= 0.05)
+            out.append(f"what its {name} is: {told}")
+    out += [f"what `{name}` is: not read, it may hold anything" for name in product.unread]
     split = [c.removeprefix("source:") for c in columns if c.startswith("source:")]
     if split:
         out.append("how much comes from each of: " + ", ".join(split))

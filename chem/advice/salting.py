@@ -60,8 +60,8 @@ def jug_cold(inside: Contents, draws: Draws) -> JugCold:
             per_L = water * inside.density_kg_per_L
             steps = [crystals(state, per_L, at, draws) for at in GRID_CELSIUS]
             highest = _highest(np.stack([s.si for s in steps]))
-            here = np.nan_to_num(highest, nan=-np.inf).max(axis=1, initial=-np.inf)
-            which = np.nan_to_num(highest, nan=-np.inf)
+            which = np.where(np.isnan(highest), -np.inf, highest)
+            here = which.max(axis=1, initial=-np.inf)
             told = weak & np.isfinite(here)
             t = np.where(told, here, np.where(weak, np.nan, t))
             if which.shape[1]:

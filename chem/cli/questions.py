@@ -270,19 +270,20 @@ def _words(text: str) -> list[str]:
 
 def _check_label(answers: Answers, *under: str) -> None:
     """Read the label so far as a product file. Raises: InputProblem of the keys `under` only."""
-    from chem.label import read_product
+    from chem.label import read_product, unsupplied
 
     with TemporaryDirectory() as folder:
         path = Path(folder) / "label.toml"
         path.write_text(product_text(answers), encoding="utf-8")
         try:
-            read_product(path)
+            found = unsupplied(read_product(path))
         except InputProblem as problem:
-            mine = [p for p in problem.problems if _key(p, path).startswith(under)]
-            if mine:
-                raise InputProblem(
-                    [Problem(_key(p, path).partition(".")[2], p.wrong, p.instead) for p in mine]
-                ) from None
+            found = list(problem.problems)
+        mine = [p for p in found if _key(p, path).startswith(under)]
+        if mine:
+            raise InputProblem(
+                [Problem(_key(p, path).partition(".")[2], p.wrong, p.instead) for p in mine]
+            )
 
 
 def _key(problem: Problem, path: Path) -> str:

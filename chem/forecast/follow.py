@@ -140,10 +140,10 @@ class Followed:
             raise TypeError("several tanks stand here, not one mix")
         return self.tank
 
-    def odds(self, happens: Bools) -> float:
+    def odds(self, happens: Bools, *, whole: bool = False) -> float:
         """Chance of something that comes out, with what is remembered of these jugs and what no
-        draw can know."""
-        unknown = doubts()["unknown_odds"].b
+        draw can know. whole: of the tank, never none; a part that no draw shows has none."""
+        unknown = doubts()["unknown_odds"].b if whole or happens.any() else 0.0
         return chance(happens, self.ok, shift=self.shift, unknown=unknown)
 
     def part_odds(self, happens: Bools) -> float:
@@ -157,7 +157,7 @@ class Followed:
     def probability(self) -> dict[str, float]:
         """Time -> chance that solids show; where the model is stretched, never none at all."""
         least = STRETCHED_LEAST if self.stretched_model else 0.0
-        return {t: max(self.odds(out.shows), least) for t, out in self.out.items()}
+        return {t: max(self.odds(out.shows, whole=True), least) for t, out in self.out.items()}
 
     @property
     def stretched_model(self) -> bool:
@@ -167,7 +167,7 @@ class Followed:
     @cached_property
     def clogs(self) -> dict[str, float]:
         """Time -> chance that they block a 50-mesh screen."""
-        return {t: self.odds(out.blocks) for t, out in self.out.items()}
+        return {t: self.odds(out.blocks, whole=True) for t, out in self.out.items()}
 
     def cloudy(self, t: str) -> float:
         """Chance that solids show by a time; 1 where no draw found an answer."""
@@ -258,7 +258,7 @@ class Followed:
         grid = np.unique(np.round(np.geomspace(1.0, TIMES_S["24h"] / MINUTE_S, 60)))
         last = None
         for minutes in grid:
-            if self.odds(self.out_by(minutes * MINUTE_S).shows) >= THRESHOLD:
+            if self.odds(self.out_by(minutes * MINUTE_S).shows, whole=True) >= THRESHOLD:
                 return last
             last = float(minutes)
         return last

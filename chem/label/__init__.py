@@ -13,6 +13,7 @@ from chem.label.product import (
     read_shelf,
     resolve_guarantee,
     resolve_source,
+    unsupplied,
 )
 from chem.label.reading import (
     Collector,
@@ -57,5 +58,6 @@ __all__ = [
     "read_shelf",
     "resolve_guarantee",
     "resolve_source",
+    "unsupplied",
     "validate",
 ]

@@ -18,7 +18,15 @@ from numpy.typing import NDArray
 from chem.doubts import Draws, doubts
 from chem.errors import Problem
 from chem.label.product import Product
-from chem.label.readings import Reading, Slot, bare_ions, columns, readings_of, slots_of
+from chem.label.readings import (
+    Reading,
+    Slot,
+    bare_ions,
+    columns,
+    named_sources,
+    readings_of,
+    slots_of,
+)
 from chem.reference import Source, catalogue, common_sources, unstated
 
 Floats = NDArray[np.float64]
@@ -412,9 +420,14 @@ def open_columns(product: Product, found: Candidates, rows: NDArray[np.int64]) -
             out[f"product:{product.key}:guarantee:{name}"] = column / printed
         elif printed > 0.0:
             out[f"product:{product.key}:{name.replace(' ', ':', 1)}"] = column / printed
+    split = set(named_sources(product)) - set(product.also)
     for source, column in zip(found.sources, amounts.T, strict=True):
         mean = float(column.mean())
-        if source.key not in product.also and mean > 0.0 and column.std() > FREE_SPREAD * mean:
+        if (
+            (source.key in split or not found.slots)
+            and mean > 0.0
+            and column.std() > FREE_SPREAD * mean
+        ):
             out[f"product:{product.key}:source:{source.key}"] = 100.0 * column
     for k, slot in enumerate(found.slots):
         taken = np.array([r.taken[k] if k < len(r.taken) else 0 for r in found.readings])

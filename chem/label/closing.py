@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chem.doubts import median
-from chem.equilibrium import Conditions, System, build_system, solve
+from chem.equilibrium import Conditions, System, build_system, conductivity_mS_per_cm, solve
 from chem.label.product import Product
 from chem.label.salting import salting_out
 from chem.reference import Source, ph_as_sold, tables
@@ -246,15 +246,33 @@ def _owners(system: System) -> Integers:
     return np.where(held.any(axis=0), best, count)
 
 
-def charge_curves(made: Made, dilution: float, window: Floats) -> Floats:
+def in_water(
+    components: Sequence[str], mol_per_kg: Floats, share: Floats, dilution: float, tap_eq: float
+) -> tuple[System, Floats]:
+    """What a pH is read in: its system and totals (M, C) [mol/kg water].
+
+    share: (M,) of `per_kgw`; tap_eq: alkalinity of the water [eq/kg], taken as calcium
+    bicarbonate; 0 for distilled.
+    """
+    system = build_system({*components, *(("Ca", "CO3") if tap_eq else ())})
+    totals = np.zeros((len(share), len(system.components)))
+    for i, c in enumerate(components):
+        totals[:, system.components.index(c)] = mol_per_kg[:, i] * share
+    if tap_eq:
+        water = share * (1.0 - dilution) / dilution
+        totals[:, system.components.index("Ca")] += 0.5 * tap_eq * water
+        totals[:, system.components.index("CO3")] += tap_eq * water
+    return system, totals
+
+
+def charge_curves(made: Made, dilution: float, window: Floats, tap_eq: float = 0.0) -> Floats:
     """(M, K) base [eq/kg of product] that each liquid lacks at each pH of `window`; acid below 0.
 
     The protons that a mole of each component carries are solved for in the mean liquid of each
-    reading, then taken by every liquid's own amounts.
+    reading, then taken by every liquid's own amounts. tap_eq: as `in_water`.
     """
-    system = build_system(made.components)
-    order = [made.components.index(c) for c in system.components]
-    totals = (made.mol_per_kg * per_kgw(made, dilution)[:, None])[:, order]
+    share = per_kgw(made, dilution)
+    system, totals = in_water(made.components, made.mol_per_kg, share, dilution, tap_eq)
     group = _groups(made)
     count = int(group.max()) + 1
     means = np.array([totals[group == g].mean(axis=0) for g in range(count)])
@@ -275,8 +293,7 @@ def charge_curves(made: Made, dilution: float, window: Floats) -> Floats:
     out = np.empty((len(totals), len(window)))
     for g in range(count):
         mine = group == g
-        held = made.mol_per_kg[mine][:, order] @ own[g].T
-        out[mine] = -(held + free[g] / per_kgw(made, dilution)[mine][:, None])
+        out[mine] = -(totals[mine] @ own[g].T + free[g]) / share[mine][:, None]
         bad = ~solved[g]
         if bad.any() and not bad.all():
             good = np.flatnonzero(~bad)
@@ -299,18 +316,19 @@ def _groups(made: Made) -> Integers:
 @dataclass(frozen=True)
 class Chosen:
     """N draws: which candidate, the pH of its jug at `dilution`, and the base that it lacks there
-    [eq/kg of product]."""
+    [eq/kg of product]; tap_eq: alkalinity of the water that it was read in [eq/kg]."""
 
     rows: Integers
     ph: Floats
     lacking: Floats
     dilution: float
     brine: bool
+    tap_eq: float
 
     def middle(self) -> Chosen:
         """One draw at the median pH."""
         middle = np.array([median(self.ph)]), np.array([median(self.lacking)])
-        return Chosen(self.rows[:1], *middle, self.dilution, self.brine)
+        return Chosen(self.rows[:1], *middle, self.dilution, self.brine, self.tap_eq)
 
 
 SHELF_CELSIUS, SHELF_SPREAD_K = 12.0, 4.0
@@ -333,6 +351,25 @@ def exists(product: Product, made: Made) -> Floats:
     return chance if chance.max() > NEVER_SOLD else np.ones(count)
 
 
+EC_SD = 0.08
+"""Of ln conductivity: method (5 %), meter and weighing (common practice, no source)."""
+
+
+def conducts(product: Product, made: Made, ph: Floats) -> Floats:
+    """(M,) likelihood of the conductivity that a dilution of the jug was measured to have.
+
+    ph: (M,) likeliest of each liquid. Where the method gives no figure, every liquid passes.
+    """
+    assert product.ec is not None
+    measured, dilution = product.ec
+    share = per_kgw(made, dilution)
+    system, totals = in_water(made.components, made.mol_per_kg, share, dilution, 0.0)
+    state = solve(system, totals, Conditions.nominal(system), ph=ph)
+    figure = conductivity_mS_per_cm(state)
+    z = np.log(np.maximum(figure, 1e-9) / measured) / EC_SD
+    return np.where(np.isfinite(figure), _t4(z) + 1e-12, _t4(np.zeros(1)))
+
+
 def choose(product: Product, made: Made, count: int, generator: np.random.Generator) -> Chosen:
     """N liquids with their pH, systematically from the whole density."""
     read = reading_of(product, made)
@@ -342,7 +379,7 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     fine, grid = FINE, GRID
     near = fine[read.log_likelihood > read.log_likelihood.max() - 25.0]
     window = grid[(grid >= near.min() - 0.51) & (grid <= near.max() + 0.51)]
-    curves = charge_curves(made, read.dilution, window)
+    curves = charge_curves(made, read.dilution, window, product.ph_in_eq)
     width = width_of(product, made)[:, None]
     lacking = curves @ np.array([np.interp(fine, window, one) for one in np.eye(len(window))])
     lacking[:, (fine < window[0] - 1e-9) | (fine > window[-1] + 1e-9)] = 1e9
@@ -353,6 +390,8 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     limed = (made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)
     log_density[limed] = -np.inf
     log_density += np.log(exists(product, made))[:, None]
+    if product.ec is not None:
+        log_density += np.log(conducts(product, made, fine[log_density.argmax(axis=1)]))[:, None]
     log_density -= log_density.max()
     density = np.exp(log_density)
     cumulative = np.cumsum(density, axis=1)
@@ -372,7 +411,8 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
         ph = np.clip(ph + MODEL_SD * generator.standard_normal(count), 0.1, 13.6)
     base = np.array([np.interp(p, window, curves[i]) for i, p in zip(picked, ph, strict=True)])
     order = generator.permutation(count)
-    return Chosen(picked[order], ph[order], base[order], read.dilution, read.brine)
+    tap_eq = product.ph_in_eq
+    return Chosen(picked[order], ph[order], base[order], read.dilution, read.brine, tap_eq)
 
 
 # Unlisted buffers: chance of none, least and usual amount [eq/kg, share of the charge], spread.
@@ -440,10 +480,8 @@ def closed(
     add("Cl", np.zeros(count))
     components = tuple(c for c in tables().components if c in columns)
     matrix = np.maximum(np.stack([columns[c] for c in components], axis=1), 0.0)
-    system = build_system(components)
-    order = [components.index(c) for c in system.components]
     share = per_kgw(made, chosen.dilution)
-    totals = (matrix * share[:, None])[:, order]
+    system, totals = in_water(components, matrix, share, chosen.dilution, chosen.tap_eq)
     state = solve(system, totals, Conditions.nominal(system), ph=chosen.ph)
     left = -(np.nan_to_num(state.molality) @ system.charge) / share
     left = np.where(state.converged, left, 0.0)

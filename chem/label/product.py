@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import hashlib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
@@ -27,6 +28,7 @@ from chem.reference import Guarantee, Source, catalogue, vague_sources
 from chem.units import (
     Number,
     Rate,
+    read_alkalinity,
     read_carrier,
     read_density_range,
     read_mass,
@@ -48,8 +50,11 @@ DENSITY_WAYS = (
 UNDECLARED_SALT = "undeclared sodium chloride"
 MEASURED_AT = "10 %"
 """How a jug's pH is measured: 1 g in 9 g of distilled water."""
-MEASURED = {"ph", "density", "clear"}
+PURE_WATERS = {"distilled", "demineralised", "demineralized", "deionised", "deionized", "rain"}
+MEASURED = {"ph", "ph_in", "density", "clear", "ec"}
 """Keys of [known] that are no percents."""
+EC_UNITS = {"ms/cm": 1.0, "ds/m": 1.0, "us/cm": 0.001}
+_EC = re.compile(r"([\d.]+)\s*(mS/cm|dS/m|[uµ]S/cm)(?:\s*at\s*([\d.]+)\s*%)?", re.IGNORECASE)
 LIKE_A_SLIP = 0.93
 """Names this like a known one are taken for a slip of the pen and asked about."""
 LIKELY_ENOUGH = 0.3
@@ -128,7 +133,9 @@ class Product:
     density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
     guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
     guarantee line, source or `undeclared sodium chloride`, besides pH and density; ph_measured:
-    its pH is this jug's own, else it is printed, of another lot; clear_at: it was seen to stay
+    its pH is this jug's own, else it is printed, of another lot; ph_in_eq: alkalinity [eq/L]
+    of the water that it was read in, 0 for distilled; ec: conductivity [mS/cm] that a share
+    by mass of it in pure water was measured to have; clear_at: it was seen to stay
     clear there [degC]; vague: names that fit several
     sources (`vague_sources.csv`); unread: names that fit none; read_from: the file as it was read.
     """
@@ -152,6 +159,8 @@ class Product:
     vague: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
     ph_measured: bool = False
+    ph_in_eq: float = 0.0
+    ec: tuple[float, float] | None = None
     clear_at: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
@@ -207,8 +216,8 @@ class Product:
 
     @property
     def judged(self) -> bool:
-        """Whether the salts are the whole story."""
-        return self.has_composition and self.form not in NOT_JUDGED
+        """Whether the salts are the whole story, every name on the label read."""
+        return self.has_composition and self.form not in NOT_JUDGED and not self.unread
 
 
 def product_schema() -> dict[str, Any]:
@@ -270,7 +279,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
             f"less than carrier_at_least = {form.says.carrier_at_least!r}",
             "the smaller spray volume under carrier_at_least",
         )
-    clear_at = _clear_at(form, found)
+    clear_at, ph_in_eq, ec = _clear_at(form, found), _ph_in(form, found), _ec(form, found)
     found.done()
     return Product(
         key=key or path.stem,
@@ -292,6 +301,8 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         vague=tuple(dict.fromkeys(vague)),
         unread=tuple(dict.fromkeys(unread)),
         ph_measured=bool(measured),
+        ph_in_eq=ph_in_eq,
+        ec=ec,
         clear_at=clear_at,
         read_from=read_from,
     )
@@ -373,7 +384,9 @@ def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[st
     vague, unread = [], []
     for i, name in enumerate(form.sources, start=1):
         plain = " ".join(name.lower().split())
-        if plain in known.ambiguous:
+        if not plain:
+            found.add(f"sources[{i}]", name, "nothing is written here", "a compound of the label")
+        elif plain in vague_sources():
             vague.append(plain)
         elif plain in known.source_names or _like(plain, known.source_names):
             out += resolve_source(name, f"sources[{i}]", found)
@@ -452,6 +465,29 @@ def _known(form: ProductForm, found: Collector) -> dict[str, float]:
     return out
 
 
+def _ph_in(form: ProductForm, found: Collector) -> float:
+    """`ph_in`: alkalinity [eq/L] of the water that a jug's pH was measured in."""
+    text = form.known.get("ph_in", "distilled")
+    if text.strip().lower() in PURE_WATERS:
+        return 0.0
+    alkalinity = found.attempt(read_alkalinity, text, "known.ph_in")
+    return 0.0 if alkalinity is None else 0.0005 * (alkalinity.low + alkalinity.high)
+
+
+def _ec(form: ProductForm, found: Collector) -> tuple[float, float] | None:
+    """`ec = "2.1 mS/cm at 1 %"`: conductivity [mS/cm] of a share by mass in distilled water."""
+    text = form.known.get("ec")
+    if not text:
+        return None
+    match = _EC.fullmatch(text.strip())
+    value = float(match[1]) * EC_UNITS[match[2].lower().replace("µ", "u")] if match else 0.0
+    share = float(match[3] or 1.0) / 100.0 if match else 0.0
+    if not (value > 0.0 and 0.0 < share < 1.0):
+        found.add("known.ec", text, "no conductivity of a dilution", "such as `2.1 mS/cm at 1 %`")
+        return None
+    return value, share
+
+
 def _clear_at(form: ProductForm, found: Collector) -> float | None:
     """`clear = "after a month at 40 F"`: where a jug was seen to stay clear [degC]."""
     text = form.known.get("clear")
@@ -528,3 +564,24 @@ def _density(form: ProductForm, found: Collector) -> tuple[float, float] | None:
         return None
     found.add("density", form.density, "a liquid needs a density", DENSITY_WAYS)
     return None
+
+
+def unsupplied(product: Product) -> list[Problem]:
+    """Guaranteed lines that nothing named on the label supplies: a doubt, worth asking about."""
+    known = catalogue()
+    named = [*(s.key for s in product.sources), *product.also]
+    named += [k for name in product.vague for keys, _ in vague_sources()[name] for k in keys]
+    held = {c for key in named for c in known.sources[key].components}
+    problems = []
+    for key, percent in product.guarantee.items():
+        if held and percent > 0.0 and not held & set(known.guarantees[key].counts):
+            supply = sorted(s.key for s in known.sources.values() if key in s.supplies)
+            problems.append(
+                Problem(
+                    f"{product.file}, guarantee.{key} = {percent!r}",
+                    "none of the sources supplies it",
+                    "its source on the `derived from` line, such as "
+                    + ", ".join(f"`{s}`" for s in supply[:4]),
+                )
+            )
+    return problems

@@ -107,10 +107,6 @@ def catalogue() -> Catalogue:
     """Read `sources.toml` and `guarantees.toml` once."""
     raw = read_toml("sources.toml")
     inert = raw.pop("_inert")
-    ambiguous = {
-        name: tuple(dict.fromkeys(s for keys, _ in options for s in keys))
-        for name, options in vague_sources().items()
-    }
     sources = {}
     for key, entry in raw.items():
         sources[key] = Source(
@@ -141,13 +137,20 @@ def catalogue() -> Catalogue:
             float(allowance.get("percent", 0.0)),
             float(allowance.get("at_most", 100.0)),
         )
+    lines = _names(guarantees)
+    # "Iron" on its own names a line before it names a source.
+    ambiguous = {
+        name: tuple(dict.fromkeys(s for keys, _ in options for s in keys))
+        for name, options in vague_sources().items()
+        if name not in lines
+    }
     return Catalogue(
         MappingProxyType(sources),
         MappingProxyType(guarantees),
         MappingProxyType(ambiguous),
         frozenset(inert),
         MappingProxyType(_names(sources)),
-        MappingProxyType(_names(guarantees)),
+        MappingProxyType(lines),
     )
 
 

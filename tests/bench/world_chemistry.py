@@ -107,6 +107,14 @@ SOLIDS: Mapping[str, tuple[Mapping[str, float], float, float]] = {
     "edta_acid": ({"EDTA": 1, "H": 4}, -27.2, 292.2),
     "koktaite": ({"Ca": 1, "NH4": 2, "SO4": 2}, -5.2, 286.0),
 }
+ALSO_CALLED = {
+    "Ca2P2O7_2H2O": "calcium_pyrophosphate", "Ca_citrate": "calcium_citrate",
+    "Ca_oxalate": "calcium_oxalate", "Ca_phosphite": "calcium_phosphite",
+    "Ca_sulfite": "calcium_sulfite", "MnNH4PO4": "mn_ammonium_phosphate",
+    "ZnNH4PO4": "zn_ammonium_phosphate", "FeNH4PO4": "fe_ammonium_phosphate",
+    "Cu_phosphite": "copper_phosphite",
+}  # fmt: skip
+"""Two names of one solid in one tank have no equilibrium."""
 LACKED = {"Ca_sulfite", "Ca_soap", "Ca_fluoride"}
 """Solids that the program's tables may lack: counted apart."""
 
@@ -118,6 +126,7 @@ STOCK_PHASES = {
     "Mn3(PO4)2": ("manganese_phosphate", 354.8), "Zn3(PO4)2:4H2O": ("hopeite", 458.1),
     "Cu3(PO4)2:3H2O": ("copper_phosphate", 434.6), "Rhodochrosite": ("rhodochrosite", 114.9),
     "Smithsonite": ("smithsonite", 125.4), "Siderite": ("siderite", 115.9),
+    "Brucite": ("brucite", 58.3),
     "Malachite": ("malachite", 221.1), "Cu(OH)2": ("cu_hydroxide", 97.6),
     "Zn(OH)2": ("zn_hydroxide", 99.4), "SiO2(am-ppt)": ("silica_amorphous", 60.1),
 }  # fmt: skip
@@ -283,6 +292,7 @@ def extended(base: Database, ions: Mapping[str, tuple[str, int]]) -> Database:
     ions["H"] = ("H+", 1)
     have = dict(base.phases)
     keys = {key for key, _ in have.values()}
+    keys |= {own for own, other in ALSO_CALLED.items() if other in keys}
     for key, (parts, log_k, mass) in SOLIDS.items():
         if key in keys or not all(c in ions for c in parts):
             continue

@@ -51,6 +51,7 @@ CLOCK: Mapping[str, tuple[float, float, int]] = {
     "Cu_phosphite": (0.5, 4.0, 2), "copper_phosphite": (0.5, 4.0, 2),
     "syngenite": (0.8, 4.0, 5), "k_struvite": (0.5, 4.0, 3), "hydrozincite": (0.7, 4.0, 13),
     "zinc_pyrophosphate": (0.5, 4.0, 3), "manganese_pyrophosphate": (0.5, 4.0, 3),
+    "brucite": (0.3, 3.0, 3), "calcium_sulfite": (0.4, 4.0, 2),
     "powellite": (0.5, 4.0, 2), "edta_acid": (0.6, 4.0, 1),
     "calcium_tartrate": (0.7, 5.0, 2), "calcium_gluconate": (0.9, 5.0, 3),
 }  # fmt: skip
@@ -217,6 +218,8 @@ def _truth(
     slow = sum(molal.get(c, 0.0) for c in DELAYS)
     tank = math.exp(rng.normal(0, 1.0)) * (1.0 + 1500.0 * slow)
     out = _settled(rng, lab, molal, celsius, later, tank, kgw)
+    if out is None:
+        return None
     out |= _colloids(rng, jugs, shares, molal, fresh.ph)
     seen = {k: VISIBLE * math.exp(rng.normal(0, 0.3)) for k in out}
     shows = any(g > seen[k] for k, g in out.items())
@@ -227,7 +230,7 @@ def _truth(
 def _settled(
     rng: np.random.Generator, lab: Lab, molal: Mapping[str, float], celsius: float, state: Solved,
     tank: float, kgw: float,
-) -> dict[str, float]:  # fmt: skip
+) -> dict[str, float] | None:  # fmt: skip
     phase_of = {key: (name, mass) for name, (key, mass) in lab.database.phases.items()}
     clocks = {}
     for key, (half, power, ions) in CLOCK.items():
@@ -241,7 +244,7 @@ def _settled(
         return {}
     settled = lab.solve(molal, celsius, settle=[phase_of[k][0] for k in clocks])
     if settled is None:
-        return {}
+        return None
     out = {}
     for key, clock in clocks.items():
         formed = settled.amounts.get(key, 0.0) * phase_of[key][1] * kgw
