@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
-from typing import Any
-
 from chem.advice.jug import GALLON_L, POUND_KG, Carried, Jug
 from chem.forecast import ONLY_THE_JAR, Range
+from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.contract import shelf as contract
+from chem.sheets.contract.parts import DoubtEntry, RangeEntry
 from chem.sheets.words import odds, with_name
 from chem.units import Units, format_temperature
 
@@ -137,33 +137,37 @@ def _cold(result: Jug, units: Units) -> Block:
 def jug_json(result: Jug) -> str:
     """The JSON object of the contract."""
     density = result.density_kg_per_L
-    data: dict[str, Any] = {
-        "product": result.product.name,
-        "density_kg_per_L": density.median if density else None,
-        "makeup_mol_per_kg": {k: v.as_dict() for k, v in result.makeup.items()},
-        "sources_percent": {k: v.as_dict() for k, v in result.sources_percent.items()},
-        "ph": result.ph.as_dict() if result.ph else None,
-        "adds_up": result.adds_up,
-        "problems": list(result.problems),
-        "doubts": [
-            {"key": d.key, "share": d.share, "settle_by": d.settle_by} for d in result.doubts
-        ],
-        "open": list(result.open),
-        "carries": [
-            {
-                "nutrient": c.nutrient,
-                "kg_per_L": c.kg_per_L,
-                "lb_per_gal": c.kg_per_L * GALLON_L / POUND_KG,
-                "price_per_kg": c.price_per_kg,
-            }
-            for c in result.carried
-        ],
-        "salts_out": [{"key": s.key, "t_celsius": s.t_celsius.as_dict()} for s in result.salts_out],
-        "coldest_celsius": result.coldest_celsius,
-        "clear_at_coldest": result.clear_at,
-        "water_matters": result.water_matters,
-        "notes": list(result.notes),
-        "draws": result.draws,
-        "seed": result.seed,
-    }
-    return json.dumps(data, indent=2)
+    return as_json(
+        contract.Label(
+            product=result.product.name,
+            density_kg_per_L=density.median if density else None,
+            makeup_mol_per_kg={k: RangeEntry.of(v) for k, v in result.makeup.items()},
+            sources_percent={k: RangeEntry.of(v) for k, v in result.sources_percent.items()},
+            ph=RangeEntry.of(result.ph) if result.ph else None,
+            adds_up=result.adds_up,
+            problems=result.problems,
+            doubts=[
+                DoubtEntry(key=d.key, share=d.share, settle_by=d.settle_by) for d in result.doubts
+            ],
+            open=result.open,
+            carries=[
+                contract.CarriedEntry(
+                    nutrient=c.nutrient,
+                    kg_per_L=c.kg_per_L,
+                    lb_per_gal=c.kg_per_L * GALLON_L / POUND_KG,
+                    price_per_kg=c.price_per_kg,
+                )
+                for c in result.carried
+            ],
+            salts_out=[
+                contract.SaltOutEntry(key=s.key, t_celsius=RangeEntry.of(s.t_celsius))
+                for s in result.salts_out
+            ],
+            coldest_celsius=result.coldest_celsius,
+            clear_at_coldest=result.clear_at,
+            water_matters=result.water_matters,
+            notes=result.notes,
+            draws=result.draws,
+            seed=result.seed,
+        )
+    )
