@@ -81,6 +81,9 @@ class Study:
         self._waters: _Kept[WaterTotals] = _Kept(MOST_WATERS)
         self._ruler: Study | None = None
 
+    def __repr__(self) -> str:
+        return f"<Study of {self.count} draws, seed {self.seed}: {len(self._jugs)} jugs known>"
+
     @property
     def count(self) -> int:
         """Versions of each tank."""

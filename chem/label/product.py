@@ -140,6 +140,9 @@ class Product:
     price: Price | None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
+    def __repr__(self) -> str:
+        return f"<Product {self.name!r}, {self.form}>"
+
     @cached_property
     def by_name(self) -> tuple[NameWord, ...]:
         """What its name alone tells of it."""
@@ -202,6 +205,13 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     file = path.name
     raw, read_from = load_file(path, "product")
     form = validate(ProductForm, raw, file)
+    return product_of(form, file, key or path.stem, read_from)
+
+
+def product_of(
+    form: ProductForm, file: str, key: str, read_from: FileText | None = None
+) -> Product:
+    """The product of a form; file: as messages name it. Raises: InputProblem with every problem."""
     found = Collector(file)
     sources = _sources(form, found)
     guarantee = _guarantee(form, found)
@@ -249,7 +259,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         )
     found.done()
     return Product(
-        key=key or path.stem,
+        key=key,
         file=file,
         name=form.name,
         form=form.form,
