@@ -43,8 +43,7 @@ if TYPE_CHECKING:
     from chem.laboratory import Recipe, Solution, equilibrate, read_recipe
     from chem.laboratory.trace import Trace
     from chem.laboratory.trace import trace as trace_number
-    from chem.shelf import Item, Shelf, make_item, make_setting, read_stock
-    from chem.shelf import Setting as shelf_setting
+    from chem.shelf import Item, Setting, Shelf, make_item, make_setting, read_stock
     from chem.shelf import shelf as screen_shelf
     from chem.tank import (
         CatchTest,
@@ -104,7 +103,7 @@ _PLACES = {
     "Recipe": ("chem.laboratory", "Recipe"),
     "screen_shelf": ("chem.shelf", "shelf"),
     "Shelf": ("chem.shelf", "Shelf"),
-    "shelf_setting": ("chem.shelf", "Setting"),
+    "Setting": ("chem.shelf", "Setting"),
     "Solution": ("chem.laboratory", "Solution"),
     "Study": ("chem.forecast", "Study"),
     "ToxicGas": ("chem.errors", "ToxicGas"),
@@ -165,7 +164,7 @@ __all__ = [
     "read_stock",
     "read_water",
     "screen_shelf",
-    "shelf_setting",
+    "Setting",
     "trace_number",
     "why_mix",
 ]

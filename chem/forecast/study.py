@@ -82,7 +82,7 @@ class Study:
         self._ruler: Study | None = None
 
     def __repr__(self) -> str:
-        return f"<Study of {self.count} draws, seed {self.seed}: {len(self._jugs)} jugs known>"
+        return f"<Study of {self.count} draws, seed {self.seed}; jugs known: {len(self._jugs)}>"
 
     @property
     def count(self) -> int:

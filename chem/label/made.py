@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
@@ -42,7 +43,8 @@ def make_product(
     """
     given = {key: value for key, value in locals().items() if value is not None}
     file = f"product {name!r}"
-    return product_of(validate(ProductForm, as_tables(given), file), file, name)
+    key = "-".join(re.findall(r"\w+", name.casefold()))
+    return product_of(validate(ProductForm, as_tables(given), file), file, key)
 
 
 def as_tables(given: Mapping[str, object]) -> dict[str, object]:

@@ -50,11 +50,12 @@ class Recipe:
     notes: tuple[str, ...] = field(default=())
 
 
-def read_recipe(path: Path) -> Recipe:
+def read_recipe(path: Path | str) -> Recipe:
     """Read a solution file.
 
     Raises: InputProblem with every problem of the file.
     """
+    path = Path(path)
     form = validate(SolutionForm, load_toml(path, "solution"), path.name)
     told = Collector(path.name)
     notes = []

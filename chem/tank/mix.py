@@ -148,7 +148,7 @@ class Mix:
     read_from: tuple[FileText, ...] = field(default=(), compare=False, repr=False)
 
     def __repr__(self) -> str:
-        names = ", ".join(a.product.name for a in self.additions)
+        names = " + ".join(a.product.name for a in self.additions)
         return f"<Mix {self.name!r}: {names} in {self.water.name}>"
 
     @property
