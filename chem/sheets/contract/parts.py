@@ -40,7 +40,11 @@ class Part(BaseModel):
     """Every key is always there, and no other; docstrings stand in the schemas."""
 
     model_config = ConfigDict(
-        frozen=True, extra="forbid", populate_by_name=True, alias_generator=_key
+        frozen=True,
+        extra="forbid",
+        populate_by_name=True,
+        alias_generator=_key,
+        defer_build=True,  # a sheet on the screen needs none
     )
 
 
