@@ -24,6 +24,8 @@ LIGANDS = ("citrate", "EDTA", "DTPA", "HEDTA", "P2O7", "P3O10", "gluconate", "gl
 METALS = ("Ca", "Mg", "Fe2", "Fe3", "Mn", "Zn", "Cu")
 KINDS = ("wide", "traces", "equal", "excess ligand", "excess metal", "iron citrate", "nutrients")
 FAMILY_ROWS = 50
+ADDED_SINCE = {"SO3"}
+"""Components younger than the frozen mixes, left out so that these stay what they were."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,7 @@ def system_of(components: tuple[str, ...]) -> System:
 def families(count: int, seed: int, rows: int = FAMILY_ROWS) -> Iterator[Family]:
     """`count` families of component sets from 7 to all; every tenth holds all."""
     rng = np.random.default_rng(seed)
-    every = tuple(tables().components)
+    every = tuple(c for c in tables().components if c not in ADDED_SINCE)
     for number in range(count):
         if number % 10 == 9:
             components = every

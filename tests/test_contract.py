@@ -29,6 +29,7 @@ from chem.errors import InputProblem
 from chem.forecast import Study, forecast
 from chem.label import read_product
 from chem.laboratory import equilibrate, find_entries, read_recipe, summary
+from chem.laboratory.odds import solution_odds
 from chem.laboratory.trace import trace
 from chem.notebook import Sighting
 from chem.notebook.entry import entry_of
@@ -57,6 +58,7 @@ SOLUTIONS = sorted((ROOT / "examples" / "solutions").glob("*.toml"))
 SCHEMAS = schemas()
 JUDGES = {name: Draft202012Validator(schema) for name, schema in SCHEMAS.items()}
 TIMES = "15min 4h 24h"
+ODDS_TIMES = {"1min", "15min", "1h", "4h", "24h", "7d", "30d"}
 RANGE = "median p05 p95"
 RULED = {"": "refused label_forbids rules_broken gases"}
 RULE = {"rules_broken[]": "code severity product other limit sentence"}
@@ -65,7 +67,7 @@ MUST: dict[str, dict[str, str]] = {
         "": "mix answer chance for probability clogs ph ph_aired ph_settled "
         "ionic_strength_mol_per_kg density_kg_per_L coverage totals_mol_per_L solids colloids "
         "gases tank delivered_kg_per_ha adjuvant label_forbids doubts cautions notes draws seed "
-        "versions refused rules_broken",
+        "versions refused rules_broken conductivity_mS_per_cm",
         "probability": TIMES,
         "clogs": TIMES,
         "ph": RANGE,
@@ -123,12 +125,14 @@ MUST: dict[str, dict[str, str]] = {
         "triples[]": "a b c answer",
     },
     "label": {
-        "": "product density_kg_per_L makeup_mol_per_kg sources_percent ph adds_up problems doubts",
+        "": "product density_kg_per_L makeup_mol_per_kg sources_percent ph adds_up problems doubts "
+        "salts_out_below_C cannot_judge",
         "makeup_mol_per_kg.*": RANGE,
         "sources_percent.*": RANGE,
     },
     "solution": {
-        "": "ph ionic_strength_mol_per_kg water_activity species si charge_balance_relative",
+        "": "ph ionic_strength_mol_per_kg water_activity species si charge_balance_relative "
+        "conductivity_mS_per_cm",
         "species.*": "molality_mol_per_kg activity",
     },
     "notebook-entry": {
@@ -208,6 +212,13 @@ def test_solutions_keep_to_their_schema(path: Path) -> None:
     assert "settled" not in check("solution", solution_json(equilibrate(recipe)))
     settled = check("solution", solution_json(equilibrate(recipe, let_settle=True)))
     assert {"settled", "totals_mol_per_kg"} <= settled.keys()
+    odds = solution_odds(recipe, count=16)
+    for let_settle in (False, True):
+        found = equilibrate(recipe, let_settle=let_settle)
+        data = check("solution", solution_json(found, odds))
+        assert {"probability", "clogs", "solids", "draws", "seed"} <= data.keys()
+        for key in ("probability", "clogs"):
+            assert data[key] is None or set(data[key]) == ODDS_TIMES
 
 
 def test_the_shelf_and_labels_keep_to_their_schemas() -> None:

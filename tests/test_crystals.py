@@ -284,7 +284,7 @@ def test_the_doubt_is_the_spread_of_the_published_mixtures() -> None:
     clear = speciated({"K": 1.5, "NO3": 1.5}, 5.0, 512)
     column = Draws(512, 3)
     crystals(clear, np.ones(512), 5.0, column)
-    assert float(np.std(column.columns["crystals:potassium_nitrate"])) == pytest.approx(
+    assert float(np.std(column.used["crystals:potassium_nitrate"])) == pytest.approx(
         spread, abs=0.02
     )
 

@@ -11,11 +11,22 @@ import pytest
 from test_cli import jarsight
 from test_forecast import mix
 
-from chem.advice.diagnose import ENOUGH, MOST_DRAWS, Diagnosis, acid_forbidden, diagnose, kind_of
+from chem.advice.diagnose import ENOUGH, MOST_DRAWS, Diagnosis, diagnose, no_acid
 from chem.forecast import SEEN_WORDS
+from chem.forecast.follow import Part
+from chem.forecast.sight import kind_of
 from chem.reference import tables
+from chem.reference.colloids import colloids
 from chem.sheets.blocks import as_text
-from chem.sheets.diagnose import diagnose_json, diagnose_sheet
+from chem.sheets.diagnose import (
+    _clean_out,
+    _remarks,
+    cause_sentence,
+    diagnose_json,
+    diagnose_sheet,
+    no_acid_words,
+    try_sentence,
+)
 from chem.tank import read_mix
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
@@ -34,11 +45,11 @@ def test_calcium_and_phosphate_is_named_with_its_jugs_and_acid_clears_it() -> No
     result = told("curdles", seen=["flakes"], after_min=5.0, ph=4.6)
     first = result.causes[0]
     assert first.key == "brushite" and first.probability > 0.9
-    assert "Calcium nitrate liquor" in first.sentence and "8-8-8" in first.sentence
+    assert "Calcium nitrate liquor" in cause_sentence(first) and "8-8-8" in cause_sentence(first)
     works = {t.what: t.works for t in result.tries}
     assert works["acid"] > 0.8 > works["water"]
     assert result.sprayable < 0.1
-    assert "acid rinse" in result.clean_out
+    assert "acid rinse" in _clean_out(result)
 
 
 def test_acid_does_not_clear_gypsum_or_alginate() -> None:
@@ -46,7 +57,7 @@ def test_acid_does_not_clear_gypsum_or_alginate() -> None:
     gypsum = told("hazes-overnight", seen=["grit"], after_min=1440.0)
     assert gypsum.causes[0].key == "gypsum"
     assert {t.what: t.works for t in gypsum.tries}["acid"] < 0.2
-    assert "Acid does not clear gypsum" in gypsum.clean_out
+    assert "Acid does not clear gypsum" in _clean_out(gypsum)
     kelp = told("kelp-and-calcium", seen=["gel"], after_min=5.0)
     assert kelp.causes[0].key == "alginate_by_calcium"
     assert all(t.works == 0.0 for t in kelp.tries)
@@ -90,7 +101,7 @@ def test_acid_is_never_offered_beside_thiosulfate(tmp_path: Path) -> None:
     )
     result = diagnose(read_mix(path), seen=["flakes"], after_min=5.0, count=64)
     acid = next(t for t in result.tries if t.what == "acid")
-    assert acid.works == 0.0 and "poisonous gas" in acid.sentence
+    assert acid.works == 0.0 and "poisonous gas" in try_sentence(acid, result.mix)
 
 
 def test_json_command_and_sheet_width() -> None:
@@ -147,19 +158,19 @@ def test_acid_is_forbidden_by_gas_and_by_labels(
     tmp_path: Path, source: str, says: str, because: str
 ) -> None:
     file = product(tmp_path, "other", source, says=says)
-    lone = acid_forbidden(read_mix(mix(tmp_path, (file, RATE))))
-    assert lone is not None and because in lone
+    lone = no_acid(read_mix(mix(tmp_path, (file, RATE))))
+    assert lone is not None and because in no_acid_words(lone)
     if source != "sodium hypochlorite":  # such a mix is refused as a whole
         # An acid that is in already doesn't make more of it harmless.
         path = mix(tmp_path, (file, RATE), ("ph-buffer", "1 fl oz/1000 sq ft"))
-        assert acid_forbidden(read_mix(path)) is not None
+        assert no_acid(read_mix(path)) is not None
         path = mix(tmp_path, *CURDLING, (file, RATE))
         result = diagnose(read_mix(path), seen=["flakes"], after_min=5.0, count=64)
         acid = next(t for t in result.tries if t.what == "acid")
-        assert acid.works == 0.0 and because in acid.sentence
-        if "acid rinse" in result.clean_out:
-            assert "No acid until water has rinsed out" in result.clean_out
-    assert acid_forbidden(read_mix(mix(tmp_path, *CURDLING))) is None
+        assert acid.works == 0.0 and because in try_sentence(acid, result.mix)
+        if "acid rinse" in _clean_out(result):
+            assert "No acid until water has rinsed out" in _clean_out(result)
+    assert no_acid(read_mix(mix(tmp_path, *CURDLING))) is None
 
 
 def test_no_more_water_than_a_label_allows(tmp_path: Path) -> None:
@@ -169,7 +180,7 @@ def test_no_more_water_than_a_label_allows(tmp_path: Path) -> None:
     path = mix(tmp_path, *CURDLING, (file, RATE))
     result = diagnose(read_mix(path), seen=["flakes"], after_min=5.0, count=64)
     water = next(t for t in result.tries if t.what == "water")
-    assert water.works == 0.0 and "label" in water.sentence
+    assert water.works == 0.0 and "label" in try_sentence(water, result.mix)
 
 
 def test_copper_is_minded_with_acid(tmp_path: Path) -> None:
@@ -180,7 +191,8 @@ def test_copper_is_minded_with_acid(tmp_path: Path) -> None:
     result = diagnose(read_mix(path), seen=["flakes"], after_min=5.0, count=64)
     acid = next(t for t in result.tries if t.what == "acid")
     assert acid.works >= 0.1
-    assert "frees copper" in acid.sentence and "1 oz per gallon" in acid.sentence
+    words = try_sentence(acid, result.mix)
+    assert "frees copper" in words and "1 oz per gallon" in words
 
 
 def test_time_counts_what_is_out_by_then() -> None:
@@ -217,16 +229,22 @@ def test_each_kind_is_called_by_its_looks() -> None:
         "silica_amorphous": "gel",
         "potassium_sulfate": "grains",
     }
-    assert {key: kind_of(key) for key in looks} == looks
+
+    def part(key: str) -> Part:
+        kinds = ("colloid", colloids()), ("salt", tables().solids)
+        kind = next((k for k, known in kinds if key in known), "crystals")
+        return Part(key, key, kind, True)
+
+    assert {key: kind_of(part(key)) for key in looks} == looks
 
 
 def test_words_that_tell_of_no_solid_name_none() -> None:
     smells = told("alkali-decides", seen=["fizz"], after_min=1.0)
     assert smells.causes == smells.tries == ()
-    assert any("Fizzes" in r for r in smells.remarks)
+    assert any("Fizzes" in r for r in _remarks(smells))
     assert "Fizzes" in as_text(diagnose_sheet(smells))
     oily = told("stays-clear", seen=["oil"], after_min=1.0)
-    assert "emulsions" in oily.remarks[0]
+    assert "emulsions" in _remarks(oily)[0]
     clear = told("stays-clear", seen=["clear"], after_min=5.0)
     assert clear.agrees and not clear.causes
     assert not told("curdles", seen=["clear"], after_min=60.0).agrees
@@ -234,13 +252,14 @@ def test_words_that_tell_of_no_solid_name_none() -> None:
 
 def test_a_hydroxide_is_told_with_its_alkali() -> None:
     result = told("alkali-decides", seen=["colour", "flakes"], after_min=10.0)
-    alone = [c for c in result.causes if "hydroxide" in c.sentence or "rust" in c.sentence.lower()]
-    assert alone and all("alkali of Potassium carbonate liquor" in c.sentence for c in alone)
+    said = [cause_sentence(c) for c in result.causes]
+    alone = [s for s in said if "hydroxide" in s or "rust" in s.lower()]
+    assert alone and all("alkali of Potassium carbonate liquor" in s for s in alone)
 
 
 def test_nothing_over_its_limit_is_not_promised_back() -> None:
     result = told("stays-clear", seen=["gel"], after_min=30.0)
-    assert all(t.works == 0.0 and "only a jar" in t.sentence for t in result.tries)
+    assert all(t.works == 0.0 and "only a jar" in try_sentence(t, result.mix) for t in result.tries)
 
 
 def test_the_world_shows_what_an_eye_and_a_strip_could(tmp_path: Path) -> None:

@@ -10,6 +10,8 @@ from test_forecast import mix, product, run
 from chem.errors import ToxicGas
 from chem.forecast import Evolved
 from chem.reference import read_csv
+from chem.sheets.rules import gas_sentence
+from chem.tank import read_mix
 
 
 def found(path: Path) -> dict[str, Evolved]:
@@ -33,7 +35,7 @@ def test_carbonate_into_acid_gives_the_gas_of_the_stoichiometry(tmp_path: Path) 
     gas = found(path)["carbon_dioxide"]
     assert gas.amount is not None
     assert gas.amount == pytest.approx(24.0 * (98.0 * 1.12 * 1.06 - 39.0), rel=0.1)
-    assert "Never close" in gas.because
+    assert gas.gas.cause == "meets" and "Never close" in gas_sentence(gas.gas, read_mix(path))
     little = mix(tmp_path, (carbonate, "1 mL/L"))
     assert "carbon_dioxide" not in found(little)
 
@@ -82,7 +84,7 @@ def test_sulfide_alone_is_told_with_the_gas_that_acid_would_free(tmp_path: Path)
     gas = found(mix(tmp_path, (sulfide, "1 g/L")))["hydrogen_sulfide"]
     mol = 1.0 / catalogue().sources["calcium polysulfide"].molar_mass
     assert gas.amount == pytest.approx(24000.0 * mol, rel=0.02)
-    assert gas.limit == 10 and "acid" in gas.because
+    assert gas.limit == 10 and gas.bound == "if acid got in"
     with pytest.raises(ToxicGas):
         run(mix(tmp_path, (sulfide, "1 g/L"), ("ph-buffer", "2 fl oz/1000 sq ft")))
 

@@ -98,9 +98,35 @@ def test_cold_salts_out_where_the_trade_says(tmp_path: Path) -> None:
         tmp_path, density="1.145 kg/L", sources=["urea"], guarantee={"urea nitrogen": 22.6},
         known={"urea": 49.0},
     )  # fmt: skip
-    urea = next(s for s in result.salts_out if s.key == "urea")
-    assert urea.t_celsius.median == pytest.approx(16.0, abs=4.0)
-    assert result.clear_at is not None and result.clear_at < 0.2
+    cold = result.cold
+    assert cold is not None and cold.names == ("urea",) and cold.cannot_judge is None
+    assert cold.salts_out_below is not None and cold.freezes_below is None
+    assert cold.salts_out_below.median == pytest.approx(16.0, abs=4.0)
+    assert cold.clear_at is not None and cold.clear_at < 0.2
+    told = json.loads(jug_json(result))
+    assert told["salts_out_below_C"]["median"] == cold.salts_out_below.median
+    assert told["salts_out"][0]["key"] == "urea" and told["cannot_judge"] is None
+
+
+def test_a_dilution_has_a_conductivity(tmp_path: Path) -> None:
+    """KCl at 0.0134 mol/kg: between 1.408 at 0.01 and 12.82 at 0.1 (Wu, Koch and Pratt 1991)."""
+    result = read(
+        tmp_path, density="1.06 kg/L", sources=["potassium chloride"], ph=7.0,
+        guarantee={"soluble potash": 6.3},
+    )  # fmt: skip
+    current = result.conductivity_mS_per_cm
+    assert current is not None and current.median == pytest.approx(1.97, rel=0.12)
+    assert "mS/cm" in as_text(jug_sheet(result))
+
+
+def test_a_mixture_that_no_table_holds_is_said(tmp_path: Path) -> None:
+    result = read(
+        tmp_path, density="1.2 kg/L", sources=["urea", "potassium chloride"],
+        guarantee={"urea nitrogen": 10.0, "soluble potash": 10.0},
+    )  # fmt: skip
+    assert result.cold is not None and result.cold.salts_out_below is None
+    assert result.cold.cannot_judge is not None and "table" in result.cold.cannot_judge
+    assert json.loads(jug_json(result))["salts_out_below_C"] is None
 
 
 def test_known_narrows_and_missing_is_said(tmp_path: Path) -> None:

@@ -26,6 +26,7 @@ from chem.laboratory import (
     summary,
 )
 from chem.laboratory.invariants import INVARIANTS
+from chem.laboratory.odds import TIMES_S, SolutionOdds, solution_odds
 from chem.reference import data_folder, data_hash, molar_mass_g_per_mol, tables
 from chem.reference.fingerprint import fingerprint
 from chem.sheets import as_text
@@ -334,7 +335,7 @@ def test_a_bare_number_is_mol_per_kg_and_units_are_read(tmp_path: Path) -> None:
         ("[totals]\nCa = '0,1'", "0.1 with a point"),
         ("[totals]\nCa = '0.1-0.2'", "a range is printed"),
         ("[totals]\ncalcium = 0.1", "did you mean `Ca`"),
-        ("[totals]\nSO3 = 0.1", "there is no such component"),
+        ("[totals]\nSO9 = 0.1", "there is no such component"),
         ("ph = 15", "between 0 and 14"),
         ("ph = 'neutral'", '"charge"'),
         ("temperature = 25", "F or C"),
@@ -498,9 +499,10 @@ def test_check_values_have_sources_and_say_what_was_fitted() -> None:
     assert len({r["id"] for r in rows}) == len(rows)
     for row in rows:
         assert row["source"] and row["unit"] and row["tolerance"], row["id"]
-        assert row["role"] in {"check", "fitted"}
+        assert row["role"] in {"blind", "recalled", "fitted"}
+        assert (row["role"] == "recalled") == ("value from memory)" in row["source"]), row["id"]
     # Whoever fits a constant to a check value must say so.
-    for solid, role in (("gypsum", "fitted"), ("arcanite", "fitted"), ("struvite", "check")):
+    for solid, role in (("gypsum", "fitted"), ("arcanite", "fitted"), ("struvite", "blind")):
         pure = [r for r in rows if r["of"].startswith(solid + " ") and not r["composition"]]
         assert all(r["role"] == role for r in pure if r["what"] == "dissolved") and pure
         assert (tables().solids[solid].constant.kind == "fitted") == (role == "fitted")
@@ -509,10 +511,10 @@ def test_check_values_have_sources_and_say_what_was_fitted() -> None:
 def test_a_wrong_value_or_no_number_fails_with_exit_1(monkeypatch: pytest.MonkeyPatch) -> None:
     rows = [
         {"id": "wrong", "what": "ph", "of": "", "composition": "Na=0.075 CO3=0.05", "t_C": "25",
-         "value": "9.86", "tolerance": "0.03", "unit": "pH", "role": "check",
+         "value": "9.86", "tolerance": "0.03", "unit": "pH", "role": "blind",
          "source": "carbonate standard with NaCO3- counted twice", "note": ""},
         {"id": "none", "what": "dissolved", "of": "potassium_nitrate K", "composition": "",
-         "t_C": "25", "value": "3.79", "tolerance": "1 %", "unit": "mol/kg", "role": "check",
+         "t_C": "25", "value": "3.79", "tolerance": "1 %", "unit": "mol/kg", "role": "blind",
          "source": "CRC Handbook, 98th ed., 2017", "note": ""},
     ]  # fmt: skip
     monkeypatch.setattr(selfcheck, "read_csv", lambda name: rows)
@@ -547,3 +549,71 @@ def _exp(values: object) -> object:
     import numpy as np
 
     return np.exp(values)
+
+
+# Odds of one solution
+
+
+def odds_of(totals: dict[str, float], ph: float | None = None, **more: object) -> SolutionOdds:
+    return solution_odds(Recipe("test", 25.0, ph, totals, **more), count=64)  # type: ignore[arg-type]
+
+
+def test_odds_rise_with_time_and_name_what_comes_out() -> None:
+    """Calcium with sulfate at 0.1 mol/kg each is gypsum within the hour; with nitrate nothing."""
+    salt = odds_of({"Ca": 0.1, "NO3": 0.2, "K": 0.2, "SO4": 0.1})
+    assert salt.probability is not None and salt.clogs is not None
+    chances = list(salt.probability.values())
+    assert list(salt.probability) == ["1min", "15min", "1h", "4h", "24h", "7d", "30d"]
+    assert chances == sorted(chances) and chances[-1] > 0.99
+    assert all(salt.clogs[t] <= p for t, p in salt.probability.items())
+    assert salt.solids[0].key == "gypsum"
+    clear = odds_of({"Ca": 0.1, "NO3": 0.2})
+    assert clear.probability is not None and max(clear.probability.values()) == 0.0
+
+
+def test_a_given_ph_is_closed_by_sodium_or_chloride_and_said() -> None:
+    for ph, ion in ((7.5, "Na"), (3.0, "Cl")):
+        result = odds_of({"K": 0.02, "PO4": 0.02}, ph)
+        assert result.closed_by is not None and result.closed_by[0] == ion
+        assert result.ph == pytest.approx(ph, abs=0.01)
+        assert any(f"of {ion} closes it" in n for n in result.notes)
+        plain = equilibrate(Recipe("test", 25.0, ph, {"K": 0.02, "PO4": 0.02}))
+        assert result.closed_by[1] == pytest.approx(abs(plain.charge_mol_per_kg), rel=0.02)
+
+
+def test_what_a_file_says_is_held_stays_out_of_reach_for_a_day(tmp_path: Path) -> None:
+    text = "ph = 8.5\n[totals]\nFe3 = 0.001\nEDTA = 0.001\nCO3 = 0.01\nCa = 0.001\n"
+    free = read_recipe(written(tmp_path, text))
+    bound = read_recipe(written(tmp_path, text + "[held.Fe3]\nEDTA = 0.001\n"))
+    assert bound.held == {("Fe3", "EDTA"): 0.001}
+    rust = {n: equilibrate(r).si.get("ferrihydrite", -99.0) for n, r in (("f", free), ("b", bound))}
+    assert rust["f"] > rust["b"] + 3.0
+    by = {s.key: s.probability for s in solution_odds(bound, count=64).solids}
+    assert by["ferrihydrite"]["4h"] == 0.0
+    with pytest.raises(InputProblem, match=r"(?s)held.*the totals give 0.001"):
+        read_recipe(written(tmp_path, text + "[held.Fe3]\nEDTA = 0.002\n"))
+
+
+def test_species_of_one_component_may_stand_in_the_totals_in_their_own_spelling(
+    tmp_path: Path,
+) -> None:
+    text = '[totals]\n"Na+" = 0.075\n"HCO3-" = 0.025\n"CO3-2" = 0.025\n'
+    recipe = read_recipe(written(tmp_path, text))
+    assert recipe.totals == {"Na": 0.075, "CO3": 0.05}
+    assert equilibrate(recipe).ph == pytest.approx(10.01, abs=0.02)  # Staples and Bates 1969
+    assert {"HCO3-", "CO3-2"} <= {s.key for s in equilibrate(recipe).species}
+
+
+def test_beyond_the_model_no_odds_are_given_and_near_it_clear_is_never_sure() -> None:
+    strong = odds_of({"Na": 6.0, "NO3": 6.0})
+    assert strong.probability is not None and min(strong.probability.values()) >= 0.1
+    assert odds_of({"Ca": 5.0, "NO3": 10.0}).probability is None
+
+
+def test_odds_stand_in_the_json_and_on_the_sheet() -> None:
+    file = str(SOLUTIONS / "stock-solution.toml")
+    told = json.loads(command("solution", file, "--odds", "--draws", "64", "--json").stdout)
+    assert set(told["probability"]) == set(told["clogs"]) == set(TIMES_S)
+    assert told["solids"][0]["key"] == "gypsum" and told["ph"] > 0.0
+    sheet = command("solution", file, "--odds", "--draws", "64").stdout
+    assert "ODDS IN A CLOSED JAR" in sheet and "gypsum" in sheet

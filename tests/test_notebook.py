@@ -285,7 +285,9 @@ def test_trying_the_disk_leaves_nothing(
 def test_saw_keeps_an_entry(tmp_path: Path) -> None:
     code, out, err = saw(tmp_path / "data", *SAID)
     assert code == 0, err
-    assert out == f"Kept in {tmp_path / 'data' / 'seen.jsonl'}\n"
+    kept, stood = out.splitlines()
+    assert kept == f"Kept in {tmp_path / 'data' / 'seen.jsonl'}"
+    assert stood == "The forecast gave it: over 19 in 20."
     (entry,) = read_looks(tmp_path / "data").entries
     assert entry.note == "white curd" and entry.seen[0].after_s == 600.0
     assert _same(entry.mix.reread(), read_mix(CURDLES))

@@ -9,7 +9,7 @@ import pytest
 
 from chem.advice import why as room
 from chem.advice.origins import origins
-from chem.advice.reasons import Hold
+from chem.advice.reasons import Hold, reason
 from chem.advice.why import why
 from chem.forecast import Study
 from chem.reference import catalogue, tables
@@ -67,9 +67,9 @@ def test_every_reason_that_there_can_be_has_words(tmp_path: Path) -> None:
             shares = origins(seen.ready, component, later)
             assert sum(shares.values()) == pytest.approx(1.0), (later, component)
     for k, m in enumerate(solids.values()):
-        reason = room._reason(study, seen, m, "4h", True)
-        held = (Hold(reason.ions[0].component, partners[k % len(partners)], 0.9),)
-        for one in (reason, replace(reason, held_back_by=held), replace(reason, held_back_by=())):
+        found = reason(study, seen, m, "4h", True)
+        held = (Hold(found.ions[0].component, partners[k % len(partners)], 0.9),)
+        for one in (found, replace(found, held_back_by=held), replace(found, held_back_by=())):
             for threatens in (True, False):
                 for chance in (0.0, 0.2, 0.9):
                     chances = dict.fromkeys(one.probability, chance)

@@ -18,7 +18,8 @@ with (DATA / "guarantees.toml").open("rb") as _handle:
     GUARANTEES: dict[str, Any] = tomllib.load(_handle)
 SOURCES: dict[str, Any] = {k: v for k, v in FILE.items() if not k.startswith("_")}
 INERT: dict[str, Any] = FILE["_inert"]
-AMBIGUOUS: dict[str, list[str]] = FILE["_ambiguous"]
+with (DATA / "vague_sources.csv").open(encoding="utf-8", newline="") as _rows:
+    VAGUE = list(csv.DictReader(_rows))
 
 # Formula and charge of the form in which each component is counted: plain chemistry, written
 # here a second time so that a slip in the tables shows.
@@ -45,6 +46,7 @@ COMPONENTS: dict[str, tuple[str, int]] = {
     "P3O10": ("P3O10", -5),
     "HPO3": ("HPO3", -2),
     "S2O3": ("S2O3", -2),
+    "SO3": ("SO3", -2),
     "acetate": ("C2H3O2", -1),
     "citrate": ("C6H5O7", -3),
     "EDTA": ("C10H12N2O8", -4),
@@ -78,10 +80,15 @@ HAZARD_OF_COMPONENT = {
     "NH4": "ammonium",
     "NO3": "nitrate",
     "S2O3": "thiosulfate",
+    "SO3": "sulfite",
     "Si": "silicate",
     "urea": "urea",
 }
 KINDS = {"salt", "acid", "base", "chelate", "organic", "polymer", "mixture"}
+NOT_SOLD = {
+    "potassium hydrogen phthalate", "ammonium bisulfite", "sodium metabisulfite",
+    "potassium sulfite",
+}  # fmt: skip
 NOT_ASKED = {"total nitrogen", "water insoluble nitrogen"}
 
 
@@ -200,16 +207,34 @@ def test_phosphorus_shares_agree_with_the_components(name: str) -> None:
 
 
 def test_names_are_used_once() -> None:
-    names = Counter(k.lower() for k in [*SOURCES, *AMBIGUOUS])
+    names = Counter(k.lower() for k in [*SOURCES, *{r["name"] for r in VAGUE}])
     names.update(a for s in SOURCES.values() for a in s["aliases"])
     assert [n for n, count in names.items() if count > 1] == []
     assert all(a == a.lower() and "," not in a for s in SOURCES.values() for a in s["aliases"])
 
 
-def test_ambiguous_names_offer_a_choice_of_sources() -> None:
-    for name, choices in AMBIGUOUS.items():
-        assert len(choices) >= 2, name
-        assert set(choices) <= set(SOURCES), name
+def test_vague_names_mean_sources_with_odds() -> None:
+    chances: dict[str, float] = {}
+    for row in VAGUE:
+        assert set(row["sources"].split(" + ")) <= set(SOURCES), row
+        chances[row["name"]] = chances.get(row["name"], 0.0) + float(row["chance"])
+    assert all(total == pytest.approx(1.0) for total in chances.values()), chances
+
+
+def test_every_source_has_a_ph_as_sold_within_its_range() -> None:
+    with (DATA / "ph_as_sold.csv").open(encoding="utf-8", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    weights: dict[str, float] = {}
+    for row in rows:
+        assert 0.0 < float(row["ph_low"]) < float(row["ph_high"]) < 14.0
+        assert row["note"] and row["source_key"]
+        beside = set(filter(None, row["beside"].replace(" & ", "|").split("|")))
+        assert beside | set(row["sources"].split("|")) <= set(SOURCES), row["family"]
+        for source in row["sources"].split("|") if not beside else ():
+            weights[source] = weights.get(source, 0.0) + float(row["weight"])
+    assert all(w == pytest.approx(1.0) for w in weights.values()), weights
+    without = {k for k, v in SOURCES.items() if not set(v["hazard"]) & {"hypochlorite", "sulfide"}}
+    assert without - set(weights) <= NOT_SOLD
 
 
 def test_there_are_enough_sources_for_the_trade() -> None:

@@ -1,4 +1,4 @@
-"""The simulated world of the calibration bench: independent, true to its word, reproducible."""
+"""The simulated worlds of the benches: independent, true to their word, reproducible."""
 
 from __future__ import annotations
 
@@ -22,8 +22,11 @@ BENCH = Path(__file__).parent / "bench"
 ROOT = BENCH.parents[1]
 sys.path.insert(0, str(BENCH))
 
-import bench_calibration  # noqa: E402
+import bench_jugs  # noqa: E402
 import world  # noqa: E402
+import world_chemistry  # noqa: E402
+import world_labels  # noqa: E402
+import world_liquids  # noqa: E402
 
 ALLOWED = {"chem.equilibrium", "chem.reference"}
 FORBIDDEN = ("chem.label", "chem.doubts", "chem.tank", "chem.forecast", "chem.advice")
@@ -206,24 +209,71 @@ def test_tanks_can_be_drawn_again_and_only_grow_cloudier(tmp_path: Path) -> None
         assert not mix.water.unknown
 
 
-def test_bench_puts_truth_and_forecast_side_by_side() -> None:
-    found = bench_calibration.compare(1)
-    assert not found.problem
-    rows = [found.ph, *found.si.values()]
-    assert len(rows) > 1
-    assert all(low <= middle <= high for _, low, middle, high in rows)
-    assert bench_calibration.inside(rows) > 0.5
-    assert all(0.0 <= chance <= 1.0 for chance, _ in found.odds.values())
-
-
 def test_scores() -> None:
     # Brier, Monthly Weather Review 78 (1950) 1, in the one-class form: mean (odds - outcome)^2.
-    score, base_score, base = bench_calibration.brier([(0.8, True), (0.4, False), (1.0, True)])
-    assert score == pytest.approx((0.04 + 0.16 + 0.0) / 3.0)
-    assert (base_score, base) == pytest.approx((2.0 / 9.0, 2.0 / 3.0))
-    rows = [(1.0, 0.5, 1.0, 1.5), (2.0, 0.5, 1.0, 1.5), (0.0, 0.5, 1.0, 1.5), (1.5, 0.5, 1.0, 1.5)]
-    assert bench_calibration.inside(rows) == 0.5
-    assert bench_calibration.coverage(rows).startswith("4 | 50 % | 25 % | 25 % |")
+    odds, shows = np.array([0.8, 0.4, 1.0]), np.array([True, False, True])
+    assert bench_jugs.brier(odds, shows) == pytest.approx((0.04 + 0.16 + 0.0) / 3.0)
+    # CRPS, Gneiting and Raftery, J. Am. Stat. Assoc. 102 (2007) 359: one draw is |x - y|; two draws
+    # a and b around y give (|a - y| + |b - y|) / 2 - |a - b| / 4.
+    assert bench_jugs.crps(np.array([3.0]), 5.0) == pytest.approx(2.0)
+    assert bench_jugs.crps(np.array([1.0, 4.0]), 2.0) == pytest.approx(1.5 - 0.75)
+    assert bench_jugs.log_score(np.array([0.5]), np.array([True])) == pytest.approx(math.log(2.0))
+
+
+@pytest.mark.parametrize(
+    "module", ["world_chemistry", "world_liquids", "world_labels", "world_tanks"]
+)
+def test_sold_liquids_know_nothing_of_the_program(module: str) -> None:
+    code = f"import sys, {module}; print(*[m for m in sys.modules if m.split('.')[0] == 'chem'])"
+    loaded = subprocess.run(
+        [sys.executable, "-c", code],
+        env={"PYTHONPATH": f"{ROOT}:{BENCH}"},
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.split()
+    assert not loaded
+
+
+# pH of 0.1 mol/kg at 25 degC: CRC Handbook of Chemistry and Physics, approximate pH of common
+# reagents at 0.1 N and of standard solutions (values from memory; citric 0.1 N is 2.2).
+@pytest.mark.parametrize(
+    ("held", "ph", "within"),
+    [
+        ({"acetate": 0.1}, 2.9, 0.1),
+        ({"citrate": 0.1}, 2.1, 0.1),
+        ({"B": 0.1}, 5.1, 0.2),
+        ({"NH4": 0.1}, 11.1, 0.1),
+        ({"PO4": 0.025, "K": 0.0375}, 6.9, 0.15),
+        ({"CO3": 0.1, "K": 0.1}, 8.3, 0.25),
+        ({"NH4": 0.1, "SO4": 0.05}, 5.5, 0.2),
+    ],
+)
+def test_both_databases_give_the_ph_of_plain_solutions(
+    held: dict[str, float], ph: float, within: float
+) -> None:
+    for database in (world_chemistry.stock(), bench_jugs.own_database(25.0)):
+        state = world_chemistry.Lab(database).solve(held)
+        assert state is not None and state.ph == pytest.approx(ph, abs=within)
+
+
+def test_labels_of_sold_liquids_promise_no_more_than_is_there(tmp_path: Path) -> None:
+    labs = {"stock": world_chemistry.Lab(world_chemistry.stock())}
+    found = world_liquids.liquids(len(world_liquids.FAMILIES), labs, 3)
+    names = {"available phosphate", "soluble potash", "calcium", "magnesium", "boron"}
+    held = 0
+    for liquid in found:
+        label = world_labels.write_label(np.random.default_rng(liquid.number), liquid)
+        true = {k: v * liquid.over for k, v in world_labels.percents(liquid).items()}
+        for line in label.text.splitlines():
+            key = line.split(" = ")[0].strip('"')
+            if key in names and "{" not in line:
+                assert float(line.split(" = ")[1]) <= true[key] + 1e-9
+                held += 1
+        if label.ph_printed:
+            assert "ph = " in label.text
+    assert held > 40
+    assert {x.family for x in found} == set(world_liquids.FAMILIES)
 
 
 def test_the_world_looks_at_milky_sulfur_too() -> None:

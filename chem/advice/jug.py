@@ -6,11 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from chem.advice.salting import GRID_CELSIUS, jug_crystals
-from chem.doubts import Range, chance, doubts, first_order, median, quantile, range_of
-from chem.equilibrium import Conditions, build_system, one_thread, solve
-from chem.equilibrium.activity import Floats
+from chem.advice.salting import JugCold, jug_cold
+from chem.doubts import Range, chance, doubts, first_order, median, range_of
+from chem.equilibrium import (
+    Conditions,
+    build_system,
+    conductivity_mS_per_cm,
+    held_key,
+    one_thread,
+    solve,
+)
 from chem.forecast import DoubtShare, Study, settle_by
 from chem.label import NITROGEN_FORMS, Contents, Product, label_lines, misfits
 from chem.reference import catalogue
@@ -41,16 +48,16 @@ WATER_FIGURES = {
 
 
 @dataclass(frozen=True)
-class SaltOut:
-    """A salt that leaves the jug as it cools, and the highest temperature at which it may.
+class Cold:
+    """A jug in the cold: salts_out_below, freezes_below [degC], None where not so or not told;
+    names: of what salts out; clear_at: chance that no salt is out at the coldest, None where it
+    can't be judged; cannot_judge: why not, if so."""
 
-    from_below: whether it may be colder than any temperature tried, which stands as p05 then.
-    """
-
-    key: str
-    name: str
-    t_celsius: Range
-    from_below: bool
+    salts_out_below: Range | None
+    freezes_below: Range | None
+    names: tuple[str, ...]
+    clear_at: float | None
+    cannot_judge: str | None
 
 
 @dataclass(frozen=True)
@@ -67,7 +74,8 @@ class Jug:
     """A label read as a liquid.
 
     makeup: component -> [mol/kg]; sources_percent: [% by mass]; ph: of 1 part in 10 of water, or
-    None; clear_at: chance that nothing crystallises at `coldest` [degC], None for a dry product.
+    None; conductivity_mS_per_cm: of 1 part in 100 at 25 degC, None beyond the method; cold: what
+    crystallises, None for a dry product; coldest_celsius: for its odds.
     """
 
     product: Product
@@ -75,14 +83,14 @@ class Jug:
     makeup: Mapping[str, Range]
     sources_percent: Mapping[str, Range]
     ph: Range | None
+    conductivity_mS_per_cm: Range | None
     problems: tuple[str, ...]
     open: tuple[str, ...]
     doubts: tuple[DoubtShare, ...]
     carried: tuple[Carried, ...]
     currency: str
-    salts_out: tuple[SaltOut, ...]
+    cold: Cold | None
     coldest_celsius: float
-    clear_at: float | None
     water_matters: str | None
     notes: tuple[str, ...]
     draws: int
@@ -99,7 +107,7 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
     """Read a label as a liquid. Misfits stand in `problems`; nothing is raised for them."""
     study = Study(count, seed)
     inside = study.contents(product, strict=False)
-    crystals = None if product.dry else jug_crystals(inside, coldest_celsius, study.draws)
+    cold = None if product.dry else jug_cold(inside, study.draws)
     problems = [*_misfit_texts(product), *_nitrogen(product), *_too_heavy(product, inside)]
     dried = None if product.dry else range_of(inside.density_kg_per_L)
     price = product.price
@@ -107,38 +115,26 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
     middle = 1.0 if dried is None else dried.median
     if price is not None:
         per_kg = price.amount if price.per == "kg" else price.amount / middle
-    salts: tuple[SaltOut, ...] = ()
-    clear_at = None
-    if crystals is not None:
-        salts = tuple(
-            _salt_out(key, name, t)
-            for key, name, t in zip(
-                crystals.keys, crystals.names, crystals.t_salt_out_celsius.T, strict=True
+    if cold is not None and product.form == "solution":
+        over = cold.t_celsius > WARM_CELSIUS + WARM_MARGIN_K
+        if chance(over) > OVER_IN_NEARLY_ALL:
+            problems.append(
+                f"more than dissolves at 77 F (25 C) as labelled: {', '.join(_named(cold, over))}"
             )
-            if median(np.maximum(t, float(GRID_CELSIUS[0]))) > COLDEST_SHOWN_CELSIUS
-        )
-        clear_at = chance(np.asarray(~(crystals.si > 0.0).any(axis=1)))
-        over = [
-            name
-            for name, si in zip(crystals.names, crystals.si_warm.T, strict=True)
-            if quantile(si, 0.05) > SURELY_OVER_SI
-        ]
-        if over and product.form == "solution":
-            problems.append(f"more than dissolves at 77 F (25 C) as labelled: {', '.join(over)}")
     return Jug(
         product=product,
         density_kg_per_L=dried,
         makeup={c: range_of(inside.of(c)) for c in inside.components if inside.of(c).any()},
         sources_percent={k: range_of(v) for k, v in inside.sources_percent.items()},
         ph=_ph(inside),
+        conductivity_mS_per_cm=_conductivity(inside),
         problems=tuple(problems),
         open=tuple(_left_open(product, inside)),
         doubts=_doubts(inside),
         carried=tuple(_carried(product, middle, per_kg)),
         currency=price.currency if price else "",
-        salts_out=tuple(sorted(salts, key=lambda s: -s.t_celsius.median)),
+        cold=None if cold is None else _cold(cold, coldest_celsius),
         coldest_celsius=coldest_celsius,
-        clear_at=clear_at,
         water_matters=_water_matters(product, count, seed) if not problems else None,
         notes=inside.notes,
         draws=count,
@@ -146,16 +142,35 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
     )
 
 
-SURELY_OVER_SI = 0.3
-"""Salts this far over in nearly every version can't be a clear jug; below, the tables may err."""
-COLDEST_SHOWN_CELSIUS = -10.0
+WARM_CELSIUS, WARM_MARGIN_K, OVER_IN_NEARLY_ALL = 25.0, 15.0, 0.95
+"""What needs over 40 C to dissolve in nearly every version can't be a clear jug."""
+TOLD_IN = 0.5
+NAMED_FROM = 0.1
 
 
-def _salt_out(key: str, name: str, t_celsius: Floats) -> SaltOut:
-    """One salt's temperature of leaving over all draws, those without one among them."""
-    coldest = float(GRID_CELSIUS[0])
-    tried = range_of(np.maximum(t_celsius, coldest))
-    return SaltOut(key, name, tried, tried.p05 <= coldest)
+def _named(cold: JugCold, rows: NDArray[np.bool_]) -> list[str]:
+    """What comes out in some of the draws, the most frequent first."""
+    counts = np.bincount(cold.name[rows & (cold.name >= 0)], minlength=len(cold.names))
+    least = NAMED_FROM * max(int(rows.sum()), 1)
+    return [cold.names[k] for k in np.argsort(-counts) if counts[k] > least]
+
+
+def _cold(cold: JugCold, coldest_celsius: float) -> Cold:
+    """Sum of the draws: what was told in half of them or more."""
+    told = ~np.isnan(cold.t_celsius)
+    salts = np.isfinite(cold.t_celsius)
+    below = ice = clear = why = None
+    if chance(salts) >= TOLD_IN:
+        below = range_of(np.where(salts, cold.t_celsius, np.nan))
+    iced = np.isfinite(cold.ice_celsius) & ~salts
+    if chance(iced) >= TOLD_IN:
+        ice = range_of(np.where(iced, cold.ice_celsius, np.nan))
+    if chance(told) >= TOLD_IN:
+        clear = chance(told & (cold.t_celsius < coldest_celsius), told)
+    if below is None and ice is None:
+        reasons = np.bincount(cold.reason[cold.reason >= 0], minlength=len(cold.reasons))
+        why = cold.reasons[int(reasons.argmax())] if reasons.any() else "its draws disagree"
+    return Cold(below, ice, tuple(_named(cold, salts)), clear, why)
 
 
 def _misfit_texts(product: Product) -> list[str]:
@@ -221,6 +236,23 @@ def _ph(inside: Contents) -> Range | None:
     per_kgw = inside.mol_per_kg[:, order] * (0.1 / (0.1 * inside.water_kg_per_kg + 0.9))[:, None]
     state = solve(system, per_kgw, Conditions.nominal(system))
     return range_of(state.ph) if state.converged.any() else None
+
+
+def _conductivity(inside: Contents) -> Range | None:
+    """mS/cm of one part in a hundred of pure water at 25 degC; None where half isn't told."""
+    if not inside.components:
+        return None
+    system = build_system(inside.components, held=tuple(inside.held))
+    thin = 0.01 / (0.01 * inside.water_kg_per_kg + 0.99)
+    totals = dict(zip(inside.components, (inside.mol_per_kg * thin[:, None]).T, strict=True))
+    for (metal, agent), made in inside.held.items():
+        bound = np.minimum(made * thin, np.minimum(totals[metal], totals[agent]))
+        totals[held_key(metal, agent)] = bound
+        totals[metal], totals[agent] = totals[metal] - bound, totals[agent] - bound
+    rows = np.stack([totals[c] for c in system.components], axis=1)
+    figure = conductivity_mS_per_cm(solve(system, rows, Conditions.nominal(system)))
+    told = np.isfinite(figure)
+    return range_of(figure) if chance(told) >= TOLD_IN else None
 
 
 def _left_open(product: Product, inside: Contents) -> list[str]:

@@ -1,66 +1,81 @@
-"""What crystallises in the jug as it cools, from the solubility tables."""
+"""What crystallises in a jug as it cools: measured tables where one holds, SIT for weak ones."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chem.doubts import Draws
 from chem.equilibrium import Conditions, build_system, solve
 from chem.equilibrium.activity import Floats
 from chem.forecast.crystals import crystals
 from chem.label import Contents
+from chem.label.salting import salting_out
+from chem.reference import tables
 
-DILUTED = 0.1
-WARM_CELSIUS = 25.0
-GRID_CELSIUS = np.arange(-15.0, 36.0, 3.0)
+Integers = NDArray[np.int64]
+GRID_CELSIUS = np.arange(0.0, 41.0, 2.0)
+"""Where the solubility tables of `soluble_salts.csv` hold."""
+NOTHING_ABOVE = "nothing comes out above 0 C, where the tables of such a weak mixture end"
 
 
 @dataclass(frozen=True)
-class JugCrystals:
-    """Salts of a jug: si (N, K) at `coldest`, si_warm at 25 degC; t_salt_out_celsius (N, K): the
-    highest temperature at which each is over its limit, -inf where it never is on -15 to 33 degC.
+class JugCold:
+    """A jug in the cold, per draw (N,).
+
+    t_celsius: below which salt comes out, -inf where ice comes first, NaN where it can't be
+    judged; ice_celsius: below which ice comes, NaN where not told; name: of what comes out, by
+    index of `names`, -1 where nothing is told; reason: why not, by index of `reasons`, or -1.
     """
 
-    keys: tuple[str, ...]
+    t_celsius: Floats
+    ice_celsius: Floats
     names: tuple[str, ...]
-    si: Floats
-    si_warm: Floats
-    t_salt_out_celsius: Floats
+    name: Integers
+    reasons: tuple[str, ...]
+    reason: Integers
 
 
-def jug_crystals(inside: Contents, coldest_celsius: float, draws: Draws) -> JugCrystals:
-    """Hold a neat jug against the saturated solutions of its salts.
-
-    No activity model reaches a neat jug (I = 10 to 20), so the share of each ion that is free, or
-    protonated, is taken from one part in ten of water and scaled up to the jug.
-    """
-    if not inside.components:
-        nothing = np.zeros((draws.count, 0))
-        return JugCrystals((), (), nothing, nothing, nothing)
-    system = build_system(inside.components)
-    order = [inside.components.index(c) for c in system.components]
-    water = np.maximum(inside.water_kg_per_kg, 0.02)
-    thin = DILUTED / (DILUTED * water + 1.0 - DILUTED)
-    state = solve(
-        system, inside.mol_per_kg[:, order] * thin[:, None], Conditions.nominal(system, 20.0)
-    )
-    scale = 1.0 / (water * thin)
-    jug = replace(
-        state,
-        ln_molality=state.ln_molality + np.log(scale)[:, None],
-        ionic_strength=state.ionic_strength * scale,
-    )
-    per_L = water * inside.density_kg_per_L
-    at_cold = crystals(jug, per_L, coldest_celsius, draws)
-    over = np.stack([crystals(jug, per_L, t, draws).si for t in GRID_CELSIUS])
-    at_warm = crystals(jug, per_L, WARM_CELSIUS, draws)
-    return JugCrystals(at_cold.keys, at_cold.names, at_cold.si, at_warm.si, _highest(over))
+def jug_cold(inside: Contents, draws: Draws) -> JugCold:
+    """Hold a neat jug against the measured table of its system, or, where none holds and the
+    activity model does (I up to 4), against the saturated solutions of its salts."""
+    n = draws.count
+    by_table = salting_out(inside.components, inside.mol_per_kg, inside.water_kg_per_kg)
+    spread = draws.normal("salting out", 0.0, 1.0)
+    t = by_table.salt_celsius + np.nan_to_num(by_table.u_K) * spread
+    names = list(by_table.systems)
+    name, reasons, reason = by_table.system.copy(), list(by_table.reasons), by_table.reason.copy()
+    rest = np.flatnonzero(by_table.system < 0)
+    if rest.size and inside.components:
+        system = build_system(inside.components)
+        order = [inside.components.index(c) for c in system.components]
+        water = np.maximum(inside.water_kg_per_kg, 0.02)
+        totals = inside.mol_per_kg[:, order] / water[:, None]
+        state = solve(system, totals, Conditions.nominal(system, 20.0))
+        weak = state.converged & (state.ionic_strength <= tables().value("ionic_strength_valid"))
+        weak &= by_table.system < 0
+        if weak.any():
+            per_L = water * inside.density_kg_per_L
+            steps = [crystals(state, per_L, at, draws) for at in GRID_CELSIUS]
+            highest = _highest(np.stack([s.si for s in steps]))
+            here = np.nan_to_num(highest, nan=-np.inf).max(axis=1, initial=-np.inf)
+            which = np.nan_to_num(highest, nan=-np.inf)
+            told = weak & np.isfinite(here)
+            t = np.where(told, here, np.where(weak, np.nan, t))
+            if which.shape[1]:
+                name = np.where(told, len(names) + which.argmax(axis=1), name)
+            names += steps[0].names
+            reasons.append(NOTHING_ABOVE)
+            reason = np.where(told, -1, np.where(weak, len(reasons) - 1, reason))
+    assert len(t) == n
+    return JugCold(t, by_table.ice_celsius, tuple(names), name, tuple(reasons), reason)
 
 
 def _highest(over: Floats) -> Floats:
-    """(N, K) highest temperature at which SI (T, N, K) passes zero, by straight lines between."""
+    """(N, K) highest temperature at which SI (T, N, K) passes zero, by straight lines between;
+    -inf where it never is over, inf where it is over at the warm end."""
     out = np.full(over.shape[1:], -np.inf)
     for i in range(len(GRID_CELSIUS) - 1):
         low, high = over[i], over[i + 1]
@@ -69,4 +84,4 @@ def _highest(over: Floats) -> Floats:
         with np.errstate(invalid="ignore", divide="ignore"):
             t = GRID_CELSIUS[i] + step * low / (low - high)
         out = np.where(crosses, t, out)
-    return np.where(over[-1] > 0.0, GRID_CELSIUS[-1], out)
+    return np.where(over[-1] > 0.0, np.inf, out)

@@ -31,12 +31,17 @@ def solution_command(
         typer.Option(metavar="SOLID", help="In unlimited excess; no other forms. Repeatable."),
     ] = None,
     let_settle: Annotated[
-        bool, typer.Option("--settle", help="Let every prompt solid form that may decide.")
+        bool, typer.Option("--settle", help="Let every prompt solid form.")
     ] = False,
     ph: Annotated[
         str | None, typer.Option(metavar="VALUE", help='A given pH, or "charge".')
     ] = None,
     temperature: Annotated[str | None, typer.Option(help='Try another: "10 C".')] = None,
+    odds: Annotated[
+        bool, typer.Option("--odds", help="Chance that solids show, from 1 min to 30 days.")
+    ] = False,
+    draws: Annotated[int, typer.Option(help="With --odds: how many draws.", min=1)] = 256,
+    seed: Annotated[int, typer.Option(help="With --odds: where the draws start.", min=0)] = 1,
     everything: Annotated[
         bool, typer.Option("--all", help="Traces and far undersaturated solids as well.")
     ] = False,
@@ -54,10 +59,15 @@ def solution_command(
         must_have_referee()
     recipe = change_recipe(read_recipe(file), ph=ph, temperature=temperature)
     result = equilibrate(recipe, saturate=saturate or (), let_settle=let_settle)
+    chances = None
+    if odds:
+        from chem.laboratory.odds import solution_odds
+
+        chances = solution_odds(recipe, count=draws, seed=seed)
     if as_json:
-        typer.echo(solution_json(result))
+        typer.echo(solution_json(result, chances))
     else:
-        typer.echo(as_text(solution_sheet(result, everything=everything)), nl=False)
+        typer.echo(as_text(solution_sheet(result, chances, everything=everything)), nl=False)
     if referee:
         tell_referee(referee_solution(result))
 
@@ -84,6 +94,9 @@ def tables_command(
         list[str] | None,
         typer.Option(help="Only a table (solids) or a kind (estimate). Repeatable."),
     ] = None,
+    missing: Annotated[
+        bool, typer.Option("--missing", help="Only what no constant is known of.")
+    ] = False,
     schemas: Annotated[
         Path | None,
         typer.Option(metavar="DIR", help="Write the JSON Schemas of what --json prints there."),
@@ -98,10 +111,10 @@ def tables_command(
     from chem.reference.fingerprint import fingerprint
     from chem.sheets.laboratory import summary_text, tables_json, tables_text
 
-    entries = find_entries(words or (), kind or ())
+    entries = find_entries(words or (), [*(kind or ()), *(("missing",) if missing else ())])
     if as_json:
         typer.echo(tables_json(entries, summary(), fingerprint()))
-    elif words or kind:
+    elif words or kind or missing:
         typer.echo(tables_text(entries), nl=False)
     else:
         typer.echo(summary_text(summary(), fingerprint()), nl=False)

@@ -9,6 +9,8 @@ model runs and holds for any shape of response; doubts that move together share 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,20 +23,30 @@ def bins_for(count: int) -> int:
     return int(np.clip(round(count**0.5 / 2.0), 4, 16))
 
 
-def first_order(values: Floats, column: Floats) -> float:
-    """Share (0-1) of the variance of `values` (N,) that a doubt's `column` (N,) carries alone.
+def first_orders(values: Floats, columns: Sequence[Floats]) -> Floats:
+    """(D,) share (0-1) of the variance of `values` (N,) that each of D columns (N,) carries alone.
 
-    Rows that are not finite are left out; 0 where too few are left or nothing varies.
+    Rows whose value is not finite are left out; 0 where too few are left or nothing varies.
     """
-    good = np.isfinite(values) & np.isfinite(column)
-    y, x = values[good], column[good]
+    if not len(columns):
+        return np.zeros(0)
+    good = np.isfinite(values)
+    y, x = values[good], np.stack(columns)[:, good]
     count = len(y)
-    if count < LEAST_DRAWS or float(np.ptp(y)) == 0.0 or float(np.ptp(x)) == 0.0:
-        return 0.0
+    if count < LEAST_DRAWS or float(np.ptp(y)) == 0.0:
+        return np.zeros(len(x))
     bins = bins_for(count)
-    parts = np.array_split(y[np.argsort(x, kind="stable")], bins)
-    mean = y.mean()
-    between = sum(len(p) * (p.mean() - mean) ** 2 for p in parts)
-    ratio = between / float(((y - mean) ** 2).sum())
+    sizes = np.full(bins, count // bins)
+    sizes[: count % bins] += 1
+    edges = np.concatenate([[0], np.cumsum(sizes)[:-1]])
+    sorted_y = y[np.argsort(x, axis=1, kind="stable")]
+    means = np.add.reduceat(sorted_y, edges, axis=1) / sizes
+    between = ((means - y.mean()) ** 2) @ sizes
+    ratio = between / float(((y - y.mean()) ** 2).sum())
     adjusted = 1.0 - (1.0 - ratio) * (count - 1) / (count - bins)
-    return float(max(adjusted, 0.0))
+    return np.where(np.ptp(x, axis=1) == 0.0, 0.0, np.maximum(adjusted, 0.0))
+
+
+def first_order(values: Floats, column: Floats) -> float:
+    """The share of one column, as `first_orders`."""
+    return float(first_orders(values, [column])[0])

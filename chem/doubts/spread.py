@@ -70,11 +70,13 @@ def chance(
     *,
     weights: Floats | None = None,
     shift: float = 0.0,
+    unknown: float = 0.0,
 ) -> float:
     """Share of the rows (N,) in which something happens, among the rows counted.
 
     weights: (N,) how much each counts; shift: in log odds, of what is remembered of these jugs;
-    a shifted chance is first held within 1 / (2 N) of 0 and 1. NaN where no row counts.
+    unknown: standard deviation in log odds of what no row can know; a chance so moved is first
+    held within 1 / (2 N) of 0 and 1. NaN where no row counts.
     """
     each = np.ones(len(happens)) if weights is None else weights
     if counted is not None:
@@ -83,9 +85,18 @@ def chance(
     if not total > 0.0:
         return float("nan")
     share = float((each * happens).sum()) / total
-    if shift == 0.0:
+    if shift == 0.0 and unknown == 0.0:
         return share
     edge = 0.5 / len(happens)
     held = min(max(share, edge), 1.0 - edge)
     odds = np.log(held / (1.0 - held)) + shift
-    return float(1.0 / (1.0 + np.exp(-odds)))
+    return float(1.0 / (1.0 + np.exp(-odds / blurred(unknown))))
+
+
+def blurred(unknown: float) -> float:
+    """By what log odds are divided when a normal spread of theirs is averaged over.
+
+    MacKay, Neural Computation 4 (1992) 720: E[1 / (1 + exp(-a))] of a normal a is that of
+    a / sqrt(1 + pi variance / 8).
+    """
+    return float(np.sqrt(1.0 + np.pi * unknown**2 / 8.0))

@@ -2,6 +2,7 @@
 
 from chem.equilibrium.activity import LN10, MOLAR_MASS_WATER_KG, water_density_g_per_mL
 from chem.equilibrium.air import aired
+from chem.equilibrium.conductivity import conductivity_mS_per_cm
 from chem.equilibrium.coverage import coverage
 from chem.equilibrium.settle import settle
 from chem.equilibrium.solve import Conditions, Equilibrium, Reason, solve
@@ -27,6 +28,7 @@ __all__ = [
     "aired",
     "build_phases",
     "build_system",
+    "conductivity_mS_per_cm",
     "coverage",
     "held_key",
     "one_thread",

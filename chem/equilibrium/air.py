@@ -58,7 +58,8 @@ def aired(
         species.reaction,
         henry_constant(),
         "prompt",
-        True,
+        "carbon_dioxide_gas",
+        "",
         "",
     )
     phases = Phases((gas.key,), (gas,), system.nu[:, [column]], system.water[[column]], np.ones(1))

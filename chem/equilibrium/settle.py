@@ -1,18 +1,20 @@
 """The settled state: solids enter the same Newton as an active set.
 
 Per row: add the solid furthest over its limit (SI per ion), solve, drop the solid whose amount is
-most negative, until none is over its limit and none is negative.
+most negative, until none is over its limit and none is negative. Until then a state need not be
+exact. Rows that so find no set are led there from limits so high that nothing forms.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from chem.equilibrium.activity import Floats
 from chem.equilibrium.solve import (
     PER_ROW,
+    STEP_TOLERANCE,
     Bools,
     Conditions,
     Equilibrium,
@@ -25,6 +27,10 @@ from chem.equilibrium.system import Phases, System
 SI_TOLERANCE = 1e-7
 NEGATIVE_MOL = -1e-12
 MAX_ADDED = 6
+ROUGH = 1e-3
+"""Change of ln activities left to come that is near enough to say which solids form."""
+LOWERED_IN = 40
+"""Steps in which the limits are lowered for rows that found no set at once."""
 
 
 def settle(
@@ -67,59 +73,111 @@ def settle(
     clear = start if start is not None else solve(system, totals, conditions, ph=ph)
     state = replace(clear, amounts=np.zeros((n, count)))
     active = np.broadcast_to(fixed, (n, count)).copy()
-    added = np.zeros((n, count), dtype=np.int64)
-    retried, astray = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
-    known: dict[tuple[bytes, int], Floats | None] = {}
-    ok = clear.converged.copy()
-    todo = np.flatnonzero(ok if only is None else ok & only)
+    todo = np.flatnonzero(clear.converged if only is None else clear.converged & only)
     if not fixed.any():
-        todo = todo[_excess(state.rows(todo), phases, ksp[todo], active[todo], may)[1]]
-    while todo.size:
-        worst, over = _excess(state.rows(todo), phases, ksp[todo], active[todo], may)
-        over &= ~astray[todo]  # what is left of a set that failed goes alone first
-        _make_room(active, todo[over], worst[over], phases, state.amounts, fixed, known)
-        active[todo[over], worst[over]] = True
-        added[todo[over], worst[over]] += 1
-        columns = np.flatnonzero(active[todo].any(axis=0))
         here = state.rows(todo)
-        part = solve(
-            system,
-            totals[todo],
-            here.conditions,
-            ph=None if ph is None else np.broadcast_to(np.asarray(ph, float), (n,))[todo],
-            phases=phases.pick(columns),
-            active=active[np.ix_(todo, columns)],
-            log_ksp=ksp[np.ix_(todo, columns)],
-            start=here,
-        )
-        full = np.zeros((len(todo), count))
-        full[:, columns] = part.amounts
-        negative = np.where(active[todo] & ~fixed, full, 0.0)
-        most = np.nan_to_num(negative).argmin(axis=1)
-        drop = negative[np.arange(len(todo)), most] < NEGATIVE_MOL
-        active[todo[drop], most[drop]] = False
-        failed = ~part.converged
-        astray[todo] = failed
-        state = state.put(todo[~failed], replace(part, amounts=full).rows(~failed))
-        # A set of solids that can't coexist has no solution: less its most negative, from clear.
-        unsettled = replace(clear, amounts=state.amounts)
-        state = state.put(todo[failed], unsettled.rows(todo[failed]))
-        ok[todo[failed & ~drop & retried[todo]]] = False
-        retried[todo[failed & ~drop]] = True
-        ok[todo[(added[todo] > MAX_ADDED).any(axis=1)]] = False
-        _, still = _excess(state.rows(todo), phases, ksp[todo], active[todo], may)
-        todo = todo[(still | drop | failed) & ok[todo]]
+        todo = todo[_excess(here, phases, ksp[todo], active[todo], may, SI_TOLERANCE)[1]]
+    given = None if ph is None else np.broadcast_to(np.asarray(ph, float), (n,))
+    search = _Search(system, totals, conditions, phases, may, fixed, given, clear)
+    state, _ = search.run(todo, state, active, ksp, ROUGH)
+    state, ok = search.run(todo, state, active, ksp, STEP_TOLERANCE)
+    astray = todo[~ok[todo]]
+    if astray.size:
+        active[astray] = fixed
+        si = clear.rows(astray).saturation_index(phases, ksp[astray])
+        lift = np.zeros((n, count))
+        lift[astray] = np.where(may, si, 0.0).max(axis=1)[:, None] * ~fixed
+        state = state.put(astray, replace(clear, amounts=np.zeros((n, count))).rows(astray))
+        for share in np.linspace(1.0, 0.0, LOWERED_IN + 1)[1:]:
+            state, ok = search.run(astray, state, active, ksp + share * lift, STEP_TOLERANCE)
     return _without(state, clear.converged & ~ok)
 
 
+@dataclass(frozen=True)
+class _Search:
+    """What a search for the solids of rows goes by; arguments as of `settle`.
+
+    known: the sums of formulas that `_make_room` has met.
+    """
+
+    system: System
+    totals: Floats
+    conditions: Conditions
+    phases: Phases
+    may: Bools
+    fixed: Bools
+    ph: Floats | None
+    clear: Equilibrium
+    known: dict[tuple[bytes, int], Floats | None] = field(default_factory=dict)
+
+    def run(
+        self, todo: Integers, state: Equilibrium, active: Bools, ksp: Floats, tolerance: float
+    ) -> tuple[Equilibrium, Bools]:
+        """The state with rows `todo` settled from what is `active` (N, M), and (N,) found.
+
+        active is changed in place; ksp: (N, M); tolerance: as of `solve`.
+        """
+        phases, may, fixed = self.phases, self.may, self.fixed
+        n, count = active.shape
+        added = np.zeros((n, count), dtype=np.int64)
+        retried, astray = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+        limit = max(SI_TOLERANCE, tolerance)
+        ok = np.ones(n, dtype=bool)
+        while todo.size:
+            worst, over = _excess(state.rows(todo), phases, ksp[todo], active[todo], may, limit)
+            over &= ~astray[todo]  # what is left of a set that failed goes alone first
+            _make_room(active, todo[over], worst[over], phases, state.amounts, fixed, self.known)
+            active[todo[over], worst[over]] = True
+            added[todo[over], worst[over]] += 1
+            part = self._solved(todo, state, active, ksp, tolerance)
+            negative = np.where(active[todo] & ~fixed, part.amounts, 0.0)
+            most = np.nan_to_num(negative).argmin(axis=1)
+            drop = negative[np.arange(len(todo)), most] < NEGATIVE_MOL
+            active[todo[drop], most[drop]] = False
+            failed = ~part.converged
+            astray[todo] = failed
+            state = state.put(todo[~failed], part.rows(~failed))
+            # A set that can't coexist has no solution: less its most negative, from clear.
+            unsettled = replace(self.clear, amounts=state.amounts)
+            state = state.put(todo[failed], unsettled.rows(todo[failed]))
+            ok[todo[failed & ~drop & retried[todo]]] = False
+            retried[todo[failed & ~drop]] = True
+            ok[todo[(added[todo] > MAX_ADDED).any(axis=1)]] = False
+            _, still = _excess(state.rows(todo), phases, ksp[todo], active[todo], may, limit)
+            todo = todo[(still | drop | failed) & ok[todo]]
+        return state, ok
+
+    def _solved(
+        self, todo: Integers, state: Equilibrium, active: Bools, ksp: Floats, tolerance: float
+    ) -> Equilibrium:
+        """Rows `todo` with their active solids; amounts (n, M)."""
+        here = state.rows(todo)
+        return solve(
+            self.system,
+            self.totals[todo],
+            here.conditions,
+            ph=None if self.ph is None else self.ph[todo],
+            phases=self.phases,
+            active=active[todo],
+            log_ksp=ksp[todo],
+            start=here,
+            tolerance=tolerance,
+        )
+
+
 def _excess(
-    state: Equilibrium, phases: Phases, log_ksp: Floats, active: Bools, may: Bools
+    state: Equilibrium,
+    phases: Phases,
+    log_ksp: Floats,
+    active: Bools,
+    may: Bools,
+    tolerance: float,
 ) -> tuple[Integers, Bools]:
     """Per row: the solid furthest over its limit that may form and is not there; is there one."""
     si = state.saturation_index(phases, log_ksp) / phases.ions
     si = np.where(may & ~active, si, -np.inf)
     worst = si.argmax(axis=1)
-    return worst, np.asarray(si[np.arange(len(si)), worst] > SI_TOLERANCE)
+    return worst, np.asarray(si[np.arange(len(si)), worst] > tolerance)
 
 
 def _make_room(

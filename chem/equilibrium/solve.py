@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from enum import IntEnum
 from typing import Any
 
@@ -17,18 +17,31 @@ from chem.equilibrium.guess import (
     ceilings,
     first_guess,
 )
-from chem.equilibrium.residual import ActivityModel, NewtonStep, Scratch, proton_total
+from chem.equilibrium.medium import (
+    IONIC_STRENGTH_FLOOR,
+    ActivityModel,
+    Scratch,
+    activity_model,
+)
+from chem.equilibrium.residual import NewtonStep, Solids, newton_step
 from chem.equilibrium.system import Phases, System
 
 Bools = NDArray[np.bool_]
 Integers = NDArray[np.int64]
 
-CHUNK_ROWS = 256
-MAX_ITERATIONS = 150
-STEP_TOLERANCE = 1e-8
+CHUNK_ROWS = 512
+DIRECT_ITERATIONS, PIVOTED_ITERATIONS = 60, 150
+STEP_TOLERANCE = 1e-9
 BALANCE_TOLERANCE = 1e-9
 LN_M_FLOOR = -300.0
-GROWTH_LN = 8.0
+FREE_GROWTH_LN, GROWTH = 3.0, 12.0
+"""Growth of ln m that needs no limit; how steeply the limit rises with a species' own share."""
+STALE = (2, 4)
+"""Steps from a cold start that go by the activity coefficients of the step before."""
+STEADY, STEADY_SHARE, STEADY_MOVE = 0.5, 0.9, 0.05
+"""When a row's moves shrink steadily: the share's relative change, itself, the largest move."""
+PACKED_SHARE = 0.25
+"""Rows that are done are taken out once they are so many of a batch."""
 SOLIDS_LIFT_LN = 3.0
 """A wrongly chosen solid has a negative amount: its ions then exceed their totals."""
 DAMP_AFTER = 30
@@ -123,7 +136,7 @@ class Equilibrium:
         """The result with some rows replaced by those of another under the same conditions."""
         fields = {}
         for name in PER_ROW:
-            values = getattr(self, name).copy()
+            values = getattr(self, name).copy(order="K")
             values[which] = getattr(part, name)
             fields[name] = values
         return replace(self, **fields)
@@ -148,24 +161,102 @@ PER_ROW = (
 
 
 @dataclass
-class _Work:
-    """Arrays of the rows still iterating."""
+class _Course:
+    """How the potentials of a chunk's rows have moved of late.
 
-    rows: Integers
+    x, moves: (C+1, n) the last and the change to it; size: (n,) of that change; share: (n,) of it
+    to the one before, both infinite while unknown; begun: after the first step.
+    """
+
+    begun: bool
+    x: Floats
+    moves: Floats
+    size: Floats
+    share: Floats
+
+    @classmethod
+    def begin(cls, components: int, n: int) -> _Course:
+        """Before the first step."""
+        shape = (components, n)
+        nothing = np.full(n, np.inf)
+        return cls(False, np.zeros(shape), np.zeros(shape), nothing, nothing)
+
+    def go(self, x: Floats, tolerance: float) -> tuple[Bools, Bools, Floats]:
+        """Move on to x: (n,) is it finite, is less than a tolerance left, by what to stretch it.
+
+        Near the end each move is a steady share of the one before, as the activity coefficients
+        lag; such a row goes all that is left at once.
+        """
+        moves = x - self.x
+        most, size = np.maximum.reduce(np.abs(moves)), np.sqrt(np.add.reduce(moves * moves))
+        share = np.add.reduce(moves * self.moves) / (self.size * self.size)
+        share[np.isinf(self.size)] = np.inf
+        slowest = np.maximum(size / self.size, np.abs(self.share))
+        done = (most < tolerance) | (most * slowest < tolerance * (1.0 - slowest))
+        steady = np.abs(share - self.share) < STEADY * np.abs(share)
+        steady &= (most < STEADY_MOVE) & (slowest < STEADY_SHARE)
+        self.x[:], self.moves, self.share = x, moves, share
+        if self.begun:  # the first comes from nowhere
+            self.size = size
+        self.begun = True
+        return np.isfinite(most), done, np.where(steady, 1.0 / (1.0 - share), 1.0)
+
+    def pick(self, columns: Integers) -> _Course:
+        """Some of the rows."""
+        kept = (self.x, self.moves, self.size, self.share)
+        return _Course(self.begun, *(np.take(values, columns, axis=-1) for values in kept))
+
+
+@dataclass
+class _Rows:
+    """What a chunk's rows are solved from; arrays end in the row (n).
+
+    totals: (C+1, n) in the order of elimination, T_H of electroneutrality last; above_k: (S, n)
+    1 + ln K, or (S, 1) of all; shifts: (3, n); ln_h: (n,) of a given pH; solids or None; ceiling:
+    (S, all) ln of the largest molality, by `index`; ln_m: (S, n) and water: (n,), the state;
+    cold: not from a neighbour; course: how they have moved of late.
+    """
+
+    index: Integers
     totals: Floats
+    above_k: Floats
+    shifts: Floats | None
+    ln_h: Floats | None
+    solids: Solids | None
     ceiling: Floats
     ln_m: Floats
-    ln_k: Floats
-    shifts: Floats | None
-    fixed_ln_h: Floats | None
-    active: Bools | None
-    ln_ksp: Floats | None
-    water_left: Floats
+    water: Floats
+    cold: bool
+    course: _Course
 
-    def keep(self, mask: Bools) -> None:
-        for name, value in vars(self).items():
-            if value is not None:
-                setattr(self, name, value[mask])
+    def pick(self, columns: Integers) -> _Rows:
+        """Some of the rows; `ceiling` stays that of all."""
+        kept = {f.name: _picked(getattr(self, f.name), columns) for f in fields(self)}
+        return replace(self, **(kept | {"ceiling": self.ceiling}))
+
+
+def _picked(value: Floats | Solids | _Course | bool | None, columns: Integers) -> Any:
+    if isinstance(value, Solids | _Course):
+        return value.pick(columns)
+    if value is None or isinstance(value, bool) or (value.ndim == 2 and value.shape[1] == 1):
+        return value
+    return np.take(value, columns, axis=-1)
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What a chunk came to; arrays end in the row (n)."""
+
+    ln_molality: Floats
+    ln_activity: Floats
+    x: Floats
+    ln_water_activity: Floats
+    ionic_strength: Floats
+    amounts: Floats
+    water_left: Floats
+    balance: Floats
+    reason: Integers
+    iterations: Integers
 
 
 def _checked(system: System, totals: Floats) -> Floats:
@@ -175,10 +266,6 @@ def _checked(system: System, totals: Floats) -> Floats:
     if not np.isfinite(totals).all() or (totals < 0.0).any():
         raise ValueError("totals must be finite and not negative [mol/kg water]")
     return np.maximum(totals, TOTAL_FLOOR)
-
-
-def _per_row(values: Floats, n: int) -> Floats:
-    return np.broadcast_to(values, (n, values.shape[1]))
 
 
 def solve(
@@ -191,6 +278,7 @@ def solve(
     active: Bools | None = None,
     log_ksp: Floats | None = None,
     start: Equilibrium | None = None,
+    tolerance: float = STEP_TOLERANCE,
 ) -> Equilibrium:
     """Speciate N rows.
 
@@ -200,48 +288,122 @@ def solve(
         ph: (N,) given pH (-log10 of the H+ activity); default: electroneutrality decides.
         phases, active, log_ksp: solids in equilibrium; (N, M) which, (1 or N, M) their log10 Ksp.
         start: a neighbouring result of the same shape to start from.
+        tolerance: change of ln activities left to come at which a row is through.
 
     Raises:
         ValueError: totals of wrong shape, negative or not finite.
     """
     totals = _checked(system, totals_mol_per_kgw)
     n = len(totals)
-    model, step = ActivityModel(system, conditions.t_celsius), NewtonStep(system)
+    model, step = activity_model(system, conditions.t_celsius), newton_step(system)
     scratch = Scratch()
+    amounts = np.zeros((n, 0 if phases is None else len(phases)))
+    state = _empty(system, conditions, totals, amounts)
 
-    def run(rows: Integers, share: float, near: Equilibrium | None) -> list[Any]:
-        parts = []
-        for first in range(0, len(rows), CHUNK_ROWS):
-            part = rows[first : first + CHUNK_ROWS]
-            parts.append(
-                _solve_chunk(
-                    system,
-                    model,
-                    step,
-                    scratch,
-                    totals[part],
-                    _per_row(conditions.log_k, n)[part],
-                    None if conditions.eps_shift is None else conditions.eps_shift[part],
-                    None if ph is None else np.broadcast_to(np.asarray(ph, float), (n,))[part],
-                    phases,
-                    None if active is None else active[part],
-                    None if log_ksp is None else _per_row(log_ksp, n)[part],
-                    share,
-                    None if near is None else near.ln_molality[part],
-                    None if near is None else near.water_left[part],
-                )
-            )
-        return [np.concatenate(column) for column in zip(*parts, strict=True)]
+    def rows_of(part: Integers, share: float, near: Equilibrium | None) -> _Rows:
+        at = _span(part)
+        these = totals[at].T.copy()
+        full = np.concatenate([these, -(system.component_charge @ these)[None, :]])[step.order]
+        ceiling = ceilings(system, these)
+        ln_m, water = first_guess(system, ceiling, share), np.ones(len(part))
+        if near is not None:
+            ln_near = near.ln_molality[at].T
+            if phases is None:
+                grown = np.log(these / np.maximum(near.totals[at].T, TOTAL_FLOOR))
+                ln_near = ln_near + system.nu[:-1].T @ grown
+            usable = np.isfinite(ln_near.sum(axis=0))
+            np.copyto(ln_m, np.minimum(ln_near, ceiling), where=usable)
+            water = np.nan_to_num(near.water_left[at], nan=1.0)
+        log_k, shifts = conditions.log_k, conditions.eps_shift
+        solids = None
+        if phases is not None and active is not None and log_ksp is not None:
+            ln_ksp = LN10 * np.broadcast_to(log_ksp, active.shape)[at]
+            solids = Solids.of(phases, step.order, active[at], ln_ksp)
+        return _Rows(
+            np.arange(len(part)),
+            full,
+            1.0 + LN10 * (log_k if len(log_k) == 1 else log_k[at]).T.copy(),
+            None if shifts is None else shifts[at].T.copy(),
+            None if ph is None else -LN10 * np.broadcast_to(np.asarray(ph, float), (n,))[at],
+            solids,
+            ceiling,
+            ln_m,
+            water,
+            near is None,
+            _Course.begin(*full.shape),
+        )
 
+    # Without pivots first; what is not through, and solids, take the slower way.
+    ways = [(False, FIRST_SHARE, start)]
+    if phases is None:
+        ways = [(True, FIRST_SHARE, start), (False, FIRST_SHARE, None), (False, SECOND_SHARE, None)]
+    # Rows of like many solids go together: their matrices are of one size.
+    todo = np.arange(n) if active is None else np.argsort(active.sum(axis=1), kind="stable")
     # A set of solids that can't coexist overflows: its row then says so by its reason.
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        fields = run(np.arange(n), FIRST_SHARE, start)
-        state = Equilibrium(system, conditions, totals, *fields)
-        astray = np.flatnonzero(~state.converged)
-        if phases is None and astray.size:
-            for values, again in zip(fields, run(astray, SECOND_SHARE, None), strict=True):
-                values[astray] = again
+        for direct, share, near in ways:
+            for first in range(0, len(todo), CHUNK_ROWS):
+                part = todo[first : first + CHUNK_ROWS]
+                rows = rows_of(part, share, near)
+                found = _solve_chunk(system, model, step, scratch, rows, direct, tolerance)
+                _write(state, part, found, rows.solids, step)
+            todo = todo[~state.converged[todo]]
     return state
+
+
+def _span(part: Integers) -> Integers | slice:
+    """The same rows as a slice where they follow one another: views are quicker than copies."""
+    first, end = int(part[0]), int(part[-1]) + 1
+    return slice(first, end) if end - first == len(part) and (np.diff(part) == 1).all() else part
+
+
+def _empty(system: System, conditions: Conditions, totals: Floats, amounts: Floats) -> Equilibrium:
+    """A result of N rows to be written into, its arrays as the solver has them: species x rows."""
+    n = len(totals)
+    species, components = len(system.species), totals.shape[1] + 1
+    return Equilibrium(
+        system,
+        conditions,
+        totals,
+        ln_molality=np.empty((species, n)).T,
+        ln_activity=np.empty((species, n)).T,
+        ln_component_activity=np.empty((components, n)).T,
+        ln_water_activity=np.empty(n),
+        ionic_strength=np.empty(n),
+        ph=np.empty(n),
+        amounts=amounts,
+        water_left=np.ones(n),
+        balance=np.empty(n),
+        converged=np.zeros(n, dtype=bool),
+        reason=np.empty(n, dtype=np.int64),
+        iterations=np.zeros(n, dtype=np.int64),
+    )
+
+
+def _write(
+    state: Equilibrium, part: Integers, found: _Found, solids: Solids | None, step: NewtonStep
+) -> None:
+    """Put a chunk's rows in their place; no number for what did not converge."""
+    failed = found.reason != Reason.CONVERGED
+    if failed.any():
+        for values in (found.ln_molality, found.ln_activity, found.x):
+            values[:, failed] = np.nan
+        for values in (found.ln_water_activity, found.ionic_strength):
+            values[failed] = np.nan
+    at = _span(part)
+    state.ln_molality.T[:, at] = found.ln_molality
+    state.ln_activity.T[:, at] = found.ln_activity
+    state.ln_component_activity.T[:, at] = found.x[np.argsort(step.order)]
+    state.ln_water_activity[at] = found.ln_water_activity
+    state.ionic_strength[at] = found.ionic_strength
+    state.ph[at] = -found.x[-1] / LN10
+    if solids is not None:
+        state.amounts[at] = solids.spread(found.amounts, state.amounts.shape[1])
+    state.water_left[at] = found.water_left
+    state.balance[at] = found.balance
+    state.converged[at] = ~failed
+    state.reason[at] = found.reason
+    state.iterations[at] = found.iterations
 
 
 def _solve_chunk(
@@ -249,174 +411,143 @@ def _solve_chunk(
     model: ActivityModel,
     step: NewtonStep,
     scratch: Scratch,
-    totals: Floats,
-    log_k: Floats,
-    shifts: Floats | None,
-    ph: Floats | None,
-    phases: Phases | None,
-    active: Bools | None,
-    log_ksp: Floats | None,
-    share: float,
-    start_ln_m: Floats | None,
-    start_water: Floats | None,
-) -> tuple[Floats | Bools | Integers, ...]:
-    n, count = totals.shape
-    size = len(system.species)
-    solids = 0 if phases is None else len(phases)
-    full = np.concatenate([totals, proton_total(system, totals)[:, None]], axis=1)
-    ceiling = ceilings(system, totals)
-    ln_m = first_guess(system, ceiling, share)
-    if start_ln_m is not None:
-        usable = np.isfinite(start_ln_m).all(axis=1)
-        ln_m[usable] = np.minimum(start_ln_m[usable], ceiling[usable])
-    water = np.ones(n) if start_water is None else np.nan_to_num(start_water, nan=1.0)
-    out_ln_m = np.full((n, size), np.nan)
-    out_x = np.full((n, count + 1), np.nan)
-    out_gamma = np.full((n, size), np.nan)
-    out_aw, out_ionic, out_balance = (np.full(n, np.nan) for _ in range(3))
-    out_amounts = np.zeros((n, solids))
-    out_water = np.ones(n)
+    every: _Rows,
+    direct: bool,
+    tolerance: float,
+) -> _Found:
+    """Iterate until every row is through, or has had its iterations."""
+    n = len(every.index)
+    solids = every.solids
+    x_found = np.full(every.totals.shape, np.nan)
+    gamma_found = np.full((model.groups, n), np.nan)
+    aw_found = np.full(n, np.nan)
+    amounts_found = np.zeros((0 if solids is None else len(solids.water), n))
+    water_found = np.ones(n)
     reason = np.full(n, int(Reason.ITERATIONS))
     iterations = np.zeros(n, dtype=np.int64)
-    work = _Work(
-        np.arange(n),
-        full,
-        ceiling,
-        ln_m,
-        LN10 * log_k,
-        shifts,
-        None if ph is None else -LN10 * ph,
-        active,
-        None if log_ksp is None else LN10 * log_ksp,
-        water,
-    )
-    for iteration in range(1, MAX_ITERATIONS + 1):
-        shape = work.ln_m.shape
-        molality = np.exp(work.ln_m, out=scratch("molality", *shape))
-        medium = model.medium(molality, work.shifts, scratch)
-        ln_k = np.multiply(
-            medium.ln_water_activity[:, None], system.water, out=scratch("ln_k", *shape)
+    rows, medium = every, None
+    live = np.ones(n, dtype=bool)
+    most = DIRECT_ITERATIONS if direct else PIVOTED_ITERATIONS
+    for iteration in range(1, most + 1):
+        shape = rows.ln_m.shape
+        molality = np.exp(rows.ln_m, out=scratch("molality", *shape))
+        stale = rows.cold and iteration in STALE
+        renewed = medium is None or len(medium.solutes) != shape[1] or not stale
+        if medium is None or renewed:
+            medium = model.medium(molality, rows.shifts, scratch)
+        above = np.take(
+            medium.ln_k_shift, model.group, axis=0, out=scratch("above", *shape), mode="clip"
         )
-        ln_k += work.ln_k
-        ln_k -= medium.ln_gamma
-        residual = np.subtract(ln_k, work.ln_m, out=scratch("residual", *shape))
-        x, amounts = step.solve(
+        above += rows.above_k
+        above -= rows.ln_m
+        totals = rows.totals if rows.solids is None else rows.totals / rows.water
+        x, change, amounts = step.solve(
             molality,
-            residual,
-            work.totals / work.water_left[:, None],
-            work.fixed_ln_h,
-            phases,
-            work.active,
-            work.ln_ksp,
+            above,
+            totals,
+            rows.ln_h,
+            rows.solids,
             medium.ln_water_activity,
+            direct,
             scratch,
         )
-        target = np.matmul(x, system.nu, out=scratch("target", *shape))
-        target += ln_k
-        change = np.subtract(target, work.ln_m, out=residual)
-        np.abs(change, out=change)
-        new = _limited(work, target, molality, phases is not None, scratch)
-        if iteration > DAMP_AFTER:
-            # Lagged activity coefficients can swing in strong brines: halve the step.
-            new = np.where(change < 1.0, work.ln_m + 0.5 * (new - work.ln_m), new)
-        finite = np.isfinite(new.sum(axis=1))
-        water = work.water_left
-        if phases is not None:
+        water = rows.water
+        finite, done, stretch = rows.course.go(x, tolerance)
+        if rows.solids is not None:
             # Water bound in solids leaves the water: n is per kg of water left.
-            bound_water = MOLAR_MASS_WATER_KG * (amounts @ phases.water)
+            bound_water = MOLAR_MASS_WATER_KG * (rows.solids.water * amounts).sum(axis=0)
             water = 1.0 / np.maximum(1.0 + bound_water, 1e-3)
-        settled_water = np.abs(water - work.water_left) < STEP_TOLERANCE
-        highest = np.maximum(target, work.ln_m, out=scratch("spare", *shape))
-        np.copyto(change, 0.0, where=highest <= LN_M_FLOOR)
-        done = (change.max(axis=1) < STEP_TOLERANCE) & finite & settled_water
-        if done.any() or not finite.all() or iteration == MAX_ITERATIONS:
-            stop = done | ~finite | (iteration == MAX_ITERATIONS)
-            rows = work.rows[stop]
-            iterations[rows] = iteration
-            reason[rows] = np.where(
+            done &= np.abs(water - rows.water) < tolerance
+        done &= finite & renewed
+        stop = (done | ~finite) & live if iteration < most else live
+        if stop.any():
+            at = rows.index[stop]
+            iterations[at] = iteration
+            reason[at] = np.where(
                 done[stop],
                 int(Reason.CONVERGED),
                 np.where(finite[stop], int(Reason.ITERATIONS), int(Reason.NOT_FINITE)),
             )
-            out_ln_m[rows] = target[stop]
-            out_x[rows] = x[stop]
-            out_gamma[rows] = medium.ln_gamma[stop]
-            out_aw[rows] = medium.ln_water_activity[stop]
-            out_ionic[rows] = medium.ionic_strength[stop]
-            out_amounts[rows] = amounts[stop] * work.water_left[stop, None]
-            out_water[rows] = work.water_left[stop]
-            out_balance[rows] = _balance(
-                system,
-                np.exp(np.minimum(target[stop], 50.0)),
-                work.totals[stop] / work.water_left[stop, None],
-                phases,
-                amounts[stop],
-                work.fixed_ln_h is not None,
-            )
-            if stop.all():
+            x_found[:, at] = x[:, stop]
+            gamma_found[:, at] = medium.ln_gamma[:, stop]
+            aw_found[at] = medium.ln_water_activity[stop]
+            if rows.solids is not None:
+                amounts_found[:, at] = amounts[:, stop]
+                water_found[at] = rows.water[stop]
+            live &= ~stop
+            if not live.any():
                 break
-            work.ln_m[:] = new
-            work.water_left = water
-            work.keep(~stop)
-        else:
-            work.ln_m[:] = new
-            work.water_left = water
+        if (stretch != 1.0).any():
+            change *= stretch
+        _advance(rows, change, medium.solutes, iteration, scratch)
+        rows.water = water
+        if np.count_nonzero(live) <= (1.0 - PACKED_SHARE) * len(live):
+            rows = rows.pick(np.flatnonzero(live))
+            live = np.ones(len(rows.index), dtype=bool)
+    shift = system.water[:, None] * aw_found - gamma_found[model.group]
+    ln_m = step.nu.T @ x_found + shift + (every.above_k - 1.0)
+    molality = np.exp(np.minimum(ln_m, 50.0))
+    balance = _balance(step, molality, every, water_found, amounts_found)
     reason = np.where(
-        (reason == Reason.CONVERGED) & ~(out_balance < BALANCE_TOLERANCE),
+        (reason == Reason.CONVERGED) & ~(balance < max(BALANCE_TOLERANCE, tolerance)),
         int(Reason.ITERATIONS),
         reason,
     )
-    converged = reason == Reason.CONVERGED
-    for values in (out_ln_m, out_x, out_gamma, out_aw, out_ionic):
-        values[~converged] = np.nan
-    return (
-        out_ln_m,
-        out_ln_m + out_gamma,
-        out_x,
-        out_aw,
-        out_ionic,
-        -out_x[:, -1] / LN10,
-        out_amounts,
-        out_water,
-        out_balance,
-        converged,
+    return _Found(
+        ln_m,
+        ln_m + gamma_found[model.group],
+        x_found,
+        aw_found,
+        np.maximum(0.5 * (system.charge**2 @ molality), IONIC_STRENGTH_FLOOR),
+        amounts_found * water_found,
+        water_found,
+        balance,
         reason,
         iterations,
     )
 
 
-def _limited(
-    work: _Work, target: Floats, molality: Floats, solids: bool, scratch: Scratch
-) -> Floats:
-    """(n, S) the step's end: major species grow by e^8 at most, minor ones to 1 % of the sum.
+def _advance(
+    rows: _Rows, change: Floats, solutes: Floats, iteration: int, scratch: Scratch
+) -> None:
+    """Take the step, in place, none beyond what mass balance allows.
 
-    And none beyond what mass balance allows it.
+    Minor species grow to 1 % of the sum at most, major ones by the more the larger they are.
+    change: (S, n), overwritten; solutes: (n,) [mol/kg].
     """
-    shape = target.shape
-    bound = np.log(molality.sum(axis=1))[:, None] + MINOR_SHARE_LN
-    new = np.add(work.ln_m, GROWTH_LN, out=scratch("new", *shape))
-    np.copyto(new, bound, where=work.ln_m <= bound - 0.7)
-    np.maximum(new, work.ln_m, out=new)
-    np.minimum(new, target, out=new)
-    np.maximum(new, LN_M_FLOOR, out=new)
-    lift = (SOLIDS_LIFT_LN if solids else 0.0) - np.log(work.water_left)[:, None]
-    ceiling = np.add(work.ceiling, lift, out=scratch("spare", *shape))
-    return np.asarray(np.minimum(new, ceiling, out=new))
+    if iteration > DAMP_AFTER:
+        # Lagged activity coefficients can swing in strong brines: halve the step.
+        np.multiply(change, 0.5, out=change, where=np.abs(change) < 1.0)
+    ln_m = rows.ln_m
+    if change.max() <= FREE_GROWTH_LN:
+        ln_m += change
+    else:
+        bound = np.log(solutes) + MINOR_SHARE_LN
+        limit = np.multiply(ln_m, GROWTH, out=scratch("limit", *ln_m.shape))
+        limit += (1.0 - GROWTH) * bound + GROWTH * 0.7
+        np.maximum(limit, bound, out=limit)
+        ln_m += change
+        np.minimum(ln_m, limit, out=ln_m)
+        ceiling = rows.ceiling
+        if ceiling.shape != ln_m.shape:
+            ceiling = ceiling[:, rows.index]
+        if rows.solids is not None:
+            lift = SOLIDS_LIFT_LN - np.log(rows.water)
+            ceiling = np.add(ceiling, lift, out=limit)
+        np.minimum(ln_m, ceiling, out=ln_m)
+    np.maximum(ln_m, LN_M_FLOOR, out=ln_m)
 
 
 def _balance(
-    system: System,
-    molality: Floats,
-    totals: Floats,
-    phases: Phases | None,
-    amounts: Floats,
-    ph_given: bool,
+    step: NewtonStep, molality: Floats, rows: _Rows, water_left: Floats, amounts: Floats
 ) -> Floats:
     """(n,) largest relative mass balance error; the proton row counts only if pH is free."""
-    held = molality @ system.nu.T
-    scale = molality @ np.abs(system.nu).T
-    if phases is not None:
-        held = held + amounts @ phases.nu.T
-        scale = scale + np.abs(amounts) @ np.abs(phases.nu).T
-    error = np.abs(held - totals) / np.maximum(scale, TOTAL_FLOOR)
-    return np.asarray(error[:, : -1 if ph_given else None].max(axis=1, initial=0.0))
+    held = step.nu @ molality
+    scale = held.copy()
+    signed = (step.nu < 0.0).any(axis=1)
+    scale[signed] = np.abs(step.nu[signed]) @ molality
+    if rows.solids is not None:
+        held += rows.solids.held(amounts)
+        scale += np.abs(rows.solids.nu * amounts).sum(axis=1)
+    error = np.abs(held - rows.totals / water_left) / np.maximum(scale, TOTAL_FLOOR)
+    return np.asarray(error[: None if rows.ln_h is None else -1].max(axis=0, initial=0.0))

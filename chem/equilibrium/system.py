@@ -14,13 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chem.equilibrium.activity import Floats, debye_hueckel_a
-from chem.reference import Constant, Interaction, InteractionRule, Solid, Tables, tables
+from chem.reference import Constant, InteractionRule, Solid, Tables, tables
 
 SHIFT_CLASSES = ("1:1", "1:2", "other")
 """Charge classes by which estimated interaction coefficients move together."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class System:
     """Stoichiometry and constants of the species that `components` can form.
 
@@ -65,25 +65,6 @@ class System:
     def masters(self) -> Mapping[str, int]:
         """Master species, and H+ -> row of `nu`."""
         return {self.species[i]: i for i in range(len(self.components) + 1)}
-
-    @cached_property
-    def linked(self) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
-        """Rows i <= j of `nu` that some species holds both of, and nu_i nu_j (S, pairs)."""
-        held = (self.nu != 0.0).astype(float)
-        i, j = np.nonzero(np.triu(held @ held.T))
-        return i, j, np.ascontiguousarray((self.nu[i] * self.nu[j]).T)
-
-    @cached_property
-    def estimate_groups(self) -> tuple[Floats, NDArray[np.int64]]:
-        """Species whose columns of `estimated` are the same: (3, S, G) columns, (S,) group of each.
-
-        Most complexes of one charge are in no measured pair, so G is far below S.
-        """
-        places: dict[bytes, int] = {}
-        columns = [self.estimated[:, :, s].tobytes() for s in range(len(self.species))]
-        group = np.array([places.setdefault(c, len(places)) for c in columns])
-        first = np.array([columns.index(c) for c in places])
-        return self.estimated[:, :, first], group
 
     def log_k(self, t_celsius: float) -> Floats:
         """(S,) log10 formation constants at t [degC]; 0 for masters."""
@@ -180,7 +161,7 @@ def _held_species(
     """A held chelate: its bare form, its charge, and its protonated and hydroxo forms.
 
     Each form: species key, charge, H+ and H2O taken up from the bare form, constant of that step.
-    Raises: KeyError where the tables hold no one-to-one complex.
+    A pair without a one-to-one complex in the tables has its bare form alone.
     """
     masters = table.components[metal].master, table.components[agent].master
     forms = [
@@ -191,7 +172,8 @@ def _held_species(
     ]
     bare = next((s for s in forms if not set(s.reaction) - set(masters)), None)
     if bare is None:
-        raise KeyError(f"no complex of {metal} with {agent} in species.csv")
+        charge = table.components[metal].charge + table.components[agent].charge
+        return held_key(metal, agent), charge, []
     steps = []
     for s in forms:
         if s is bare:
@@ -258,26 +240,7 @@ def _built(wanted: frozenset[str], held: tuple[tuple[str, str], ...], table: Tab
         constants.append(species.constant)
         columns.append(column)
         water.append(species.reaction.get("H2O", 0.0))
-    size = len(names)
-    eps, eps1, slope = (np.zeros((size, size)) for _ in range(3))
-    estimated = np.zeros((len(SHIFT_CLASSES), size, size))
-    spread: list[list[float]] = [[] for _ in SHIFT_CLASSES]
-    for i in range(size):
-        for j in range(i + 1, size):
-            zi, zj = charges[i], charges[j]
-            row: Interaction | None = table.interactions.get(
-                frozenset((names[i].rstrip("*"), names[j].rstrip("*")))
-            )
-            if row is not None:
-                eps[i, j] = eps[j, i] = row.eps
-                eps1[i, j] = eps1[j, i] = row.eps1
-                slope[i, j] = slope[j, i] = row.slope_per_k
-            elif zi * zj < 0:
-                rule = _rule(table.rules, max(zi, zj), min(zi, zj))
-                eps[i, j] = eps[j, i] = rule.eps
-                k = _shift_class(zi, zj)
-                estimated[k, i, j] = estimated[k, j, i] = 1.0
-                spread[k].append(rule.u)
+    eps, eps1, slope, estimated, eps_u = _interactions(names, np.array(charges), table)
     return System(
         components=keys,
         species=tuple(names),
@@ -290,10 +253,41 @@ def _built(wanted: frozenset[str], held: tuple[tuple[str, str], ...], table: Tab
         eps1=eps1,
         slope=slope,
         estimated=estimated,
-        eps_u=np.array([float(np.mean(u)) if u else 0.0 for u in spread]),
+        eps_u=eps_u,
         ba=table.value("sit_Ba"),
         log_limit=table.value("interaction_log_limit"),
     )
+
+
+def _interactions(
+    names: list[str], charges: NDArray[np.int64], table: Tables
+) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """eps, eps1, slope, estimated and eps_u of `System`: by rule, then what is measured."""
+    size = len(names)
+    eps, eps1, slope, spread = (np.zeros((size, size)) for _ in range(4))
+    estimated = np.zeros((len(SHIFT_CLASSES), size, size))
+    present = {z: charges == z for z in set(charges.tolist())}
+    for zi, some in present.items():
+        for zj, others in present.items():
+            if zi * zj < 0:
+                rule, pairs = _rule(table.rules, max(zi, zj), min(zi, zj)), np.ix_(some, others)
+                eps[pairs], spread[pairs] = rule.eps, rule.u
+                estimated[_shift_class(zi, zj)][pairs] = 1.0
+    places: dict[str, list[int]] = {}
+    for i, name in enumerate(names):
+        places.setdefault(name.rstrip("*"), []).append(i)
+    for pair, row in table.interactions.items():
+        first, last = min(pair), max(pair)
+        for i in places.get(first, ()):
+            for j in places.get(last, ()):
+                if i != j:
+                    eps[i, j] = eps[j, i] = row.eps
+                    eps1[i, j] = eps1[j, i] = row.eps1
+                    slope[i, j] = slope[j, i] = row.slope_per_k
+                    estimated[:, i, j] = estimated[:, j, i] = 0.0
+    counts = estimated.sum(axis=(1, 2))
+    eps_u = (estimated * spread).sum(axis=(1, 2)) / np.maximum(counts, 1.0)
+    return eps, eps1, slope, estimated, eps_u
 
 
 def build_phases(

@@ -1,4 +1,10 @@
-"""When a solid starts to show, and how much of it has come out by then."""
+"""When a solid starts to show, how much of it has come out by then, and what is seen of it.
+
+ln t of a solid = its curve at its own SI + what retarders add + the spread of its curve times
+sqrt(0.7) z(tank) + sqrt(0.3) z(family). Dust, walls and stirring are the tank's, and every solid
+feels them alike; solids of one family (calcium phosphates, forms of lime) share the rest too.
+With a factor for each solid alone eight equal solids would show seven times sooner than one.
+"""
 
 from __future__ import annotations
 
@@ -7,46 +13,91 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
+from chem.doubts import Draws
+from chem.equilibrium import LN10, Phases
 from chem.equilibrium.activity import Floats
-from chem.reference import Clouding, read_csv
+from chem.reference import Clouding, molar_mass_g_per_mol, read_csv, tables
 
+Bools = NDArray[np.bool_]
 LONGEST_LN_S = 30.0
 """ln of the longest clouding time told, some 300,000 years: beyond it numbers only overflow."""
 GROWTH_SPAN = 5.0
 """Amount(t) = settled (1 - exp(-(t - t_c) / (5 t_c))): common practice, no source."""
+TANK_SHARE = 0.7
+"""Of the variance of ln t, what is the tank's own: common practice, no source."""
+HALVINGS = 25
 
 
 @dataclass(frozen=True)
 class Delay:
-    """How much longer a solid takes beside a retarder: up to `most` times, half at half_mmol."""
+    """How much longer a solid takes beside a retarder, up to `most` times.
+
+    Half of it at half_mmol_per_L, or, where `per` names a component, none below the ratio
+    `start` of the two totals, all above `end`, straight in the logarithms between.
+    """
 
     curve: str
     component: str
+    per: str
     most: float
     half_mmol_per_L: float
+    start: float
+    end: float
+
+
+@dataclass(frozen=True)
+class Limit:
+    """Of what looks alike (`limits.csv`): seen from shows, blocking a 50-mesh screen from clogs."""
+
+    shows_g_per_L: float
+    clogs_g_per_L: float
 
 
 @cache
 def delays() -> tuple[Delay, ...]:
     """Read `delays.csv` once."""
     return tuple(
-        Delay(r["curve"], r["component"], float(r["most"]), float(r["half_mmol_per_L"]))
+        Delay(
+            r["curve"],
+            r["component"],
+            r["per"],
+            float(r["most"]),
+            float(r["half_mmol_per_L"] or "nan"),
+            float(r["from_ratio"] or "nan"),
+            float(r["to_ratio"] or "nan"),
+        )
         for r in read_csv("delays.csv")
     )
+
+
+@cache
+def limits() -> Mapping[str, Limit]:
+    """Read `limits.csv` once: what a solid looks like -> when it shows and clogs."""
+    return {
+        r["shows_as"]: Limit(float(r["shows_g_per_L"]), float(r["clogs_g_per_L"]))
+        for r in read_csv("limits.csv")
+    }
 
 
 def delay_factor(curve: str, mmol_per_L: Mapping[str, Floats]) -> Floats | float:
     """Factor on clouding times of a curve from the retarders there are, 1 or more.
 
     mmol_per_L: total of each component, (N,) each. A retarder's effect levels off:
-    1 + (most - 1) c / (c + half).
+    1 + (most - 1) c / (c + half); one that works by its ratio to another ion goes by the ratio.
     """
     factor: Floats | float = 1.0
     for row in delays():
-        if row.curve == curve and row.component in mmol_per_L:
-            c = mmol_per_L[row.component]
+        if row.curve != curve or row.component not in mmol_per_L:
+            continue
+        c = mmol_per_L[row.component]
+        if not row.per:
             factor = factor * (1.0 + (row.most - 1.0) * c / (c + row.half_mmol_per_L))
+        elif row.per in mmol_per_L:
+            ratio = np.maximum(c, 1e-12) / np.maximum(mmol_per_L[row.per], 1e-12)
+            way = np.log(ratio / row.start) / np.log(row.end / row.start)
+            factor = factor * row.most ** np.clip(way, 0.0, 1.0)
     return factor
 
 
@@ -72,8 +123,118 @@ def clouding_time_s(curve: Clouding, si_per_two_ions: Floats) -> Floats:
     return np.where(si > 0.0, time, np.inf)
 
 
+def spread(draws: Draws, family: str, factor: float) -> Floats:
+    """(N,) factor on a clouding time: the tank's share and the family's own.
+
+    factor: one sigma of the curve. Columns `clouding:tank` and `clouding:FAMILY`.
+    """
+    tank = draws.normal("clouding:tank")
+    own = draws.normal(f"clouding:{family}")
+    z = np.sqrt(TANK_SHARE) * tank + np.sqrt(1.0 - TANK_SHARE) * own
+    return np.asarray(np.exp(np.log(factor) * z))
+
+
+def clouding_times_s(
+    phases: Phases, si: Floats, mmol_per_L: Mapping[str, Floats], draws: Draws
+) -> Floats:
+    """(N, M) time [s] at which each solid shows by itself, infinite where it is not over its limit.
+
+    Args:
+        si: (N, M); mmol_per_L: total of each component, (N,) each; draws: of the same N rows.
+    """
+    out = np.full(si.shape, np.inf)
+    highest = np.nan_to_num(si, nan=-99.0).max(axis=0, initial=-99.0)
+    for m in np.flatnonzero(highest > 0.0):
+        solid = phases.solids[m]
+        curve = tables().clouding[solid.curve]
+        out[:, m] = clouding_time_s(curve, 2.0 * si[:, m] / phases.ions[m])
+        out[:, m] *= spread(draws, solid.family, curve.factor)
+        out[:, m] *= delay_factor(curve.curve, mmol_per_L)
+    return out
+
+
+def alone_g_per_L(phases: Phases, si: Floats, mol_per_L: Floats) -> Floats:
+    """(N, M) [g/L] that would come out of each solid if no other did, at the pH there is.
+
+    mol_per_L: (N, C) totals of the system's components. The activity of an ion is taken to fall
+    as its total does: sum of n ln(1 - n x / total) = -SI ln 10 gives x. Nothing where SI <= 0.
+    """
+    n_rows, count = si.shape
+    out = np.zeros((n_rows, count))
+    mass = np.array([molar_mass_g_per_mol(s.formula) for s in phases.solids])
+    for m in np.flatnonzero(np.nan_to_num(si, nan=-1.0).max(axis=0, initial=-1.0) > 0.0):
+        n = phases.nu[:-1, m]
+        used = np.flatnonzero(n > 0.0)
+        rows = np.flatnonzero(np.nan_to_num(si[:, m], nan=-1.0) > 0.0)
+        there = np.maximum(mol_per_L[np.ix_(rows, used)], 1e-30)
+        wanted = -si[rows, m] * LN10
+        low = np.zeros(len(rows))
+        high = (there / n[used]).min(axis=1)
+        for _ in range(HALVINGS):
+            x = 0.5 * (low + high)
+            left = np.maximum(1.0 - n[used] * x[:, None] / there, 1e-300)
+            over = np.log(left) @ n[used] > wanted
+            low, high = np.where(over, x, low), np.where(over, high, x)
+        out[rows, m] = 0.5 * (low + high) * mass[m]
+    return out
+
+
 def share_out(t_s: float, clouding_s: Floats) -> Floats:
     """Share of the settled amount that has come out by t [s]."""
     finite = np.where(np.isfinite(clouding_s), np.maximum(clouding_s, 1e-3), 1.0)
     grown = 1.0 - np.exp(-np.maximum(t_s - finite, 0.0) / (GROWTH_SPAN * finite))
     return np.where(np.isfinite(clouding_s), grown, 0.0)
+
+
+@dataclass(frozen=True)
+class Growing:
+    """Solids of one tank on their way out, per draw.
+
+    settled: (N, M) [g/L] in the end; first: (N, M) [g/L] of each as it would first come, alone;
+    clouding: (N, M) [s] of each by itself; sooner: (N, M) [s] of the soonest of its family.
+    """
+
+    phases: Phases
+    settled: Floats
+    first: Floats
+    clouding: Floats
+    sooner: Floats
+
+    @classmethod
+    def of(cls, phases: Phases, settled: Floats, alone: Floats, clouding: Floats) -> Growing:
+        """What a family ends as, in mass, bounds what any of it is at first, where it stays.
+
+        Dormant and soluble solids show nothing and start nothing.
+        """
+        may = np.array([s.decides for s in phases.solids], dtype=bool)
+        clouding = np.where(may, clouding, np.inf)
+        families: dict[str, list[int]] = {}
+        for m, solid in enumerate(phases.solids):
+            families.setdefault(solid.family, []).append(m)
+        first, sooner = np.where(may, alone, 0.0), clouding.copy()
+        for members in families.values():
+            sooner[:, members] = clouding[:, members].min(axis=1, keepdims=True)
+            ends_as = np.nan_to_num(settled[:, members]).sum(axis=1, keepdims=True)
+            held = np.where(ends_as > 0.0, np.minimum(first[:, members], ends_as), 0.0)
+            first[:, members] = held
+        return cls(phases, settled, first, clouding, sooner)
+
+    def amounts(self, t_s: float) -> Floats:
+        """(N, M) [g/L] out by t [s]: what the first of a family turns into grows on its clock."""
+        return np.asarray(self.settled * share_out(t_s, self.sooner))
+
+    def filled(self, t_s: float) -> tuple[Floats, Floats]:
+        """(N,) how full the limits of showing and of clogging are by t [s]: 1 is at the limit.
+
+        Showing: the solid nearest to its own limit, as it first comes or as it settles. Clogging:
+        all that has come out, each by its own limit.
+        """
+        if not len(self.phases):
+            return np.zeros(len(self.settled)), np.zeros(len(self.settled))
+        limit = [limits()[s.shows_as] for s in self.phases.solids]
+        shows = np.array([x.shows_g_per_L for x in limit])
+        clogs = np.array([x.clogs_g_per_L for x in limit])
+        out = np.nan_to_num(self.amounts(t_s))
+        early = self.first * share_out(t_s, self.clouding)
+        seen = np.maximum(out, early) / shows
+        return seen.max(axis=1), (out / clogs).sum(axis=1)

@@ -78,7 +78,10 @@ def colloid_outlook(tank: Standing, fresh: State) -> tuple[ColloidOutlook, ...]:
             grams = grams * np.maximum(1.0 - soluble / np.maximum(mol_per_L, 1e-12), 0.0)
         if rule.component == "S2O3":
             grams = mol_per_L * molar_mass_g_per_mol("S")
-        if not (grams > rule.least_g_per_L).any():
+        least = rule.least_g_per_L * tank.draws.factor(
+            f"colloid least:{rule.component}", float(np.log(rule.least_factor))
+        )
+        if not (grams > least).any():
             continue
         after = np.zeros(tank.draws.count)
         if rule.trigger == "acid_in_time":
@@ -86,7 +89,13 @@ def colloid_outlook(tank: Standing, fresh: State) -> tuple[ColloidOutlook, ...]:
             falls = after < DAY_S
         else:
             falls = _falls(rule, tank, fresh)
-        falls &= grams > rule.least_g_per_L
+        if rule.component == "Si":
+            after = _gel_time_s(tank, fresh, mol_per_L)
+            falls &= after < DAY_S
+        falls &= grams > least
+        if rule.most_odds < 1.0:
+            kind = tank.draws.uniform(f"colloid kind:{rule.component}", 0.0, 1.0)
+            falls &= kind < rule.most_odds
         amount = np.where(falls, grams, 0.0)
         swollen = amount * rule.swelling
         found.append(ColloidOutlook(rule.key, rule.because, falls, amount, swollen, after))
@@ -101,6 +110,19 @@ def _acid_time_s(rule: Colloid, tank: Standing, fresh: State) -> Floats:
     free = np.nan_to_num(clear.molality[:, column]) * tank.finished.water_kg_per_L
     acid = np.power(10.0, -np.nan_to_num(clear.ph, nan=7.0))
     return np.asarray(once / np.maximum(acid * free, 1e-30))
+
+
+def _gel_time_s(tank: Standing, fresh: State, silica_mol_per_L: Floats) -> Floats:
+    """(N,) time [s] until silica gels: by its own amount, pH and salt (Iler 1979)."""
+    value, clear = tables().value, fresh.clear
+    once = value("silica_gel_time") * tank.draws.factor(
+        "colloid:silica clock", float(np.log(value("silica_gel_time_factor")))
+    )
+    ph = np.nan_to_num(clear.ph, nan=7.0)
+    outside = np.maximum(np.maximum(7.0 - ph, ph - 9.0), 0.0)
+    salt = 1.0 + np.nan_to_num(clear.ionic_strength) / value("silica_gel_salt")
+    thin = value("silica_gel_silica") / np.maximum(silica_mol_per_L, 1e-9)
+    return np.asarray(once * thin**2 * value("silica_gel_per_ph") ** outside / salt)
 
 
 def _falls(rule: Colloid, tank: Standing, fresh: State) -> Bools:

@@ -15,7 +15,7 @@ from chem.equilibrium.activity import Floats
 from chem.forecast.hazards import Gas
 from chem.forecast.prepare import Prepared
 from chem.forecast.state import State
-from chem.reference import catalogue, read_csv
+from chem.reference import catalogue, read_csv, tables
 
 Rows = NDArray[np.int_]
 PATH = (0.1, 0.2, 0.35, 0.5, 0.7, 0.85)
@@ -174,9 +174,13 @@ def _carried(ready: Prepared, index: int, rows: Rows) -> Floats:
 
 
 def _ammonia_ppm(fresh: State) -> tuple[float, float]:
-    """ppm of ammonia in air in balance with the tank, 50 and 95 % quantile."""
+    """ppm of ammonia in air in balance with the tank, 50 and 95 % quantile.
+
+    No figure, 0, in a tank too strong for the model.
+    """
     column = fresh.clear.system.index.get("NH3")
-    if column is None:
+    strong = median(fresh.clear.ionic_strength) > tables().value("ionic_strength_valid")
+    if column is None or strong:
         return 0.0, 0.0
     activity = np.exp(np.nan_to_num(fresh.clear.ln_activity[:, column], nan=-50.0))
     middle, upper = quantiles(activity, (0.5, 0.95))

@@ -1,7 +1,9 @@
 """What comes out of a tank by when, per draw: the one counting rule that every answer goes by.
 
-Salts, the very soluble salt of which most is out (each amount is for that salt alone), and
-colloids count together; what has come out is seen even if it dissolves again.
+It shows once any one thing passes its own visible limit: a solid as it first comes or as it
+settles, the very soluble salt of which most is out (each amount is for that salt alone), a
+colloid. It blocks a screen by all that is out together, each by its own limit. What has come out
+is seen even if it dissolves again.
 """
 
 from __future__ import annotations
@@ -14,9 +16,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from chem.doubts import Range, chance, median, range_of, stretched
+from chem.doubts import Range, chance, doubts, median, range_of, stretched
 from chem.equilibrium.activity import Floats
 from chem.forecast.answer import THRESHOLD, Answer, answer_from
+from chem.forecast.clouding import limits
 from chem.forecast.colloids import ColloidOutlook, colloid_outlook
 from chem.forecast.prepare import Prepared, Standing
 from chem.forecast.state import State
@@ -24,6 +27,8 @@ from chem.forecast.times import TIMES_S
 from chem.reference import tables
 
 Bools = NDArray[np.bool_]
+STRETCHED_LEAST = 0.099
+"""Least chance that solids show in a tank beyond the model: clear is said at 9 in 10 at most."""
 MINUTE_S = 60.0
 
 
@@ -44,13 +49,16 @@ class Part:
 class Out:
     """What is out of a tank by a time [g/L]: salts (N, M), crystals (N, K), colloids (N, L).
 
-    swollen: (N, L) colloids as a screen meets them.
+    swollen: (N, L) colloids as a screen meets them; seen, full: (N,) how full the salts have made
+    their limits of showing and of blocking, 1 at the limit.
     """
 
     salts: Floats
     crystals: Floats
     colloids: Floats
     swollen: Floats
+    seen: Floats
+    full: Floats
 
     @property
     def _hard(self) -> Floats:
@@ -64,13 +72,14 @@ class Out:
     @property
     def shows(self) -> Bools:
         """(N,) whether an eye sees it."""
-        return np.asarray(self.total > show_limit())
+        loose = np.hstack([self.crystals, self.colloids]).max(axis=1, initial=0.0)
+        return np.asarray(np.maximum(self.seen, loose / show_limit()) > 1.0)
 
     @property
     def blocks(self) -> Bools:
         """(N,) whether it blocks a 50-mesh screen."""
-        clog = tables().value("clog_limit")
-        return np.asarray(self._hard + self.swollen.sum(axis=1) > clog)
+        loose = self.crystals.max(axis=1, initial=0.0) + self.swollen.sum(axis=1)
+        return np.asarray(self.full + loose / tables().value("clog_limit") > 1.0)
 
     @property
     def each(self) -> Floats:
@@ -80,7 +89,12 @@ class Out:
     def rows(self, which: slice) -> Out:
         """Some of the rows."""
         return Out(
-            self.salts[which], self.crystals[which], self.colloids[which], self.swollen[which]
+            self.salts[which],
+            self.crystals[which],
+            self.colloids[which],
+            self.swollen[which],
+            self.seen[which],
+            self.full[which],
         )
 
 
@@ -127,13 +141,21 @@ class Followed:
         return self.tank
 
     def odds(self, happens: Bools) -> float:
-        """Chance of something that comes out, with what is remembered of these jugs."""
-        return chance(happens, self.ok, shift=self.shift)
+        """Chance of something that comes out, with what is remembered of these jugs and what no
+        draw can know."""
+        unknown = doubts()["unknown_odds"].b
+        return chance(happens, self.ok, shift=self.shift, unknown=unknown)
 
     @cached_property
     def probability(self) -> dict[str, float]:
-        """Time -> chance that solids show."""
-        return {t: self.odds(out.shows) for t, out in self.out.items()}
+        """Time -> chance that solids show; where the model is stretched, never none at all."""
+        least = STRETCHED_LEAST if self.stretched_model else 0.0
+        return {t: max(self.odds(out.shows), least) for t, out in self.out.items()}
+
+    @property
+    def stretched_model(self) -> bool:
+        """Whether the ionic strength is beyond what the activity model is good for."""
+        return self.ionic_mol_per_kg > tables().value("ionic_strength_valid")
 
     @cached_property
     def clogs(self) -> dict[str, float]:
@@ -165,7 +187,7 @@ class Followed:
         solids = self.fresh.phases.solids
         cold = self.fresh.cold
         return (
-            *(Part(s.key, s.name, "salt", s.decides and s.kinetics != "dormant") for s in solids),
+            *(Part(s.key, s.name, "salt", s.decides) for s in solids),
             *(
                 Part(f"{k}_crystals", f"{n} crystals (cold)", "crystals", True)
                 for k, n in zip(cold.keys, cold.names, strict=True)
@@ -173,14 +195,22 @@ class Followed:
             *(Part(c.key, c.key.replace("_", " "), "colloid", True) for c in self.colloids),
         )
 
+    @cached_property
+    def limits(self) -> Floats:
+        """(M + K + L,) what is seen of each part [g/L]."""
+        by_look = limits()
+        seen = [by_look[s.shows_as].shows_g_per_L for s in self.fresh.phases.solids]
+        rest = len(self.parts) - len(seen)
+        return np.array([*seen, *(rest * [show_limit()])])
+
     def shows_alone(self, t: str) -> dict[str, float]:
         """Key of each part -> chance that it alone shows by a time."""
-        over = self.out[t].each > show_limit()
+        over = self.out[t].each > self.limits
         return {p.key: self.odds(over[:, i]) for i, p in enumerate(self.parts)}
 
     def culprit(self, t: str) -> Part | None:
         """What most often shows alone by a time; None where nothing does."""
-        over = (self.out[t].each > show_limit()).sum(axis=0)
+        over = (self.out[t].each > self.limits).sum(axis=0)
         return self.parts[int(over.argmax())] if over.size and over.max() > 0 else None
 
     @property
@@ -241,13 +271,15 @@ class Followed:
 def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: Out | None) -> Out:
     """What is out by t [s]: as the state then gives it, or as was out before."""
     salts, crystals = np.nan_to_num(state.amounts(t_s)), np.nan_to_num(state.crystals(t_s))
+    seen, full = state.growing.filled(t_s)
     if before is not None:
+        seen, full = np.maximum(seen, before.seen), np.maximum(full, before.full)
         salts = np.maximum(salts, before.salts)
         crystals = np.maximum(crystals, before.crystals)
     none = np.zeros((len(state.ok), 0))
     loose = [c.amount_by(t_s)[:, None] for c in colloids]
     swollen = [c.swollen_by(t_s)[:, None] for c in colloids]
-    return Out(salts, crystals, np.hstack([none, *loose]), np.hstack([none, *swollen]))
+    return Out(salts, crystals, np.hstack([none, *loose]), np.hstack([none, *swollen]), seen, full)
 
 
 def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Followed:

@@ -6,11 +6,20 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from chem.doubts import first_order, median, range_of
-from chem.equilibrium import Conditions, aired, coverage, one_thread, solve
+from chem.doubts import Range, chance, first_orders, median, range_of
+from chem.equilibrium import (
+    Conditions,
+    aired,
+    build_phases,
+    conductivity_mS_per_cm,
+    coverage,
+    one_thread,
+    solve,
+)
 from chem.forecast.aging import Aging
+from chem.forecast.answer import THRESHOLD
 from chem.forecast.evolved import evolved
-from chem.forecast.follow import Followed, show_limit
+from chem.forecast.follow import Followed
 from chem.forecast.prepare import Prepared
 from chem.forecast.result import (
     ColloidForecast,
@@ -24,14 +33,18 @@ from chem.forecast.settling import settle_by
 from chem.forecast.state import Bools, State
 from chem.forecast.study import Study
 from chem.forecast.times import TIMES_S, known_time
+from chem.forecast.unjudged import beyond_ions
 from chem.reference import tables
 from chem.reference.fingerprint import fingerprint
+from chem.reference.unlisted import not_judged
 from chem.tank import Mix, delivered_kg_per_ha, tank_amounts
 from chem.units import format_temperature
 
 AIR_DIFFERENCE_PH = 0.2
 LEAST_SHARE = 0.05
 NEAR_CRYSTAL_SI = -0.3
+LIME = "calcite"
+MOSTLY = 0.5
 LATE_S = 1e9
 """A clouding time for draws in which a solid never shows, where most do."""
 
@@ -65,9 +78,10 @@ def forecast(
     answer = seen.answer(judged_at)
     rules = study.rules(mix, seen)
     solids = tuple(sorted([*_solids(seen, here), *_crystals(seen, here)], key=_pressing))
-    ph_aired = _ph_aired(aged, fresh, mix.t_celsius)
-    if ph_aired is not None and abs(ph_aired - seen.ph.median) <= AIR_DIFFERENCE_PH:
-        ph_aired = None
+    in_air = _aired(aged, fresh, mix.t_celsius)
+    ph_aired = None
+    if in_air is not None and abs(in_air[0] - seen.ph.median) > AIR_DIFFERENCE_PH:
+        ph_aired = in_air[0]
     return Forecast(
         mix=mix,
         answer=answer.word,
@@ -80,6 +94,7 @@ def forecast(
         ph_aired=ph_aired,
         ph_settled=median(here.ph_settled),
         ionic_strength_mol_per_kg=seen.ionic_mol_per_kg,
+        conductivity_mS_per_cm=_conductivity(seen),
         density_kg_per_L=median(finished.density_kg_per_L),
         coverage=median(np.where(fresh.clear.converged, coverage(fresh.clear), np.nan)),
         totals_mol_per_L={
@@ -98,7 +113,11 @@ def forecast(
         rules=rules,
         refused=never(rules),
         doubts=_doubts(seen, here, solids, seen.out[judged_at].shows),
-        notes=_notes(ready, here, seen.ionic_mol_per_kg, failed) + _iron(aged),
+        notes=(
+            *_notes(ready, here, seen.ionic_mol_per_kg, failed),
+            *_iron(aged),
+            *_air_and_ice(seen, in_air, mix),
+        ),
         draws=study.count,
         seed=study.seed,
         failed_rows=failed,
@@ -108,14 +127,15 @@ def forecast(
 
 def _chances(seen: Followed, part: int) -> Mapping[str, float]:
     """Time -> chance that one part alone shows by then."""
-    return {t: seen.odds(out.each[:, part] > show_limit()) for t, out in seen.out.items()}
+    limit = seen.limits[part]
+    return {t: seen.odds(out.each[:, part] > limit) for t, out in seen.out.items()}
 
 
 def _solids(seen: Followed, here: State) -> list[SolidForecast]:
     """Every solid whose ions are present."""
     found = []
     for m, solid in enumerate(here.phases.solids):
-        cloudy = np.isfinite(here.clouding[:, m]) & (here.settled[:, m] > show_limit())
+        cloudy = np.isfinite(here.clouding[:, m]) & (here.settled[:, m] > seen.limits[m])
         times = None
         if cloudy.mean() > 0.5:
             times = range_of(np.where(cloudy, here.clouding[:, m], LATE_S))
@@ -181,8 +201,14 @@ def _pressing(solid: SolidForecast) -> tuple[float, ...]:
     )
 
 
-def _ph_aired(aged: Aging, fresh: State, t_celsius: float) -> float | None:
-    """Median pH once in balance with the carbon dioxide of the air."""
+def _conductivity(seen: Followed) -> Range | None:
+    """mS/cm of the full tank at once; None where most draws are beyond the method."""
+    figure = conductivity_mS_per_cm(seen.fresh.clear)
+    return range_of(figure) if chance(np.isfinite(figure)) > MOSTLY else None
+
+
+def _aired(aged: Aging, fresh: State, t_celsius: float) -> tuple[float, float] | None:
+    """Median pH once in balance with the carbon dioxide of the air, and the SI of calcite there."""
     good = fresh.clear.converged
     if not good.any():
         return None
@@ -193,7 +219,9 @@ def _ph_aired(aged: Aging, fresh: State, t_celsius: float) -> float | None:
     if state is None or not state.converged[0]:
         return None
     closed = solve(aged.system, totals, nominal).ph[0]
-    return float(fresh.clear.ph[row[0]] + state.ph[0] - closed)
+    lime = build_phases(aged.system, [LIME])
+    si = float(state.saturation_index(lime)[0, 0]) if len(lime) else -np.inf
+    return float(fresh.clear.ph[row[0]] + state.ph[0] - closed), si
 
 
 def _doubts(
@@ -205,9 +233,10 @@ def _doubts(
     pressing = [s for s in pressing if s.key in here.phases.keys]
     si = here.si[:, here.phases.keys.index(pressing[0].key)] if pressing else ph
     found = []
-    for name, column in seen.ready.doubts.items():
-        on_si, on_ph = first_order(si, column), first_order(ph, column)
-        on_odds = first_order(shows.astype(float), column)
+    open_ = seen.ready.doubts
+    shares = [first_orders(y, list(open_.values())) for y in (si, ph, shows.astype(float))]
+    for name, *each in zip(open_, *shares, strict=True):
+        on_si, on_ph, on_odds = (float(share) for share in each)
         if max(on_si, on_ph, on_odds) > LEAST_SHARE:
             found.append(DoubtShare(name, on_si, on_ph, on_odds, settle_by(name)))
     return tuple(sorted(found, key=lambda d: -d.share)[:12])
@@ -240,6 +269,23 @@ def _by_name(mix: Mix) -> list[str]:
     return [f"{name}: taken by its name {NAMED[w.means]}" for name, words in named for w in words]
 
 
+def _air_and_ice(seen: Followed, in_air: tuple[float, float] | None, mix: Mix) -> tuple[str, ...]:
+    """Lime that the air would bring, which is not judged, and ice."""
+    notes = []
+    value = tables().value
+    clear = seen.probability["24h"] < THRESHOLD
+    if in_air is not None and in_air[1] > value("lime_when_aired") and clear:
+        notes.append(
+            "Stirring drives carbon dioxide out of this water and may bring lime by tomorrow: "
+            "not judged"
+        )
+    freezes = value("freezing_per_ln_water_activity") * median(seen.fresh.clear.ln_water_activity)
+    cold = mix.t_celsius if mix.coldest_celsius is None else mix.coldest_celsius
+    if cold < freezes:
+        notes.append(f"Ice comes below about {format_temperature(freezes, 'both')}")
+    return tuple(notes)
+
+
 def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str, ...]:
     notes = [*ready.mix.notes, *ready.water.notes, *_by_name(ready.mix)]
     for inside in ready.contents:
@@ -257,13 +303,14 @@ def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str
         )
     if failed:
         notes.append(f"{failed} of {ready.draws.count} draws found no equilibrium and are left out")
-    weak = [
-        s.name
-        for m, s in enumerate(here.phases.solids)
-        if not s.decides and s.kinetics != "dormant" and median(here.si[:, m]) > 0.0
-    ]
-    if weak:
-        notes.append(
-            "Over its limit by a doubtful or brine-only constant, not counted: " + ", ".join(weak)
-        )
+    finished = ready.finished
+    totals = {c: median(finished.totals_mol_per_L[:, i]) for i, c in enumerate(finished.components)}
+    left = not_judged(totals, median(here.clear.ph))
+    notes += [f"Not judged: {what}" for what in beyond_ions(ready.mix, totals)]
+    change = ready.t_celsius - ready.mix.t_celsius
+    if change:
+        word = "warm" if change > 0.0 else "cool"
+        notes.append(f"Dry goods {word} the tank by about {abs(change):.0f} K as they dissolve")
+    if left:
+        notes.append(f"No solubility is known, so not judged: {', '.join(left)}")
     return tuple(dict.fromkeys(notes))

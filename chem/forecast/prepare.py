@@ -12,6 +12,7 @@ from chem.doubts import Draws
 from chem.equilibrium import Equilibrium, solve
 from chem.equilibrium.activity import Floats
 from chem.forecast.aging import Aging, aging
+from chem.forecast.filling import warmer_by_K
 from chem.forecast.state import Bools, Integers, State, conditions_of, evaluate
 from chem.label import Contents
 from chem.reference import tables
@@ -105,7 +106,7 @@ def assemble(
     return Prepared(
         draws=draws,
         finished=finished,
-        t_celsius=mix.t_celsius,
+        t_celsius=mix.t_celsius + warmer_by_K(mix, inside),
         coldest_celsius=mix.coldest_celsius,
         film=np.full(draws.count, holds_film(mix)),
         mix=mix,

@@ -80,6 +80,7 @@ class Forecast:
     ph_aired: float | None
     ph_settled: float
     ionic_strength_mol_per_kg: float
+    conductivity_mS_per_cm: Range | None
     density_kg_per_L: float
     coverage: float
     totals_mol_per_L: Mapping[str, float]

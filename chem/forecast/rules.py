@@ -25,6 +25,8 @@ ADJUVANT = -1
 ORGANICS = frozenset({"humate", "alginate"})
 ORGANICS_PH = 5.0
 """Below it acid may drop humic matter and kelp (common practice, no source)."""
+PH_HAZARDS = frozenset({"ammonium", "thiosulfate", "sulfite"})
+"""What gives off a gas or not by the pH of the tank."""
 FLOAT_ERROR = 1e-9
 
 
@@ -86,6 +88,13 @@ class Rule:
 def never(rules: Sequence[Rule]) -> str | None:
     """The code of the first rule that refuses the mix, or None."""
     return next((r.code for r in rules if r.severity == "never"), None)
+
+
+def ph_matters(mix: Mix) -> bool:
+    """Whether any rule or gas of a mix goes by the tank's pH."""
+    products = [a.product for a in mix.additions]
+    organics = any(ORGANICS & components_of(p) for p in products)
+    return organics or any(PH_HAZARDS & p.hazards for p in products)
 
 
 def broken(rules: Sequence[Rule]) -> tuple[Rule, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,14 @@ from chem.equilibrium import (
     solve,
 )
 from chem.equilibrium.activity import Floats
-from chem.forecast.clouding import clouding_time_s, delay_factor, share_out
+from chem.forecast.clouding import (
+    Growing,
+    alone_g_per_L,
+    clouding_time_s,
+    clouding_times_s,
+    share_out,
+    spread,
+)
 from chem.forecast.crystals import Crystals, crystals
 from chem.reference import molar_mass_g_per_mol, tables
 
@@ -29,17 +37,17 @@ Integers = NDArray[np.int64]
 CRYSTAL_CURVE = "generic_prompt"
 NEAR_SI = -1.0
 """Solids this far below saturation may still form once others have settled."""
-PER_ROW = ("log_ksp", "si", "clouding", "settled", "ph_settled", "ok", "cold_clouding")
+PER_ROW = ("log_ksp", "si", "clouding", "alone", "settled", "ph_settled", "ok", "cold_clouding")
 
 
 @dataclass(frozen=True)
 class State:
     """A solution at one temperature, per draw.
 
-    clear: speciation before anything settles; log_ksp, si: (N, M); clouding: (N, M) [s];
-    settled: (N, M) [g/L] of what may come out in a spray day; ph_settled: (N,); ok: (N,) rows
-    that found every state; cold: very soluble salts, judged from their tables, with
-    cold_clouding (N, K) [s].
+    clear: speciation before anything settles; log_ksp, si: (N, M); clouding: (N, M) [s] and
+    alone: (N, M) [g/L] of each solid by itself; settled: (N, M) [g/L] of what may come out in a
+    spray day; ph_settled: (N,); ok: (N,) rows that found every state; cold: very soluble salts,
+    judged from their tables, with cold_clouding (N, K) [s].
     """
 
     phases: Phases
@@ -47,6 +55,7 @@ class State:
     log_ksp: Floats
     si: Floats
     clouding: Floats
+    alone: Floats
     settled: Floats
     ph_settled: Floats
     ok: Bools
@@ -78,9 +87,14 @@ class State:
         """(N, K) [g/L] of very soluble salts out by t [s]."""
         return np.asarray(self.cold.amount_g_per_L * share_out(t_s, self.cold_clouding))
 
+    @cached_property
+    def growing(self) -> Growing:
+        """Its solids on their way out."""
+        return Growing.of(self.phases, self.settled, self.alone, self.clouding)
+
     def amounts(self, t_s: float) -> Floats:
         """(N, M) [g/L] out by t [s]."""
-        return np.asarray(self.settled * share_out(t_s, self.clouding))
+        return self.growing.amounts(t_s)
 
 
 def _per_degree(constants: System | Phases, t_celsius: float) -> Floats:
@@ -144,6 +158,7 @@ def evaluate(
             nothing,
             nothing,
             nothing,
+            nothing,
             clear.ph,
             clear.converged,
             cold,
@@ -152,17 +167,14 @@ def evaluate(
     log_ksp = log_ksp_of(phases, t_celsius, draws)
     si = clear.saturation_index(phases, log_ksp)
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
-    clouding = np.full(si.shape, np.inf)
-    mmol = {c: 1000.0 * totals[:, i] * water_kg_per_L for i, c in enumerate(system.components)}
-    for m in np.flatnonzero(highest > 0.0):
-        curve = tables().clouding[phases.solids[m].curve]
-        spread = draws.factor(f"clouding:{phases.keys[m]}", float(np.log(curve.factor)))
-        clouding[:, m] = clouding_time_s(curve, 2.0 * si[:, m] / phases.ions[m]) * spread
-        clouding[:, m] *= delay_factor(curve.curve, mmol)
+    mol_per_L = totals * water_kg_per_L[:, None]
+    mmol = {c: 1000.0 * mol_per_L[:, i] for i, c in enumerate(system.components)}
+    clouding = clouding_times_s(phases, si, mmol, draws)
+    alone = alone_g_per_L(phases, si, mol_per_L)
     settled = np.zeros(si.shape)
     ph_settled = clear.ph.copy()
     ok = clear.converged.copy()
-    deciding = np.array([s.decides and s.kinetics != "dormant" for s in phases.solids])
+    deciding = np.array([s.decides for s in phases.solids])
     near_limit = np.flatnonzero(deciding & (highest > NEAR_SI))
     if near_limit.size and (highest[near_limit] > 0.0).any():
         rows = clouding[:, near_limit].min(axis=1) < within_s
@@ -173,7 +185,9 @@ def evaluate(
         ph_settled = out.ph
         ok &= out.converged
     settled[~ok] = np.nan
-    return State(phases, clear, log_ksp, si, clouding, settled, ph_settled, ok, cold, cold_clouding)
+    return State(
+        phases, clear, log_ksp, si, clouding, alone, settled, ph_settled, ok, cold, cold_clouding
+    )
 
 
 def _come_out(
@@ -216,6 +230,6 @@ def _cold_clouding(cold: Crystals, draws: Draws) -> Floats:
     for k, key in enumerate(cold.keys):
         si = np.nan_to_num(cold.si[:, k], nan=-1.0)
         if (si > 0.0).any():
-            spread = draws.factor(f"clouding:{key} crystals", float(np.log(curve.factor)))
-            out[:, k] = clouding_time_s(curve, si) * spread
+            out[:, k] = clouding_time_s(curve, si)
+            out[:, k] *= spread(draws, f"{key} crystals", curve.factor)
     return out

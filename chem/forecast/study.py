@@ -21,7 +21,7 @@ from chem.forecast.beliefs import NOTHING_LEARNED, Beliefs
 from chem.forecast.follow import Followed, follow
 from chem.forecast.hazards import Gas, gases
 from chem.forecast.prepare import Prepared, assemble, stack, with_base
-from chem.forecast.rules import Rule, refuse_toxic, rules_of
+from chem.forecast.rules import Rule, ph_matters, refuse_toxic, rules_of
 from chem.label import Contents, Product, contents
 from chem.tank import Mix, Water, WaterTotals, water_totals
 
@@ -80,6 +80,7 @@ class Study:
         self._jugs: _Kept[Contents] = _Kept(MOST_JUGS)
         self._waters: _Kept[WaterTotals] = _Kept(MOST_WATERS)
         self._ruler: Study | None = None
+        self._last: tuple[Mix, tuple[float, float]] | None = None
 
     def __repr__(self) -> str:
         return f"<Study of {self.count} draws, seed {self.seed}; jugs known: {len(self._jugs)}>"
@@ -209,11 +210,17 @@ class Study:
         return gases(mix, self._label_ph(mix, followed)[1])
 
     def _label_ph(self, mix: Mix, followed: Followed | None) -> tuple[float, float]:
-        """Lowest and median pH of the tank by its labels alone; 7 where none is found."""
+        """Lowest and median pH of the tank by its labels alone; 7 where none is found or needed."""
         ruler = self.ruler
+        if not ph_matters(mix):
+            return 7.0, 7.0
+        if self._last is not None and self._last[0] is mix:
+            return self._last[1]
         at_hand = followed is not None and ruler is self
         ph = range_of(followed.fresh.clear.ph if at_hand and followed else ruler.fresh(mix).ph)
-        return (ph.p05, ph.median) if np.isfinite(ph.median) else (7.0, 7.0)
+        found = (ph.p05, ph.median) if np.isfinite(ph.median) else (7.0, 7.0)
+        self._last = mix, found
+        return found
 
 
 def batched(tanks: Sequence[Prepared], size: int) -> list[list[int]]:

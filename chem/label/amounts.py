@@ -1,159 +1,192 @@
-"""How much of each source a product may hold: the set of liquids that fit its label, per draw."""
+"""How much of each source a product may hold: its label as lines over source amounts, and many
+liquids that fit them.
+
+A candidate liquid is drawn as a whole: one reading of the label's words, one over-formulation for
+all its lines with a little spread between them, what printed figures were rounded from, a random
+wish for every source; then the amounts nearest to all of it, none below zero (least squares with
+a ridge towards the wish, which alone decides where the lines leave a direction open).
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chem.doubts import Draws, doubts
-from chem.errors import InputProblem, Problem
-from chem.label.nnls import Floats, nnls
-from chem.label.polytope import Polytope, centre, sample
+from chem.errors import Problem
 from chem.label.product import Product
-from chem.reference import Source, catalogue, common_sources
+from chem.label.readings import Reading, Slot, bare_ions, columns, readings_of, slots_of
+from chem.reference import Source, catalogue, common_sources, unstated
 
-SPREAD_RIDGE = 1e-4
-FLAT = 1e-4
-"""A set thinner than this, relative, is widened before it is sampled."""
-WIDEN = 0.02
-LOOSE_NOTE = 0.03
-MASS_LIMIT_LIQUID, MASS_LIMIT_DRY = 0.98, 1.0
-ABSENT_PERCENT = 0.05
-MIDDLE_DRAWS = 256
-FREE_SPREAD = 0.08
-BAND_ROUNDS = 30
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+CANDIDATES = 256
+TIGHT = 0.005
+"""Weight of a line against the wishes: a line is met within this share of its figure."""
+MISS, MISS_SCALE = 0.06, 0.04
+"""A reading that misses a line by more than MISS is dropped where another does not."""
+FORCED_MISS = 0.03
+MASS_LIMIT_LIQUID, MASS_LIMIT_DRY = 0.97, 1.0
 EXTRACT_KINDS = {"polymer", "organic"}
-EXTRACT_BAND = (0.7, 1.4)
-KNOWN_BAND = (0.98, 1.02)
+EXTRACT_SD = 0.18
+KNOWN_SD = 0.01
+LEAST_LINE = 0.05
+"""Percent below which a line is met as if it were this much."""
+ACIDS_ALONE, ACIDS_BESIDE = (1.0, 60.0), (0.3, 10.0)
+SALTS_BESIDE = (0.1, 5.0)
+"""Percent of a source that supplies no printed line: acids where only acids and urea are named,
+acids beside others, other compounds (common practice, no source)."""
+FREE_SPREAD = 0.08
+ROUNDS = 14
+MUST_BE_PRINTED, UNPRINTED = ("total nitrogen", "available phosphate", "soluble potash"), 0.1
+"""A label prints its N, P and K: a reading that holds more of one than it prints is rare."""
 
 
 @dataclass(frozen=True)
 class Lines:
-    """The label as inequalities over sources: low <= gives w <= high [percent], w [kg/kg]."""
+    """The label as lines over sources: gives w [percent] should be what is printed, w [kg/kg].
+
+    step: (G,) last printed digit; least: (G,) with the published allowance for a lot that falls
+    short; sd: (G,) spread of the figure; over: (G,) whether makers aim above it; cap: (n,) most of
+    each source.
+    """
 
     names: tuple[str, ...]
     sources: tuple[Source, ...]
     gives: Floats
     printed: Floats
-    low: Floats
-    high: Floats
+    step: Floats
     least: Floats
+    sd: Floats
+    over: Bools
     cap: Floats
 
 
-def label_lines(product: Product) -> Lines:
-    """Every line of a label that bounds its sources.
-
-    least: (G,) lower ends with the published investigational allowance, for a lot that falls
-    short; cap: (n,) most of each source.
-    """
+def label_lines(product: Product, sources: Sequence[Source] | None = None) -> Lines:
+    """Every line of a label that bounds its sources (default: those it names without doubt)."""
     known = catalogue()
-    sources = tuple(
-        dict.fromkeys(
-            [
-                *product.sources,
-                *(known.sources[k] for k in product.also),
-                *(known.sources[k] for k in product.known if k in known.sources),
-            ]
-        )
-    )
-    over = doubts()["over_formulation"]
-    also = doubts()["also_declared"]
-    rows: list[tuple[str, Floats, float, float, float, float]] = []
+    if sources is None:
+        named = [*product.sources, *(known.sources[k] for k in product.also)]
+        named += [known.sources[k] for k in product.known if k in known.sources]
+        sources = tuple(dict.fromkeys(named))
+    spread = doubts()["line_spread"].b
+    rows: list[tuple[str, list[float], float, float, float, float, bool]] = []
 
-    def add(name: str, row: list[float], printed: float, band: tuple[float, float, float]) -> None:
-        rows.append((name, np.array(row), printed, *band))
+    def share(source: Source) -> list[float]:
+        return [100.0 if s is source else 0.0 for s in sources]
 
     for key, percent in product.guarantee.items():
         line = known.guarantees[key]
-        row = [line.percent_of(s.mol_per_kg()) for s in sources]
-        allowed = line.allowance(percent) if percent > 0.0 else 0.0
-        most = percent * (1.0 + over.b) if percent > 0.0 else ABSENT_PERCENT
+        gives = [line.percent_of(s.mol_per_kg()) for s in sources]
         if key in product.known:
             sure = product.known[key]
-            add(key, row, sure, (sure * KNOWN_BAND[0], sure * KNOWN_BAND[1], sure * KNOWN_BAND[0]))
+            rows.append((key, gives, sure, 0.0, 0.98 * sure, KNOWN_SD, False))
         else:
-            add(key, row, percent, (percent, most, max(percent - allowed, 0.0)))
+            least = percent - (line.allowance(percent) if percent > 0.0 else 0.0)
+            rows.append((key, gives, percent, _step(percent), max(least, 0.0), spread, True))
     for key, chelated in product.chelated.items():
         line = known.guarantees[key]
-        row = [line.percent_of(s.mol_per_kg()) if s.bound else 0.0 for s in sources]
-        if any(row):
+        gives = [line.percent_of(s.mol_per_kg()) if s.bound else 0.0 for s in sources]
+        if any(gives):
             p = chelated.percent
-            add(f"chelated {key}", row, p, (p, p * (1.0 + over.b), p * 0.9))
+            rows.append((f"chelated {key}", gives, p, _step(p), 0.9 * p, spread, True))
     for key, percent in product.also.items():
         source = known.sources[key]
-        band = EXTRACT_BAND if source.kind in EXTRACT_KINDS else (also.a, also.b)
-        row = [100.0 if s is source else 0.0 for s in sources]
-        add(f"also {key}", row, percent, (band[0] * percent, band[1] * percent, band[0] * percent))
+        sd = EXTRACT_SD if source.kind in EXTRACT_KINDS else spread
+        rows.append((f"also {key}", share(source), percent, 0.0, 0.7 * percent, sd, False))
     for key, percent in product.known.items():
         if key in known.sources:
-            row = [100.0 if s.key == key else 0.0 for s in sources]
+            gives = share(known.sources[key])
         elif key in known.guarantees and key not in product.guarantee:
-            row = [known.guarantees[key].percent_of(s.mol_per_kg()) for s in sources]
+            gives = [known.guarantees[key].percent_of(s.mol_per_kg()) for s in sources]
         else:
             continue
-        least, most = KNOWN_BAND[0] * percent, KNOWN_BAND[1] * percent
-        add(f"known {key}", row, percent, (least, most, least))
-    gives = np.array([r[1] for r in rows]).reshape(len(rows), len(sources))
-    high = np.array([r[4] for r in rows])
-    cap = np.full(len(sources), doubts()["unquantified_source"].b)
+        rows.append((f"known {key}", gives, percent, 0.0, 0.98 * percent, KNOWN_SD, False))
+    matrix = np.array([r[1] for r in rows]).reshape(len(rows), len(sources))
+    printed = np.array([r[2] for r in rows])
+    most = 1.3 * printed + np.array([r[3] for r in rows]) + LEAST_LINE
+    cap = np.ones(len(sources))
     for j in range(len(sources)):
-        bounding = gives[:, j] > 1e-9
+        bounding = matrix[:, j] > 1e-9
         if bounding.any():
-            cap[j] = min(1.0, float((1.01 * high[bounding] / gives[bounding, j]).min()) + 1e-6)
+            cap[j] = min(1.0, float((most[bounding] / matrix[bounding, j]).min()))
     return Lines(
         tuple(r[0] for r in rows),
-        sources,
-        gives,
-        np.array([r[2] for r in rows]),
+        tuple(sources),
+        matrix,
+        printed,
         np.array([r[3] for r in rows]),
-        high,
+        np.array([r[4] for r in rows]),
         np.array([r[5] for r in rows]),
+        np.array([r[6] for r in rows], dtype=bool),
         cap,
     )
 
 
-def best_fit(lines: Lines, wanted: Floats | None = None) -> Floats:
-    """(n,) amounts [kg/kg] that give the lines best, by non-negative least squares.
+def _step(percent: float) -> float:
+    """Last printed digit of a percent, at most a tenth of it."""
+    text = f"{percent:.6g}"
+    digits = len(text.partition(".")[2])
+    return min(10.0**-digits, 0.1 * percent)
 
-    wanted: (G,) [percent] to meet, as printed where None.
+
+def nearest(lines: Lines, wanted: Floats, allowed: Bools, wish: Floats) -> Floats:
+    """(M, n) amounts [kg/kg] nearest to lines and wishes, none below 0.
+
+    Block principal pivoting on the normal equations (Portugal, Judice and Vicente, Math. Comput.
+    63 (1994) 625). wanted: (M, G) [percent]; allowed: (M, n) sources of each row; wish: (M, n)
+    share of the cap.
     """
-    weight = 1.0 / np.maximum(lines.printed, 0.02)
-    ridge = np.full(len(lines.sources), SPREAD_RIDGE)
-    target = lines.printed if wanted is None else wanted
-    return nnls(lines.gives * weight[:, None] * lines.cap, target * weight, ridge) * lines.cap
-
-
-def _within_bands(lines: Lines) -> Floats:
-    """(n,) amounts [kg/kg] nearest the printed lines, each free to stand over up to its most.
-
-    Printed numbers are rounded: 1.1 % of ammoniacal nitrogen must not hold 19 % of calcium down.
-    """
-    amounts = best_fit(lines)
-    for _ in range(BAND_ROUNDS):
-        got = lines.gives @ amounts
-        wanted = np.clip(got, lines.printed, lines.high)
-        if np.allclose(got, wanted, rtol=1e-3, atol=0.0):
+    scale = TIGHT * np.maximum(lines.printed, LEAST_LINE)
+    matrix = lines.gives * lines.cap / scale[:, None]
+    gram = matrix.T @ matrix + np.eye(len(lines.sources))
+    asked = (wanted / scale) @ matrix + wish
+    rows, n = asked.shape
+    passive = allowed.copy()
+    amounts = np.zeros((rows, n))
+    todo = np.arange(rows)
+    for _ in range(ROUNDS):
+        on = passive[todo]
+        system = np.where(on[:, :, None] & on[:, None, :], gram, 0.0)
+        system[:, range(n), range(n)] = np.where(on, np.diag(gram), 1.0)
+        found = np.linalg.solve(system, np.where(on, asked[todo], 0.0)[:, :, None])[:, :, 0]
+        amounts[todo] = np.where(on, found, 0.0)
+        slope = amounts[todo] @ gram - asked[todo]
+        leaves = on & (found < -1e-12)
+        enters = ~on & allowed[todo] & (slope < -1e-9 * np.abs(asked[todo]).max(axis=1)[:, None])
+        passive[todo] = (on & ~leaves) | enters
+        todo = todo[(leaves | enters).any(axis=1)]
+        if not todo.size:
             break
-        amounts = best_fit(lines, wanted)
-    return amounts
+    return np.maximum(amounts, 0.0) * lines.cap
 
 
-def dissolved_share(sources: tuple[Source, ...], dry: bool) -> Floats:
+def misses(lines: Lines, amounts: Floats) -> Floats:
+    """(M, G) share by which amounts (M, n) miss what lines allow: short, or far over."""
+    got = amounts @ lines.gives.T
+    most = lines.printed * (1.0 + doubts()["over_formulation"].b) + lines.step
+    short = lines.printed - lines.step - got
+    return np.asarray(np.maximum(short, got - most) / np.maximum(lines.printed, 0.3)).clip(0.0)
+
+
+def dissolved_share(sources: Sequence[Source], dry: bool) -> Floats:
     """(n,) kg that a kg of each source takes of the product besides water."""
     return np.array([1.0 if dry else 1.0 - s.water_share for s in sources])
 
 
 def misfits(product: Product, lines: Lines) -> list[Problem]:
-    """Guarantees out of reach by more than the allowance; more solute than product."""
+    """Guarantees out of reach of the named sources by more than the allowance, and `too_much`."""
     if not len(lines.sources) or not len(lines.names):
         return []
     known = catalogue()
-    fitted = _within_bands(lines)
+    fitted = _as_printed(lines)
     problems = []
     for name, got, wanted in zip(lines.names, lines.gives @ fitted, lines.printed, strict=True):
-        if name not in product.guarantee:
+        if name not in product.guarantee or product.vague:
             continue
         allowed = known.guarantees[name].allowance(wanted)
         if wanted - got > max(allowed, 0.02 * wanted):
@@ -165,182 +198,226 @@ def misfits(product: Product, lines: Lines) -> list[Problem]:
                     "every source of the `derived from` line, and the percents as printed",
                 )
             )
-    weight = float(fitted @ dissolved_share(lines.sources, product.dry))
-    if weight > (1.05 if product.dry else 1.0):
-        problems.append(
-            Problem(
-                f"{product.file}, guarantee = {dict(product.guarantee)}",
-                f"the sources needed for it weigh {100 * weight:.0f} % of the product",
-                "the percents as printed, and the hydrate that the label names",
-            )
+    return problems + _too_much(product, lines, fitted)
+
+
+def _as_printed(lines: Lines) -> Floats:
+    """(n,) amounts nearest to the printed lines, each free to stand over up to its most."""
+    allowed = np.ones((1, len(lines.sources)), dtype=bool)
+    wish = np.full((1, len(lines.sources)), 0.01)
+    wanted = lines.printed[None, :]
+    most = lines.printed * (1.0 + doubts()["over_formulation"].b) + lines.step
+    amounts = nearest(lines, wanted, allowed, wish)
+    for _ in range(25):
+        got = amounts @ lines.gives.T
+        again = np.where(lines.over, np.clip(got, lines.printed, most), lines.printed)
+        if np.allclose(again, wanted, rtol=1e-3, atol=0.0):
+            break
+        wanted = again
+        amounts = nearest(lines, wanted, allowed, wish)
+    return np.asarray(amounts[0])
+
+
+def _too_much(product: Product, lines: Lines, amounts: Floats) -> list[Problem]:
+    """Whether the sources that the lines ask for weigh more than the product."""
+    weight = float(amounts @ dissolved_share(lines.sources, product.dry))
+    if weight <= (1.05 if product.dry else 1.0):
+        return []
+    return [
+        Problem(
+            f"{product.file}, guarantee = {dict(product.guarantee)}",
+            f"the sources needed for it weigh {100 * weight:.0f} % of the product",
+            "the percents as printed, and the hydrate that the label names",
         )
-    return problems
+    ]
 
 
 @dataclass(frozen=True)
-class Fitting:
-    """Every liquid that fits a label: its lines, the set they bound, that of a lot that falls
-    short, and a point in both; no sets where the label names no source.
+class Candidates:
+    """M liquids that fit a label.
+
+    sources: n; amounts: (M, n) [kg/kg]; lines: those of `sources`; miss_eq: (M,) equivalents per
+    kg by which the lines are missed; reading: (M,) which; unstated: sources without any percent;
+    bare: sources that only stand for ions of living matter.
     """
-
-    lines: Lines
-    whole: Polytope | None
-    short: Polytope | None
-    start: Floats
-
-    @property
-    def sources(self) -> tuple[Source, ...]:
-        """n sources, as columns of amounts."""
-        return self.lines.sources
-
-    def amounts(self, product: Product, draws: Draws, sets: int = 1) -> Floats:
-        """(sets * N, n) amounts [kg per kg of product], evenly over all that fits.
-
-        A tenth of the draws may fall short by the published allowance. One draw gives the mean.
-        """
-        if self.whole is None or self.short is None:
-            return np.zeros((sets * draws.count, 0))
-        generator = draws.generator(f"product:{product.key}:liquids:{sets}")
-        if draws.count == 1:
-            many = sample(self.whole, self.start, MIDDLE_DRAWS, generator)
-            return np.repeat(many.mean(axis=0, keepdims=True), sets, axis=0)
-        chance = doubts()["shortfall_chance"].a
-        falls = draws.uniform(f"product:{product.key}:short", 0.0, 1.0) < chance
-        low = np.where(falls, self.short.low[:, None], self.whole.low[:, None])
-        return sample(self.whole, self.start, draws.count, generator, sets, low)
-
-
-@dataclass(frozen=True)
-class Prior:
-    """Liquids of a label that names no source: common ones of each line."""
 
     sources: tuple[Source, ...]
+    amounts: Floats
+    lines: Lines
+    miss_eq: Floats
+    slots: tuple[Slot, ...]
+    readings: tuple[Reading, ...]
+    reading: NDArray[np.int64]
+    unstated: tuple[str, ...]
+    bare: frozenset[str]
 
-    def amounts(self, product: Product, draws: Draws, sets: int = 1) -> Floats:
-        """(sets * N, n) amounts [kg per kg of product], one common source a line and draw."""
-        return _by_prior(product, draws, self.sources, sets)
+
+def candidates(
+    product: Product, draws: Draws, notes: list[str]
+) -> tuple[Candidates, list[Problem]]:
+    """Liquids that a label allows, and why none can be, if so."""
+    slots = slots_of(product)
+    readings = readings_of(product, slots)
+    sources = columns(readings)
+    lines = label_lines(product, sources)
+    readings, problems = _fitting(product, lines, readings, notes)
+    if len(columns(readings)) != len(sources) or set(columns(readings)) != set(sources):
+        sources = columns(readings)
+        lines = label_lines(product, sources)
+    count = max(CANDIDATES, draws.count)
+    generator = draws.generator(f"product:{product.key}:liquids")
+    reading = _shared_out(readings, count, generator)
+    members = np.array([[s.key in r.sources for s in sources] for r in readings])
+    allowed = members.reshape(len(readings), len(sources))[reading]
+    free = ~(lines.gives > 1e-9).any(axis=0) if len(lines.names) else np.ones(len(sources), bool)
+    wish = generator.random((count, len(sources)))
+    amounts = np.zeros((count, len(sources)))
+    if len(lines.names) and len(sources):
+        wanted = _wanted(lines, count, generator)
+        amounts = nearest(lines, wanted, allowed & ~free, wish)
+    for j in np.flatnonzero(free):
+        low, high = _range_of(sources[j], product, sources)
+        drawn = np.exp(np.log(low) + (np.log(high) - np.log(low)) * wish[:, j]) / 100.0
+        amounts[:, j] = drawn * allowed[:, j]
+    mass = amounts @ dissolved_share(sources, product.dry)
+    limit = MASS_LIMIT_DRY if product.dry else MASS_LIMIT_LIQUID
+    amounts /= np.maximum(1.0, mass / limit)[:, None]
+    found = Candidates(
+        sources,
+        amounts,
+        lines,
+        _missed_equivalents(lines, amounts),
+        slots,
+        readings,
+        reading,
+        tuple(sources[j].key for j in np.flatnonzero(free)),
+        bare_ions(product, readings),
+    )
+    return found, problems
 
 
-def fitting(product: Product, notes: list[str], *, strict: bool = True) -> Fitting | Prior:
-    """The liquids that a label allows.
-
-    strict: refuse a label that no liquid fits, else take what comes nearest.
-
-    Raises: InputProblem where no liquid fits the label, or no source is common for a line.
-    """
-    if not product.sources and not product.also and product.guarantee:
-        return Prior(_common_sources(product, notes))
-    lines = label_lines(product)
-    problems = misfits(product, lines)
-    if problems and strict:
-        raise InputProblem(problems)
-    if not lines.sources:
-        return Fitting(lines, None, None, np.zeros(0))
-    given = zip(lines.sources, lines.gives.T, strict=True)
-    unstated = [source.key for source, row in given if not row.any()]
-    if unstated:
-        most = 100.0 * doubts()["unquantified_source"].b
+def _fitting(
+    product: Product, lines: Lines, readings: tuple[Reading, ...], notes: list[str]
+) -> tuple[tuple[Reading, ...], list[Problem]]:
+    """Readings that fit the lines, each with its chance; where none does, the nearest, and with
+    common sources of the lines that it misses."""
+    if not len(lines.names) or not len(lines.sources):
+        return readings, []
+    allowed = np.array([[s.key in r.sources for s in lines.sources] for r in readings])
+    wish = np.full(allowed.shape, 0.01)
+    wanted = np.repeat(lines.printed[None, :] * 1.02, len(readings), axis=0)
+    fitted = nearest(lines, wanted, allowed, wish)
+    miss = misses(lines, fitted)
+    worst = miss.max(axis=1)
+    best = int(worst.argmin())
+    problems: list[Problem] = []
+    if worst[best] > MISS:
+        problems = _too_much(product, lines, fitted[best])
+        short = (
+            lines.printed - lines.step - fitted[best] @ lines.gives.T
+        ) > FORCED_MISS * lines.printed
+        added: set[str] = set()
+        for g in np.flatnonzero(short & (miss[best] > FORCED_MISS)):
+            added |= {s for s, _ in common_sources(lines.names[g])}
+        names = ", ".join(lines.names[g] for g in np.flatnonzero(miss[best] > FORCED_MISS))
         notes.append(
-            f"{product.name}: no amount on the label for {', '.join(unstated)}; 0 to {most:g} % "
-            "tried, it may hold more: its percent under [also] settles it"
+            f"{product.name}: its named sources don't give its {names}; other common sources of "
+            "them were tried"
         )
-    return Fitting(lines, *_liquids(product, lines, notes))
+        nearest_one = readings[best]
+        return (
+            (Reading(nearest_one.sources | frozenset(added), 1.0, nearest_one.taken),),
+            problems,
+        )
+    weight = np.array([r.chance for r in readings]) * np.exp(-0.5 * (worst / MISS_SCALE) ** 2)
+    weight *= UNPRINTED ** _unprinted(product, lines, fitted)
+    weight[worst > MISS] = 0.0
+    problems = _too_much(product, lines, fitted[int(weight.argmax())])
+    kept = [
+        Reading(r.sources, float(w / weight.sum()), r.taken)
+        for r, w in zip(readings, weight, strict=True)
+        if w > 1e-3 * weight.max()
+    ]
+    return tuple(kept), problems
 
 
-def open_columns(product: Product, lines: Lines, amounts: Floats) -> dict[str, Floats]:
-    """What a label leaves open, as named columns (N,): contents of lines, split of sources."""
+def _unprinted(product: Product, lines: Lines, amounts: Floats) -> Floats:
+    """(R,) how many of N, P and K each reading holds that the label doesn't print."""
+    out = np.zeros(len(amounts))
+    if not product.guarantee:
+        return out
+    nitrogen = any(k.endswith("nitrogen") for k in product.guarantee)
+    for line in MUST_BE_PRINTED:
+        if line in product.guarantee or (line == "total nitrogen" and nitrogen):
+            continue
+        row = catalogue().guarantees[line]
+        gives = np.array([row.percent_of(s.mol_per_kg()) for s in lines.sources])
+        out += amounts @ gives > 0.7
+    return out
+
+
+def _shared_out(
+    readings: Sequence[Reading], count: int, generator: np.random.Generator
+) -> NDArray[np.int64]:
+    """(count,) which reading each candidate takes, by systematic shares."""
+    edges = np.cumsum([r.chance for r in readings])
+    levels = (np.arange(count) + 0.5) / count * edges[-1]
+    return np.asarray(np.minimum(np.searchsorted(edges, levels), len(readings) - 1))
+
+
+def _wanted(lines: Lines, count: int, generator: np.random.Generator) -> Floats:
+    """(count, G) what the lines may truly hold [percent]."""
+    over = doubts()["over_formulation"]
+    whole = (
+        over.a + (over.b - over.a) * generator.permutation(np.arange(count) + 0.5)[:, None] / count
+    )
+    own = np.exp(lines.sd * generator.standard_normal((count, len(lines.names))))
+    rounded = lines.step * generator.random((count, len(lines.names))) ** 2
+    true = lines.printed * np.where(lines.over, 1.0 + whole, 1.0) * own + rounded
+    return np.asarray(np.maximum(true, lines.least))
+
+
+def _range_of(source: Source, product: Product, sources: Sequence[Source]) -> tuple[float, float]:
+    """Percent that a source without any printed amount may hold."""
+    if source.key in unstated():
+        return unstated()[source.key]
+    named = {s.key for s in product.sources} | {s.key for s in sources}
+    if source.kind == "acid":
+        rest = named - {"urea"}
+        alone = all(catalogue().sources[k].kind == "acid" for k in rest)
+        return ACIDS_ALONE if alone else ACIDS_BESIDE
+    return SALTS_BESIDE
+
+
+def _missed_equivalents(lines: Lines, amounts: Floats) -> Floats:
+    """(M,) equivalents per kg of product by which the lines are missed."""
+    if not len(lines.names) or not len(lines.sources):
+        return np.zeros(len(amounts))
+    known = catalogue().guarantees
+    per_percent = np.array(
+        [10.0 / known[n].grams_per_mole if n in known else 0.0 for n in lines.names]
+    )
+    missed = misses(lines, amounts) * np.maximum(lines.printed, 0.3)
+    return np.asarray(missed @ per_percent)
+
+
+def open_columns(product: Product, found: Candidates, rows: NDArray[np.int64]) -> dict[str, Floats]:
+    """What a label leaves open, as named columns (N,): its lines, split of sources, words."""
+    amounts = found.amounts[rows]
+    lines = found.lines
     out = {}
-    reached = amounts @ lines.gives.T
+    reached = amounts @ lines.gives.T if len(lines.names) else np.zeros((len(rows), 0))
     for name, printed, column in zip(lines.names, lines.printed, reached.T, strict=True):
         if printed > 0.0 and name in product.guarantee:
             out[f"product:{product.key}:guarantee:{name}"] = column / printed
         elif printed > 0.0:
             out[f"product:{product.key}:{name.replace(' ', ':', 1)}"] = column / printed
-    for source, column in zip(lines.sources, amounts.T, strict=True):
+    for source, column in zip(found.sources, amounts.T, strict=True):
         mean = float(column.mean())
         if source.key not in product.also and mean > 0.0 and column.std() > FREE_SPREAD * mean:
             out[f"product:{product.key}:source:{source.key}"] = 100.0 * column
+    for k, slot in enumerate(found.slots):
+        taken = np.array([r.taken[k] if k < len(r.taken) else 0 for r in found.readings])
+        column = taken[found.reading[rows]].astype(np.float64)
+        out[f"product:{product.key}:reading of {slot.name}"] = column
     return out
-
-
-def _liquids(product: Product, lines: Lines, notes: list[str]) -> tuple[Polytope, Polytope, Floats]:
-    """What fits the printed lines, what fits a lot that falls short, and a point in both."""
-    mass = dissolved_share(lines.sources, product.dry)
-    limit = MASS_LIMIT_DRY if product.dry else MASS_LIMIT_LIQUID
-    whole, short = (
-        Polytope.of_label(lines.gives, low, lines.high, mass, limit, lines.cap)
-        for low in (lines.low, lines.least)
-    )
-    start, slack = centre(whole)
-    if slack < FLAT:
-        whole, short = whole.widened(WIDEN - slack), short.widened(WIDEN - slack)
-        if -slack > LOOSE_NOTE:
-            notes.append(
-                f"{product.name}: its lines don't quite agree with its sources "
-                f"({100 * -slack:.0f} %); taken as rounded"
-            )
-        start, _ = centre(whole)
-    return whole, short, start
-
-
-def _open_lines(product: Product) -> list[str]:
-    """Guaranteed lines that some source must stand behind."""
-    return [
-        k
-        for k, p in product.guarantee.items()
-        if p > 0.0 and (k != "total nitrogen" or not _has_nitrogen_form(product))
-    ]
-
-
-def _common_sources(product: Product, notes: list[str]) -> tuple[Source, ...]:
-    """Every common source of every line. Raises: InputProblem where a line has none."""
-    names: set[str] = set()
-    for line in _open_lines(product):
-        options = common_sources(line)
-        if not options:
-            raise InputProblem(
-                Problem(
-                    f"{product.file}, guarantee.{line} = {product.guarantee[line]:g}",
-                    "no source is named and none is common for this line",
-                    "the compounds of the `derived from` line",
-                )
-            )
-        names |= {name for name, _ in options}
-        named = ", ".join(name for name, _ in options)
-        notes.append(f"{product.name}: no source named for {line}; tried {named}")
-    return tuple(catalogue().sources[n] for n in sorted(names))
-
-
-def _by_prior(product: Product, draws: Draws, sources: tuple[Source, ...], sets: int) -> Floats:
-    """(sets * N, n) amounts: per draw and set, one common source for each guaranteed line."""
-    known = catalogue()
-    lines = _open_lines(product)
-    place = {s.key: j for j, s in enumerate(sources)}
-    chosen = np.empty((sets * draws.count, len(lines)), dtype=np.int64)
-    for i, line in enumerate(lines):
-        options = common_sources(line)
-        edges = np.cumsum([chance for _, chance in options])
-        column = f"product:{product.key}:source of {line}"
-        u = draws.uniform(column, 0.0, edges[-1])
-        if sets > 1:
-            u = draws.generator(f"{column}:{sets}").uniform(0.0, edges[-1], sets * draws.count)
-        picks = np.minimum(np.searchsorted(edges, u), len(options) - 1)
-        chosen[:, i] = np.array([place[name] for name, _ in options])[picks]
-    ways, way = np.unique(chosen, axis=0, return_inverse=True)
-    wanted = np.array([product.guarantee[k] for k in lines])
-    weight = 1.0 / np.maximum(wanted, 0.02)
-    fitted = np.zeros((len(ways), len(sources)))
-    for row, combination in enumerate(ways):
-        mine = sorted(set(combination.tolist()))
-        gives = np.array(
-            [[known.guarantees[k].percent_of(sources[j].mol_per_kg()) for j in mine] for k in lines]
-        )
-        ridge = np.full(len(mine), SPREAD_RIDGE)
-        fitted[row, mine] = nnls(gives * weight[:, None], wanted * weight, ridge)
-    over = np.tile(draws.of("over_formulation", f"product:{product.key}:guarantee:all lines"), sets)
-    amounts = fitted[way.ravel()] * (1.0 + over)[:, None]
-    return np.asarray(amounts / np.maximum(1.0, amounts.sum(axis=1) / MASS_LIMIT_LIQUID)[:, None])
-
-
-def _has_nitrogen_form(product: Product) -> bool:
-    return any(k.endswith("nitrogen") and k != "total nitrogen" for k in product.guarantee)

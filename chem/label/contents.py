@@ -10,20 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chem.doubts import Draws, doubts, median, varies
-from chem.equilibrium import Conditions, Equilibrium, build_system, solve
-from chem.label.amounts import Fitting, Prior, fitting, open_columns
-from chem.label.nnls import Floats
+from chem.errors import InputProblem
+from chem.label.amounts import Candidates, candidates, open_columns
+from chem.label.closing import Made, buffers, choose, closed, width_of
 from chem.label.product import UNDECLARED_SALT, Product
-from chem.reference import Source, catalogue, molar_mass_g_per_mol, tables
+from chem.reference import Source, catalogue, living, molar_mass_g_per_mol, tables
 
-CLOSING_LIMIT = 0.03
-"""The closing acid or base is at most this share of the product's charge, unless that leaves the
-product further from its stated pH than the reading is doubtful."""
-PH_MISS, PH_MISS_IN_BRINE = 0.5, 2.0
-"""Furthest that a product may stand from its stated pH: what is acid or basic in a jug need not be
-on its label, but the pH of a jug is a measurement (common practice, no source)."""
-STRONG_IONIC_STRENGTH = 4.0
-DILUTION = {"neat": 1.0, "10 %": 0.1, "1 %": 0.01}
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
 SLOW_AGENTS = {"EDTA", "DTPA", "HEDTA", "EDDHA"}
 """Agents whose ferric chelates exchange over hours to days (common practice, no source)."""
 AGENT_CHANCES = (("EDTA", 0.4), ("citrate", 0.3), ("gluconate", 0.2), ("glycine", 0.1))
@@ -41,8 +36,20 @@ INSOLUBLE = {
 """Sources that a suspension carries as grains: not judged (common practice, no source)."""
 CHAINS = {"P2O7": 2.0, "P3O10": 3.0}
 """Phosphorus atoms of each chain."""
-CANDIDATE_SETS = 4
-OFTEN_WRONG = 0.10
+LINE_OF = {
+    "K": "soluble potash",
+    "Ca": "calcium",
+    "Mg": "magnesium",
+    "Na": "sodium",
+    "Cl": "chlorine",
+    "SO4": "sulfur",
+    "PO4": "available phosphate",
+}
+CITRIC_CHANCE, CITRIC_PERCENT = 0.35, (0.3, 5.0)
+"""How often a jug of plain iron salts holds citric acid that its label leaves out, and how much
+[% by mass] (common practice, no source)."""
+MIDDLE_OF = 256
+"""One draw stands for the middle of so many."""
 
 
 @dataclass(frozen=True)
@@ -52,8 +59,10 @@ class Contents:
     components: C keys; mol_per_kg: (N, C); water_kg_per_kg: (N,); density_kg_per_L: (N,), NaN for
     a dry product; held: (metal, agent) -> (N,) mol per kg of chelates that exchange only slowly
     (their metal and agent stand in mol_per_kg too); sources_percent: source key -> (N,) percent by
-    mass; closing_eq_per_kg: (N,) base added (acid if negative) to meet the stated pH; doubts: name
-    -> (N,) column of what the label leaves open; notes: what was assumed.
+    mass; closing_eq_per_kg: (N,) base that no label names (acid if negative), without what keeps
+    unlisted buffers at the jug's pH; ph: (N,) of the jug at `ph_at` (share by mass in pure water);
+    words: what a vague name or an unsourced line may mean -> chance of each; doubts: name -> (N,)
+    column of what the label leaves open; notes: what was assumed.
     """
 
     product: Product
@@ -64,6 +73,9 @@ class Contents:
     held: Mapping[tuple[str, str], Floats]
     sources_percent: Mapping[str, Floats]
     closing_eq_per_kg: Floats
+    ph: Floats
+    ph_at: float
+    words: Mapping[str, Mapping[str, float]]
     doubts: Mapping[str, Floats]
     notes: tuple[str, ...]
 
@@ -79,6 +91,7 @@ class Contents:
             held={pair: mol[:count] for pair, mol in self.held.items()},
             sources_percent={k: v[:count] for k, v in self.sources_percent.items()},
             closing_eq_per_kg=self.closing_eq_per_kg[:count],
+            ph=self.ph[:count],
             doubts={name: column[:count] for name, column in self.doubts.items()},
         )
 
@@ -92,260 +105,298 @@ class Contents:
 def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents:
     """The contents that a label implies, over all liquids that fit it.
 
-    strict: refuse a label whose lines its sources can't reach; else come as near as can be.
-
-    Where a pH is stated and the label leaves acids and bases open, liquids are chosen by how
-    little closing acid or base they need for it.
+    strict: refuse a label that can't be true; else come as near as can be.
 
     Raises:
-        InputProblem: sources fall short of a guarantee by more than the published allowance, or
-            weigh more than the product.
+        InputProblem: the sources that the label asks for weigh more than the product.
     """
-    notes: list[str] = []
+    notes: list[str] = [
+        f"{product.name}: not read: {text}; it may hold anything" for text in product.unread
+    ]
     draws = draws.scoped(product.identity)
-    fits = fitting(product, notes, strict=strict)
-    sources, amounts = fits.sources, fits.amounts(product, draws)
-    made = _make(product, sources, amounts, draws, notes)
-    need, limit, state = _closing(product, made, draws, notes)
-    wrong = np.abs(need) > limit
-    if draws.count > 1 and len(sources) > 1 and state is not None:
-        share = float(wrong.mean())
-        if share > OFTEN_WRONG:
-            base = _BaseNeeded.fitted(made, need, state)
-            amounts = _chosen_by_ph(product, fits, amounts, made, base, draws)
-            made = _make(product, sources, amounts, draws, [])
-            need, limit, state = _closing(product, made, draws, [], state)
-            wrong = np.abs(need) > limit
-    if wrong.mean() > 0.5:
-        notes.append(
-            f"{product.name}: its pH doesn't follow from its sources; "
-            "something acid or basic is not on the label"
-        )
-    closing = np.clip(need, -limit, limit)
-    if wrong.any() and state is not None:
-        rows = np.flatnonzero(wrong)
-        closing[rows] = _undeclared(product, made, draws, rows, need[rows], closing[rows], state)
-    components, matrix = _close(made.components, made.mol_per_kg, closing)
-    density = _density(product, made.water, draws, notes)
-    open_ = dict(draws.used)
-    if isinstance(fits, Fitting):
-        made_here = open_columns(product, fits.lines, amounts)
-        open_ |= {name: column for name, column in made_here.items() if varies(column)}
+    found, problems = candidates(product, draws, notes)
+    if problems and strict:
+        raise InputProblem(problems)
+    vat = _Vat(product, found, draws, notes)
+    made = vat.made()
+    if not made.components:
+        return _empty(product, draws, made, notes)
+    generator = draws.generator(f"product:{product.key}:ph")
+    chosen = choose(product, made, max(draws.count, MIDDLE_OF), generator)
+    rows = chosen.rows
+    some = made.rows(rows)
+    acids = buffers(product, some, chosen.ph, generator)
+    if draws.count == 1:
+        some, chosen = some.middle(), chosen.middle()
+        acids = np.zeros((1, acids.shape[1]))
+    components, matrix = closed(some, chosen, acids, generator)
+    held = {pair: mol[rows] for pair, mol in vat.held.items()}
+    if draws.count == 1:
+        held = {pair: mol.mean(keepdims=True) for pair, mol in held.items()}
+    density = _density(product, some.water, draws, notes)
+    name = f"product:{product.key}"
+    made_here = open_columns(product, found, rows)
+    made_here |= {f"{name}:{k}": values[rows] for k, values in vat.hidden.items()}
+    made_here |= {f"{name}:ph": chosen.ph, f"{name}:unlisted buffer": acids.sum(axis=1)}
+    many = draws.count > 1
+    open_ = dict(draws.used) | {k: v for k, v in made_here.items() if many and varies(v)}
+    _say(product, chosen.brine, found, chosen.lacking, some, notes)
     return Contents(
         product=product,
         components=components,
         mol_per_kg=matrix,
-        water_kg_per_kg=made.water,
+        water_kg_per_kg=some.water,
         density_kg_per_L=density,
-        held=made.held,
-        sources_percent={s.key: 100.0 * amounts[:, j] for j, s in enumerate(sources)},
-        closing_eq_per_kg=closing,
+        held=held,
+        sources_percent={
+            s.key: 100.0 * some.amounts[:, j]
+            for j, s in enumerate(found.sources)
+            if some.amounts[:, j].any()
+        },
+        closing_eq_per_kg=chosen.lacking,
+        ph=chosen.ph,
+        ph_at=chosen.dilution,
+        words=_words(found, rows),
         doubts=MappingProxyType(open_),
+        notes=tuple(dict.fromkeys(notes)),
+    )
+
+
+def _empty(product: Product, draws: Draws, made: Made, notes: list[str]) -> Contents:
+    """A product of which nothing is known, or without anything that ions could tell of."""
+    nothing = np.zeros(draws.count)
+    return Contents(
+        product=product,
+        components=(),
+        mol_per_kg=np.zeros((draws.count, 0)),
+        water_kg_per_kg=np.full(draws.count, median(made.water)),
+        density_kg_per_L=_density(product, made.water[: draws.count], draws, notes),
+        held={},
+        sources_percent={},
+        closing_eq_per_kg=nothing,
+        ph=np.full(draws.count, np.nan),
+        ph_at=0.1,
+        words={},
+        doubts=MappingProxyType(dict(draws.used)),
         notes=tuple(notes),
     )
 
 
-@dataclass(frozen=True)
-class _Made:
-    """Components (N, C) [mol/kg], water [kg/kg] and slow chelates before the pH is closed."""
-
-    components: tuple[str, ...]
-    mol_per_kg: Floats
-    water: Floats
-    held: Mapping[tuple[str, str], Floats]
-
-
-def _make(
-    product: Product,
-    sources: tuple[Source, ...],
-    amounts: Floats,
-    draws: Draws,
-    notes: list[str],
-) -> _Made:
-    """Source amounts (N, n) -> components, with what the label doesn't say of each."""
-    held: dict[str, Floats] = {}
-    water = np.ones(draws.count)
-    for j, source in enumerate(sources):
-        water = water - amounts[:, j] * (1.0 - source.water_share)
-        if product.form == "suspension" and source.key in INSOLUBLE:
-            notes.append(
-                f"{product.name}: its {source.key} is taken to stay in suspension; "
-                "acid dissolves it"
-            )
-            continue
-        for component, mol in source.mol_per_kg().items():
-            held[component] = held.get(component, 0.0) + amounts[:, j] * mol
-    for line, chelated in product.chelated.items():
-        _add_agent(line, chelated.agent, chelated.percent, held, product, draws, notes)
-    _shift_forms(product, held, draws)
-    _split_chains(product, sources, amounts, held, draws)
-    if held and not product.dry:
-        salt = _undeclared_salt(product, draws)
-        for ion in ("Na", "Cl"):
-            held[ion] = held.get(ion, 0.0) + 1000.0 * salt / molar_mass_g_per_mol("NaCl")
-        water = water - salt
-    water = np.maximum(water - _extra_mass(sources, held), 0.0)
-    components = tuple(c for c in tables().components if c in held)
-    matrix = np.stack([held[c] for c in components], axis=1) if held else np.zeros((draws.count, 0))
-    return _Made(components, matrix, water, _slow_chelates(sources, amounts))
-
-
-def _undeclared_salt(product: Product, draws: Draws) -> Floats:
-    """(N,) kg/kg of sodium chloride that technical salts bring along."""
-    if UNDECLARED_SALT in product.known:
-        return np.full(draws.count, product.known[UNDECLARED_SALT] / 100.0)
-    if "chlorine" in product.known:
-        return np.zeros(draws.count)
-    return draws.of("undeclared_sodium_chloride", f"product:{product.key}:{UNDECLARED_SALT}")
-
-
-def _slow_chelates(sources: tuple[Source, ...], amounts: Floats) -> dict[tuple[str, str], Floats]:
-    """(metal, agent) -> (N,) mol per kg of strong ferric chelates; a named chelate is all bound."""
-    out: dict[tuple[str, str], Floats] = {}
-    for j, source in enumerate(sources):
-        pair = (source.bound.get("metal", ""), source.bound.get("agent", ""))
-        if pair[0] == "Fe3" and pair[1] in SLOW_AGENTS:
-            mol = source.mol_per_kg()
-            chelate = amounts[:, j] * min(mol[pair[0]], mol[pair[1]])
-            out[pair] = out.get(pair, np.zeros(len(amounts))) + chelate
+def _words(found: Candidates, rows: Integers) -> dict[str, dict[str, float]]:
+    """What each vague name or unsourced line was read as, with its share of the draws."""
+    out = {}
+    for k, slot in enumerate(found.slots):
+        taken = np.array([r.taken[k] if k < len(r.taken) else 0 for r in found.readings])
+        share = np.bincount(taken[found.reading[rows]], minlength=len(slot.options)) / len(rows)
+        out[slot.name] = {
+            " and ".join(keys) or "as named": float(p)
+            for (keys, _), p in zip(slot.options, share, strict=True)
+            if p > 0.0
+        }
     return out
 
 
-def _shift_forms(product: Product, held: dict[str, Floats], draws: Draws) -> None:
-    """Ferrous to ferric iron, slow nitrogen to urea, free ammonia."""
-    zero = np.zeros(draws.count)
-    if "Fe2" in held:
-        doubt = "ferric_share_dry" if product.dry else "ferric_share"
-        share = draws.of(doubt, f"product:{product.key}:ferric share")
-        held["Fe3"] = held.get("Fe3", zero) + share * held["Fe2"]
-        held["Fe2"] = (1.0 - share) * held["Fe2"]
-    if "slow_N" in held:
-        share = draws.of("organic_as_urea", f"product:{product.key}:organic nitrogen as urea")
-        held["urea"] = held.get("urea", zero) + 0.5 * share * held["slow_N"]
-        held["slow_N"] = (1.0 - share) * held["slow_N"]
-    if "NH4" in held and product.ph is None and not product.dry:
-        share = draws.of("free_ammonia", f"product:{product.key}:free ammonia")
-        held["NH4"] = held["NH4"] * (1.0 + share)
-
-
-def _split_chains(
-    product: Product,
-    sources: tuple[Source, ...],
-    amounts: Floats,
-    held: dict[str, Floats],
-    draws: Draws,
+def _say(
+    product: Product, brine: bool, found: Candidates, need: Floats, made: Made, notes: list[str]
 ) -> None:
-    """Chains of phosphate to single ones, in sources that hold both; others stay as they are."""
-    for j, source in enumerate(sources):
-        mol = source.mol_per_kg()
-        linked = sum(n * mol.get(chain, 0.0) for chain, n in CHAINS.items())
-        single = mol.get("PO4", 0.0)
-        if linked == 0.0 or single == 0.0:
+    """What was assumed, in words."""
+    sourced = bool(product.sources or product.also or product.vague)
+    for k, slot in enumerate(found.slots):
+        if slot.name == "forms of its phosphate":
             continue
-        share = draws.of("ortho_share", f"product:{product.key}:orthophosphate share")
-        keep = (1.0 - share) * (single + linked) / linked
-        held["PO4"] = held["PO4"] + amounts[:, j] * (share * (single + linked) - single)
-        for chain in CHAINS:
-            if chain in mol:
-                held[chain] = held[chain] + amounts[:, j] * mol[chain] * (keep - 1.0)
+        taken = [slot.options[r.taken[k]] for r in found.readings if k < len(r.taken)]
+        tried = ", ".join(dict.fromkeys(" and ".join(keys) for keys, _ in taken))
+        said = "may be" if slot.name in product.vague else "no source named for"
+        if slot.name in product.vague:
+            notes.append(f"{product.name}: {slot.name} {said} {tried}")
+        elif not sourced or slot.name in product.guarantee:
+            notes.append(f"{product.name}: {said} {slot.name}; tried {tried}")
+    named = {s.key for s in product.sources} | set(product.also)
+    open_amounts = [k for k in found.unstated if k in named]
+    if open_amounts:
+        highest = max(float(100.0 * found.amounts[:, j].max()) for j, s in enumerate(found.sources)
+                      if s.key in open_amounts)  # fmt: skip
+        notes.append(
+            f"{product.name}: no amount on the label for {', '.join(open_amounts)}; up to "
+            f"{highest:.2g} % tried: its percent under [also] settles it"
+        )
+    if brine:
+        notes.append(
+            f"{product.name}: its pH was read in a brine too strong for any model; "
+            "taken as uncertain by one unit"
+        )
+    if product.ph is not None and np.mean(np.abs(need) > 3.0 * width_of(product, made)) > 0.5:
+        notes.append(
+            f"{product.name}: its pH doesn't follow from its sources; "
+            "something acid or basic is not on the label"
+        )
 
 
-@dataclass(frozen=True)
-class _BaseNeeded:
-    """The closing base of liquids like those solved: linear in each component and its pH.
+class _Vat:
+    """Candidate liquids, source by source, with what a label doesn't say of each.
 
-    Within 3 % of the most allowed for the shipped shelf, which is enough to choose by.
+    held: slow chelates (M,) [mol/kg]; hidden: name of a doubt -> (M,) its value.
     """
 
-    ph: Floats
-    weights: Floats
+    def __init__(self, product: Product, found: Candidates, draws: Draws, notes: list[str]) -> None:
+        self.product, self.found, self.draws, self.notes = product, found, draws, notes
+        self.count = len(found.amounts)
+        self.generator = draws.generator(f"product:{product.key}:unsaid")
+        self.mol: dict[str, Floats] = {}
+        self.water = np.ones(self.count)
+        self.held: dict[tuple[str, str], Floats] = {}
+        self.hidden: dict[str, Floats] = {}
 
-    @classmethod
-    def fitted(cls, made: _Made, need: Floats, state: Equilibrium) -> _BaseNeeded:
-        """From liquids (N,) whose closing base [eq/kg] was solved for."""
-        solved = state.converged
-        blank = cls(np.where(solved, state.ph, 0.0), np.zeros(0))
-        rows = blank._rows(made)[solved]
-        weights = np.linalg.lstsq(rows, need[solved], rcond=1e-9)[0]
-        return cls(blank.ph, np.asarray(weights, dtype=np.float64))
+    def made(self) -> Made:
+        """The liquids before their pH is closed."""
+        found = self.found
+        for source, amount in zip(found.sources, found.amounts.T, strict=True):
+            self._pour(source, amount)
+        for line, chelated in self.product.chelated.items():
+            self._agent(line, chelated.agent, chelated.percent)
+        self._shift_forms()
+        self._split_chains()
+        told = self.product.has_composition or self.product.ph is not None
+        if not self.product.dry and told and self.product.form in {"solution", "suspension"}:
+            self._unsaid()
+        water = np.clip(self.water, 0.01, 1.0)
+        components = tuple(c for c in tables().components if c in self.mol)
+        matrix = np.zeros((self.count, 0))
+        if components:
+            matrix = np.maximum(np.stack([self.mol[c] for c in components], axis=1), 0.0)
+        return Made(
+            components,
+            matrix,
+            water,
+            found.sources,
+            found.amounts,
+            found.miss_eq,
+            found.reading,
+            found.bare,
+        )
 
-    def of(self, made: _Made) -> Floats:
-        """(N,) closing base [eq/kg] of other liquids at the pH of the same draws."""
-        return np.asarray(self._rows(made) @ self.weights)
+    def _uniform(self, doubt: str, name: str) -> Floats:
+        row = doubts()[doubt]
+        values = (
+            row.a + (row.b - row.a) * (self.generator.permutation(self.count) + 0.5) / self.count
+        )
+        self.hidden[name] = values
+        return np.asarray(values)
 
-    def _rows(self, made: _Made) -> Floats:
-        away = (self.ph - self.ph.mean())[:, None]
-        return np.hstack([made.mol_per_kg, made.mol_per_kg * away])
+    def _log_uniform(self, low: float, high: float) -> Floats:
+        u = self.generator.random(self.count)
+        return np.asarray(np.exp(np.log(low) + (np.log(high) - np.log(low)) * u))
 
+    def _add(self, component: str, mol: Floats) -> None:
+        self.mol[component] = self.mol.get(component, np.zeros(self.count)) + mol
 
-def _chosen_by_ph(
-    product: Product,
-    fits: Fitting | Prior,
-    amounts: Floats,
-    made: _Made,
-    base: _BaseNeeded,
-    draws: Draws,
-) -> Floats:
-    """Amounts (N, n) chosen from more candidates by how little closing acid or base they need."""
-    more = fits.amounts(product, draws, CANDIDATE_SETS)
-    liquids = [made]
-    for candidates in np.split(more, CANDIDATE_SETS):
-        liquids.append(_make(product, fits.sources, candidates, draws, []))
-    miss = np.concatenate([np.abs(base.of(m)) / np.maximum(_most(m), 1e-12) for m in liquids])
-    weight = np.exp(-0.5 * np.minimum(miss - miss.min(), 30.0) ** 2)
-    edges = np.cumsum(weight) / weight.sum()
-    levels = (np.arange(draws.count) + 0.5) / draws.count
-    chosen = np.searchsorted(edges, levels)
-    generator = draws.generator(f"product:{product.key}:liquids:order")
-    return np.asarray(np.concatenate([amounts, more])[generator.permutation(chosen)])
+    def _pour(self, source: Source, amount: Floats) -> None:
+        self.water = self.water - amount * (1.0 - source.water_share)
+        if self.product.form == "suspension" and source.key in INSOLUBLE:
+            self.notes.append(
+                f"{self.product.name}: its {source.key} is taken to stay in suspension; "
+                "acid dissolves it"
+            )
+            return
+        mol = source.mol_per_kg()
+        for component, each in mol.items():
+            self._add(component, amount * each)
+        pair = (source.bound.get("metal", ""), source.bound.get("agent", ""))
+        if pair[0] == "Fe3" and pair[1] in SLOW_AGENTS:
+            chelate = amount * min(mol[pair[0]], mol[pair[1]])
+            self.held[pair] = self.held.get(pair, np.zeros(self.count)) + chelate
 
+    def _agent(self, line: str, agent: str | None, percent: float) -> None:
+        """The agent of a chelated metal that no source brings along, one mole per mole of metal."""
+        if agent is not None and (agent in self.mol or agent not in tables().components):
+            return
+        if agent is None and set(self.mol) & {*SLOW_AGENTS, "citrate", "gluconate", "glycine"}:
+            return
+        bound = self._uniform("chelate_bound", f"bound {line}")
+        mol = bound * 10.0 * percent / catalogue().guarantees[line].grams_per_mole
+        name = self.product.name
+        if agent is not None:
+            self._weigh(agent, mol)
+            self.notes.append(f"{name}: {agent} taken as one per {line} declared chelated")
+            return
+        u = self.generator.random(self.count)
+        self.hidden[f"agent of {line}"] = u
+        low = 0.0
+        for candidate, chance in AGENT_CHANCES:
+            self._weigh(candidate, mol * ((u >= low) & (u < low + chance)))
+            low += chance
+        self.notes.append(
+            f"{name}: the label names no agent for the chelated {line}; several were tried"
+        )
 
-def _most(made: _Made) -> Floats:
-    """(N,) the most closing acid or base that is believed [eq/kg]."""
-    charges = np.array([tables().components[c].charge for c in made.components])
-    return np.asarray(CLOSING_LIMIT * (made.mol_per_kg @ np.abs(charges)))
+    def _weigh(self, component: str, mol: Floats) -> None:
+        """Add a component that came with no source, its mass in the place of water."""
+        self._add(component, mol)
+        grams = molar_mass_g_per_mol(tables().components[component].formula)
+        self.water = self.water - mol * grams / 1000.0
 
+    def _shift_forms(self) -> None:
+        """Ferrous to ferric iron, slow nitrogen to urea."""
+        if "Fe2" in self.mol:
+            dry = "ferric_share_dry" if self.product.dry else "ferric_share"
+            turned = self._uniform(dry, "ferric share") * self.mol["Fe2"]
+            self._add("Fe3", turned)
+            self.mol["Fe2"] = self.mol["Fe2"] - turned
+        if "slow_N" in self.mol:
+            share = self._uniform("organic_as_urea", "organic nitrogen as urea")
+            self._add("urea", 0.5 * share * self.mol["slow_N"])
+            self.mol["slow_N"] = (1.0 - share) * self.mol["slow_N"]
 
-def _add_agent(
-    line: str,
-    agent: str | None,
-    percent: float,
-    held: dict[str, Floats],
-    product: Product,
-    draws: Draws,
-    notes: list[str],
-) -> None:
-    """The agent of a chelated metal that no source brings along, one mole per mole of metal."""
-    if agent is not None and agent in held:
-        return
-    bound = draws.of("chelate_bound", f"product:{product.key}:bound {line}")
-    mol = bound * 10.0 * percent / catalogue().guarantees[line].grams_per_mole
-    if agent is not None:
-        held[agent] = mol
-        notes.append(f"{product.name}: {agent} taken as one per {line} declared chelated")
-        return
-    if set(held) & {*SLOW_AGENTS, "citrate", "gluconate", "glycine"}:
-        return
-    u = draws.uniform(f"product:{product.key}:agent of {line}", 0.0, 1.0)
-    low = 0.0
-    for name, chance in AGENT_CHANCES:
-        picked = (u >= low) & (u < low + chance)
-        held[name] = held.get(name, np.zeros(draws.count)) + mol * picked
-        low += chance
-    notes.append(
-        f"{product.name}: the label names no agent for the chelated {line}; several were tried"
-    )
+    def _split_chains(self) -> None:
+        """Chains of phosphate to single ones, in sources that hold both; others stay."""
+        for source, amount in zip(self.found.sources, self.found.amounts.T, strict=True):
+            mol = source.mol_per_kg()
+            linked = sum(n * mol.get(chain, 0.0) for chain, n in CHAINS.items())
+            single = mol.get("PO4", 0.0)
+            if linked == 0.0 or single == 0.0:
+                continue
+            share = self.hidden.get("orthophosphate share")
+            if share is None:
+                share = self._uniform("ortho_share", "orthophosphate share")
+            keep = (1.0 - share) * (single + linked) / linked
+            self._add("PO4", amount * (share * (single + linked) - single))
+            for chain in CHAINS:
+                if chain in mol:
+                    self._add(chain, amount * mol[chain] * (keep - 1.0))
 
-
-def _extra_mass(sources: tuple[Source, ...], held: Mapping[str, Floats]) -> Floats:
-    """(N,) kg per kg of agents that came with no source."""
-    brought = {c for s in sources for c in s.components} | {"Na", "Cl", "Fe3", "urea"}
-    formulas = tables().components
-    total = np.zeros(len(next(iter(held.values())))) if held else np.zeros(1)
-    for component, mol in held.items():
-        if component not in brought:
-            total = total + mol * molar_mass_g_per_mol(formulas[component].formula) / 1000.0
-    return total
+    def _unsaid(self) -> None:
+        """Salt of technical goods, free ligand, citric acid of iron, what living matter brings."""
+        product = self.product
+        if UNDECLARED_SALT in product.known:
+            salt = np.full(self.count, product.known[UNDECLARED_SALT] / 100.0)
+        elif "chlorine" in product.known:
+            salt = np.zeros(self.count)
+        else:
+            salt = self._uniform("undeclared_sodium_chloride", UNDECLARED_SALT)
+        for ion in ("Na", "Cl"):
+            self._add(ion, 1000.0 * salt / molar_mass_g_per_mol("NaCl"))
+        self.water = self.water - salt
+        agents = [a for a in sorted(SLOW_AGENTS) if a in self.mol]
+        if agents:
+            share = self._uniform("free_ligand", "free ligand")
+            for agent in agents:
+                free = share * self.mol[agent]
+                self._weigh(agent, free)
+                self._add("Na", 2.0 * free)
+        iron = self.mol.get("Fe2", np.zeros(self.count)) + self.mol.get("Fe3", np.zeros(self.count))
+        held = sum(self.held.values(), np.zeros(self.count))
+        if "citrate" not in self.mol and (iron - held > 0.05).any():
+            there = (iron - held > 0.05) & (self.generator.random(self.count) < CITRIC_CHANCE)
+            percent = self._log_uniform(*CITRIC_PERCENT) * there
+            if there.any():
+                self.hidden["unnamed citric acid"] = percent
+                self._weigh("citrate", 10.0 * percent / molar_mass_g_per_mol("C6H8O7"))
+        for source, amount in zip(self.found.sources, self.found.amounts.T, strict=True):
+            for component, low, high in living().get(source.key, ()):
+                if LINE_OF.get(component) in product.guarantee:
+                    continue
+                drawn = self._log_uniform(low, high) * (amount > 0.0)
+                self._weigh(component, drawn)
 
 
 def _density(product: Product, water: Floats, draws: Draws, notes: list[str]) -> Floats:
@@ -365,103 +416,3 @@ def _density(product: Product, water: Floats, draws: Draws, notes: list[str]) ->
         f"about {median(1.0 / (water / 0.998 + (1.0 - water) * middle)):.2f} kg/L"
     )
     return np.asarray(1.0 / (water / 0.998 + (1.0 - water) * np.maximum(per_kg, 0.2)))
-
-
-def _closing(
-    product: Product,
-    made: _Made,
-    draws: Draws,
-    notes: list[str],
-    near: Equilibrium | None = None,
-) -> tuple[Floats, Floats, Equilibrium | None]:
-    """(N,) strong base that the stated pH asks for (acid if negative), and the most allowed.
-
-    Both [eq/kg product]; also the solution it was found in. The pH is met at the dilution at
-    which it was read. near: the solution of a like liquid, to start from.
-    """
-    charges = np.array([tables().components[c].charge for c in made.components])
-    if not made.components or not charges.any():
-        return np.zeros(draws.count), np.zeros(draws.count), None
-    limit = _most(made)
-    if product.ph is None:
-        doubt = "free_acid_dry" if product.dry else "free_acid"
-        free = draws.of(doubt, f"product:{product.key}:free acid")
-        return free * limit / CLOSING_LIMIT, limit, None
-    reading, dilution, doubtful = _reading(product, made, draws)
-    if doubtful:
-        notes.append(
-            f"{product.name}: its pH was read in a brine too strong for any model; "
-            "taken as uncertain by one unit"
-        )
-    need, state = _base_for(reading, dilution, made, near)
-    return need, limit, state
-
-
-def _undeclared(
-    product: Product,
-    made: _Made,
-    draws: Draws,
-    rows: NDArray[np.int64],
-    need: Floats,
-    closing: Floats,
-    near: Equilibrium,
-) -> Floats:
-    """(R,) closing [eq/kg] with what no label names, where the stated pH is out of reach else.
-
-    rows: (R,) draws; need, closing: (R,) theirs; near: the solution of all draws.
-    """
-    reading, dilution, doubtful = _reading(product, made, draws)
-    miss = PH_MISS_IN_BRINE if doubtful else PH_MISS
-    nearest = np.clip(reading[rows] - miss * np.sign(need), 0.0, 14.0)
-    some = replace(made, mol_per_kg=made.mol_per_kg[rows], water=made.water[rows])
-    least, _ = _base_for(nearest, dilution, some, near.rows(rows))
-    beyond = (np.sign(least) == np.sign(need)) & (np.abs(least) > np.abs(closing))
-    return np.where(beyond, least, closing)
-
-
-def _reading(product: Product, made: _Made, draws: Draws) -> tuple[Floats, float, bool]:
-    """(N,) stated pH as read, the dilution it is met at, and whether it was read in a brine."""
-    assert product.ph is not None
-    charges = np.array([tables().components[c].charge for c in made.components])
-    dilution = DILUTION[product.ph_at if not product.dry else "1 %"]
-    thinned = dilution / (dilution * made.water + 1.0 - dilution + 1e-9)
-    strong = 0.5 * (made.mol_per_kg @ charges**2) * thinned
-    doubtful = bool(median(strong) > STRONG_IONIC_STRENGTH)
-    reading = draws.uniform(f"product:{product.key}:ph", product.ph.low, product.ph.high)
-    error = draws.of(
-        "ph_in_brine" if doubtful else "ph_reading", f"product:{product.key}:ph reading"
-    )
-    ph = np.clip(reading + error, 0.0, 14.0)
-    return ph, min(dilution, 0.1) if doubtful else dilution, doubtful
-
-
-def _base_for(
-    ph: Floats, dilution: float, made: _Made, near: Equilibrium | None
-) -> tuple[Floats, Equilibrium]:
-    """(N,) strong base [eq/kg product] that a pH at a dilution asks for, and the solution."""
-    to_kgw = dilution / (dilution * made.water + 1.0 - dilution)
-    system = build_system(made.components)
-    order = [made.components.index(c) for c in system.components]
-    state = solve(
-        system,
-        (made.mol_per_kg * to_kgw[:, None])[:, order],
-        Conditions.nominal(system),
-        ph=ph,
-        start=near if near is not None and near.system is system else None,
-    )
-    imbalance = np.nan_to_num(state.molality) @ system.charge
-    return np.where(state.converged, -imbalance / to_kgw, 0.0), state
-
-
-def _close(
-    components: tuple[str, ...], mol_per_kg: Floats, closing: Floats
-) -> tuple[tuple[str, ...], Floats]:
-    """Contents with the closing base as sodium, the closing acid as chloride."""
-    columns = {c: mol_per_kg[:, i] for i, c in enumerate(components)}
-    for ion, amount in (("Na", np.maximum(closing, 0.0)), ("Cl", np.maximum(-closing, 0.0))):
-        if amount.any():
-            columns[ion] = columns.get(ion, np.zeros(len(closing))) + amount
-    order = tuple(c for c in tables().components if c in columns)
-    if not order:
-        return components, mol_per_kg
-    return order, np.stack([columns[c] for c in order], axis=1)

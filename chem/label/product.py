@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
@@ -22,7 +23,7 @@ from chem.label.reading import (
     load_file,
     validate,
 )
-from chem.reference import Guarantee, Source, catalogue
+from chem.reference import Guarantee, Source, catalogue, vague_sources
 from chem.units import (
     Number,
     Rate,
@@ -34,6 +35,7 @@ from chem.units import (
     read_rate,
     read_rate_range,
     read_specific_gravity,
+    read_temperature,
     read_volume,
 )
 
@@ -44,6 +46,13 @@ DENSITY_WAYS = (
     'a container never used for food; or `density = "unknown"`'
 )
 UNDECLARED_SALT = "undeclared sodium chloride"
+MEASURED_AT = "10 %"
+"""How a jug's pH is measured: 1 g in 9 g of distilled water."""
+MEASURED = {"ph", "density", "clear"}
+"""Keys of [known] that are no percents."""
+LIKE_A_SLIP = 0.93
+"""Names this like a known one are taken for a slip of the pen and asked about."""
+LIKELY_ENOUGH = 0.3
 NITROGEN_FORMS = (
     "nitrate nitrogen",
     "ammoniacal nitrogen",
@@ -118,8 +127,10 @@ class Product:
 
     density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
     guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
-    guarantee line, source or `undeclared sodium chloride`, besides pH and density; read_from: the
-    file as it was read.
+    guarantee line, source or `undeclared sodium chloride`, besides pH and density; ph_measured:
+    its pH is this jug's own, else it is printed, of another lot; clear_at: it was seen to stay
+    clear there [degC]; vague: names that fit several
+    sources (`vague_sources.csv`); unread: names that fit none; read_from: the file as it was read.
     """
 
     key: str
@@ -138,6 +149,10 @@ class Product:
     usual_rate: Rate | None
     rate_range: tuple[Rate, Rate] | None
     price: Price | None
+    vague: tuple[str, ...] = ()
+    unread: tuple[str, ...] = ()
+    ph_measured: bool = False
+    clear_at: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
     def __repr__(self) -> str:
@@ -154,13 +169,21 @@ class Product:
         known = catalogue()
         found = {h for s in self.sources for h in s.hazard}
         found |= {h for key in self.also for h in known.sources[key].hazard}
+        found |= {h for key in self.may_be for h in known.sources[key].hazard}
         return frozenset(found | {word.means for word in self.by_name})
 
     @cached_property
     def answers_to(self) -> frozenset[str]:
         """What another label's rule may call it, as `door.plain` writes it."""
-        held = [*(s.key for s in self.sources), *self.also]
+        held = [*(s.key for s in self.sources), *self.also, *self.may_be]
         return answers_to(self.name, self.key, held, (k for k, v in self.guarantee.items() if v))
+
+    @cached_property
+    def may_be(self) -> tuple[str, ...]:
+        """Sources that its vague names are likely to mean, for rules and hazards."""
+        options = (o for name in self.vague for o in vague_sources()[name])
+        likely = (key for keys, chance in options if chance >= LIKELY_ENOUGH for key in keys)
+        return tuple(dict.fromkeys(likely))
 
     @cached_property
     def identity(self) -> str:
@@ -183,7 +206,7 @@ class Product:
     @property
     def has_composition(self) -> bool:
         """Whether the label says what is in it."""
-        return bool(self.sources or self.also or self.guarantee)
+        return bool(self.sources or self.also or self.guarantee or self.vague)
 
     @property
     def judged(self) -> bool:
@@ -213,7 +236,7 @@ def product_of(
 ) -> Product:
     """The product of a form; file: as messages name it. Raises: InputProblem with every problem."""
     found = Collector(file)
-    sources = _sources(form, found)
+    sources, vague, unread = _sources(form, found)
     guarantee = _guarantee(form, found)
     also = _also(form, found)
     chelated = _chelated(form, found)
@@ -226,9 +249,9 @@ def product_of(
     elif form.basis == "w/v":
         found.add("basis", form.basis, "percent by volume needs a density", DENSITY_WAYS)
     known = _known(form, found)
-    ph_text = form.known.get("ph") or form.ph
-    ph = found.attempt(read_ph, ph_text, "ph") if ph_text else None
-    _supplied(sources, guarantee, also, found)
+    measured = form.known.get("ph")
+    ph_text = measured or form.ph
+    ph = found.attempt(read_ph, ph_text, "known.ph" if measured else "ph") if ph_text else None
     dry = form.form == "dry"
     rate = form.usual_rate
     usual = found.attempt(read_rate, rate, "usual_rate", dry=dry) if rate else None
@@ -257,6 +280,7 @@ def product_of(
             f"less than carrier_at_least = {form.says.carrier_at_least!r}",
             "the smaller spray volume under carrier_at_least",
         )
+    clear_at = _clear_at(form, found)
     found.done()
     return Product(
         key=key,
@@ -265,7 +289,7 @@ def product_of(
         form=form.form,
         density=density,
         ph=ph,
-        ph_at=form.ph_at,
+        ph_at=MEASURED_AT if measured else form.ph_at,
         sources=tuple(dict.fromkeys(sources)),
         guarantee=guarantee,
         chelated=chelated,
@@ -275,6 +299,10 @@ def product_of(
         usual_rate=usual,
         rate_range=span,
         price=found_price,
+        vague=tuple(dict.fromkeys(vague)),
+        unread=tuple(dict.fromkeys(unread)),
+        ph_measured=bool(measured),
+        clear_at=clear_at,
         read_from=read_from,
     )
 
@@ -348,11 +376,24 @@ def resolve_guarantee(name: str) -> Guarantee | None:
     return known.guarantees[key] if key else None
 
 
-def _sources(form: ProductForm, found: Collector) -> list[Source]:
+def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[str], list[str]]:
+    """Sources named without doubt, vague names, and names that are not read."""
+    known = catalogue()
     out: list[Source] = []
+    vague, unread = [], []
     for i, name in enumerate(form.sources, start=1):
-        out += resolve_source(name, f"sources[{i}]", found)
-    return out
+        plain = " ".join(name.lower().split())
+        if plain in known.ambiguous:
+            vague.append(plain)
+        elif plain in known.source_names or _like(plain, known.source_names):
+            out += resolve_source(name, f"sources[{i}]", found)
+        else:
+            unread.append(name)
+    return out, vague, unread
+
+
+def _like(name: str, among: Mapping[str, str]) -> bool:
+    return bool(difflib.get_close_matches(name, list(among), n=1, cutoff=LIKE_A_SLIP))
 
 
 def _guarantee(form: ProductForm, found: Collector) -> dict[str, float]:
@@ -407,7 +448,7 @@ def _also(form: ProductForm, found: Collector) -> dict[str, float]:
 def _known(form: ProductForm, found: Collector) -> dict[str, float]:
     out = {}
     for name, text in form.known.items():
-        if name in {"ph", "density"}:
+        if name in MEASURED:
             continue
         key = f"known.{name}"
         number = found.attempt(read_percent, text, key)
@@ -419,6 +460,14 @@ def _known(form: ProductForm, found: Collector) -> dict[str, float]:
         if number is not None and target:
             out[target] = number.value
     return out
+
+
+def _clear_at(form: ProductForm, found: Collector) -> float | None:
+    """`clear = "after a month at 40 F"`: where a jug was seen to stay clear [degC]."""
+    text = form.known.get("clear")
+    if not text:
+        return None
+    return found.attempt(read_temperature, text.rpartition(" at ")[2], "known.clear")
 
 
 def _line(name: str) -> tuple[str, float] | None:
@@ -489,27 +538,3 @@ def _density(form: ProductForm, found: Collector) -> tuple[float, float] | None:
         return None
     found.add("density", form.density, "a liquid needs a density", DENSITY_WAYS)
     return None
-
-
-def _supplied(
-    sources: list[Source],
-    guarantee: Mapping[str, float],
-    also: Mapping[str, float],
-    found: Collector,
-) -> None:
-    """Every guaranteed nutrient needs a source that holds it."""
-    known = catalogue()
-    held = {c for s in sources for c in s.components}
-    held |= {c for key in also for c in known.sources[key].components}
-    if not held:
-        return
-    for key, percent in guarantee.items():
-        if percent > 0.0 and not held & set(known.guarantees[key].counts):
-            supply = sorted(s.key for s in known.sources.values() if key in s.supplies)
-            found.add(
-                f"guarantee.{key}",
-                percent,
-                "none of the sources supplies it",
-                "its source on the `derived from` line, such as "
-                + ", ".join(f"`{s}`" for s in supply[:4]),
-            )

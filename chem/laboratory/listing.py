@@ -72,6 +72,7 @@ _LAYOUTS = {
     "solids": _Layout(("solid",), "log_k", "log10 Ksp, molal, I = 0, 25 C", "log_k_u"),
     "clouding": _Layout(("curve", "si_per_two_ions"), "t_median_s", "s"),
     "physical": _Layout(("key",), "value"),
+    "unlisted_pairs": _Layout(("cations", "anions"), kind="verdict"),
     "common_sources": _Layout(("guarantee", "source"), "chance", "chance", source="source_key"),
 }
 _PLAIN = _Layout(())
@@ -115,7 +116,7 @@ def _entry(table: str, row: Mapping[str, str]) -> Entry:
         _number(row.get(layout.uncertainty, "")),
         _number(row.get("t_min_C", "")),
         _number(row.get("t_max_C", "")),
-        row.get("kind") or layout.kind or _kind(row, source),
+        row.get("kind") or row.get(layout.kind) or layout.kind or _kind(row, source),
         source,
         _citation(source),
         row.get("where", ""),

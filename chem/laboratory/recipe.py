@@ -10,6 +10,7 @@ from pathlib import Path
 
 from pydantic import Field
 
+from chem.equilibrium import held_key
 from chem.errors import InputProblem
 from chem.label.reading import Collector, FormModel, load_toml, validate
 from chem.reference import Component, tables
@@ -33,6 +34,7 @@ class SolutionForm(FormModel):
     temperature: str | None = None
     ph: str = CHARGE
     totals: dict[str, str] = Field(default_factory=dict)
+    held: dict[str, dict[str, str]] = Field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,8 @@ class Recipe:
     """A declared solution.
 
     t_celsius: [degC]; ph: given pH, or None where electroneutrality decides;
-    totals: component -> mol/kg water; notes: what was taken for granted.
+    totals: component -> mol/kg water; held: (metal, agent) -> mol/kg water of it that does not
+    exchange within a day, counted in the totals; notes: what was taken for granted.
     """
 
     name: str
@@ -48,6 +51,21 @@ class Recipe:
     ph: float | None
     totals: Mapping[str, float]
     notes: tuple[str, ...] = field(default=())
+    held: Mapping[tuple[str, str], float] = field(default_factory=dict)
+
+    @property
+    def parted(self) -> dict[str, float]:
+        """Totals [mol/kg water] with what is held apart from its metal and its agent."""
+        out = dict(self.totals)
+        for (metal, agent), amount in self.held.items():
+            out[metal] = max(out[metal] - amount, 0.0)
+            out[agent] = max(out[agent] - amount, 0.0)
+            out[held_key(metal, agent)] = amount
+        return out
+
+    def with_totals(self, totals: Mapping[str, float]) -> Recipe:
+        """The same solution with other totals [mol/kg water]."""
+        return replace(self, totals=totals)
 
 
 def read_recipe(path: Path | str) -> Recipe:
@@ -65,15 +83,37 @@ def read_recipe(path: Path | str) -> Recipe:
     else:
         t_celsius = told.attempt(read_temperature, form.temperature, "temperature")
     ph = told.attempt(_read_ph, form.ph, "ph")
-    totals = {}
+    totals: dict[str, float] = {}
     for key, text in form.totals.items():
         component = told.attempt(_component, key, "totals")
         amount = told.attempt(_read_molality, text, f"totals.{key}")
         if component is not None and amount:
-            totals[component.key] = amount
+            totals[component.key] = totals.get(component.key, 0.0) + amount
+    held = {}
+    for metal_key, agents in form.held.items():
+        metal = told.attempt(_component, metal_key, "held")
+        for agent_key, text in agents.items():
+            agent = told.attempt(_component, agent_key, f"held.{metal_key}")
+            amount = told.attempt(_read_molality, text, f"held.{metal_key}.{agent_key}")
+            if metal is not None and agent is not None and amount:
+                held[metal.key, agent.key] = amount
     told.done()
+    _within(held, totals, told.where("held"))
     assert t_celsius is not None and ph is not None
-    return Recipe(form.name or path.stem, t_celsius, ph.value, totals, tuple(notes))
+    return Recipe(form.name or path.stem, t_celsius, ph.value, totals, tuple(notes), held)
+
+
+def _within(held: Mapping[tuple[str, str], float], totals: Mapping[str, float], where: str) -> None:
+    """What is held is counted in the totals. Raises: InputProblem where it exceeds them."""
+    for key in {k for pair in held for k in pair}:
+        bound = sum(m for pair, m in held.items() if key in pair)
+        if bound > totals.get(key, 0.0) * (1.0 + 1e-9):
+            raise refuse(
+                where,
+                key,
+                f"{bound:g} mol/kg of it is held, but the totals give {totals.get(key, 0.0):g}",
+                "held amounts are part of the totals: raise [totals] or lower [held]",
+            )
 
 
 def change_recipe(recipe: Recipe, *, ph: str | None, temperature: str | None) -> Recipe:
@@ -116,10 +156,17 @@ def _read_ph(text: str, where: str) -> _GivenPh:
 
 
 def _component(key: str, where: str) -> Component:
-    """The component of that key, or of that name in another case."""
+    """The component of that key, or that a species (`Ca+2`, `HPO4-2`) holds one of alone."""
     known = tables().components
     if key in known:
         return known[key]
+    masters = {c.master: c for c in known.values()}
+    if key in masters:
+        return masters[key]
+    for species in tables().species:
+        made = {m: n for m, n in species.reaction.items() if m in masters}
+        if species.key == key and list(made.values()) == [1.0]:
+            return masters[next(iter(made))]
     names = {c.key.casefold(): c.key for c in known.values()}
     names |= {c.name.casefold(): c.key for c in known.values()}
     names |= {c.master.casefold(): c.key for c in known.values()}

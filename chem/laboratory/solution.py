@@ -17,6 +17,7 @@ from chem.equilibrium import (
     System,
     build_phases,
     build_system,
+    conductivity_mS_per_cm,
     coverage,
     settle,
     solve,
@@ -55,7 +56,8 @@ class Solution:
     """A solution at equilibrium.
 
     totals: declared [mol/kg water]; si: solid key -> SI; coverage: share of the ion pairs met by
-    measured interaction coefficients; charge_mol_per_kg: sum z m.
+    measured interaction coefficients; charge_mol_per_kg: sum z m; conductivity_mS_per_cm: at its
+    own temperature, None beyond an ionic strength of 0.7 mol/kg and below pH 2.5.
     settled, dissolved: None unless solids could form or dissolve. settled [mol per kg of the
     declared water], below zero for a saturating solid that dissolved; dissolved [mol per kg of
     the water left] per component; water_left_kg: per kg of the declared water.
@@ -67,6 +69,7 @@ class Solution:
     ph_given: bool
     totals: Mapping[str, float]
     ionic_strength_mol_per_kg: float
+    conductivity_mS_per_cm: float | None
     water_activity: float
     species: tuple[SpeciesLine, ...]
     si: Mapping[str, float]
@@ -88,7 +91,7 @@ def equilibrate(
     Args:
         recipe: what `read_recipe` gave.
         saturate: keys of solids in unlimited excess; they may dissolve, no other solid forms.
-        let_settle: every prompt solid whose constant may decide may form.
+        let_settle: every prompt solid may form.
 
     Raises:
         InputProblem: an unknown solid, solids that can't stand together, a salt that the activity
@@ -96,9 +99,9 @@ def equilibrate(
     """
     solids = _named(saturate)
     components = set(recipe.totals) | {c for s in solids for c in _components_of(s)}
-    system = build_system(components)
+    system = build_system(components, held=tuple(recipe.held))
     conditions = Conditions.nominal(system, recipe.t_celsius)
-    totals = system.totals(recipe.totals)
+    totals = system.totals(recipe.parted)
     phases = build_phases(system)
     declared = solve(system, totals, conditions, ph=_given(recipe))
     if not declared.converged[0]:
@@ -133,6 +136,7 @@ def equilibrate(
         ph_given=recipe.ph is not None,
         totals=recipe.totals,
         ionic_strength_mol_per_kg=float(state.ionic_strength[0]),
+        conductivity_mS_per_cm=_told(float(conductivity_mS_per_cm(state)[0])),
         water_activity=float(np.exp(state.ln_water_activity[0])),
         species=species,
         si=si,
@@ -144,6 +148,10 @@ def equilibrate(
         water_left_kg=water_left,
         notes=tuple(dict.fromkeys(notes)),
     )
+
+
+def _told(value: float) -> float | None:
+    return value if np.isfinite(value) else None
 
 
 def referee_solution(result: Solution) -> RefereeReport:
@@ -197,7 +205,7 @@ def _components_of(solid: Solid) -> list[str]:
 
 
 def _prompt() -> list[str]:
-    return [s.key for s in tables().solids.values() if s.kinetics == "prompt" and s.decides]
+    return [s.key for s in tables().solids.values() if s.kinetics == "prompt"]
 
 
 def _settled(
@@ -266,7 +274,7 @@ def _saturated(
         if water <= 0.0:
             break
         added = phases.nu[: len(system.components), :count].sum(axis=1)
-        totals = (system.totals(recipe.totals) + excess * added) / water
+        totals = (system.totals(recipe.parted) + excess * added) / water
         if (totals < 0.0).any():
             break
         state = settle(
@@ -342,10 +350,10 @@ def _notes(
     value = tables().value
     ionic = float(state.ionic_strength[0])
     if ionic > value("ionic_strength_valid"):
-        far = "far " if ionic > value("ionic_strength_limit") else ""
+        far = "Far out" if ionic > value("ionic_strength_limit") else "Out"
         notes.append(
-            f"{far}out of range: ionic strength {ionic:.2f} mol/kg, the activity model is good "
-            f"to {value('ionic_strength_valid'):g}".capitalize()
+            f"{far} of range: ionic strength {ionic:.2f} mol/kg, the activity model is good "
+            f"to {value('ionic_strength_valid'):g}"
         )
     if recipe.ph is not None and charge != 0.0:
         kind = "acid" if charge > 0.0 else "base"
@@ -364,13 +372,6 @@ def _notes(
         notes.append(
             f"Carried for charge and mass only, without reactions in the tables: {_listed(inert)}"
         )
-    weak = [
-        s.key
-        for s in phases.solids
-        if not s.decides and s.kinetics != "dormant" and si[s.key] > 0.0 and s not in saturating
-    ]
-    if weak:
-        notes.append(f"Over its limit by a constant too weak to decide: {_listed(weak)}")
     notes += [f"{s.key}: {s.constant.note}" for s in saturating if s.constant.note]
     if settled is not None:
         notes.append(

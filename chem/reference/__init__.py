@@ -1,5 +1,6 @@
 """Typed, immutable tables: components, species, interactions, solids, sources."""
 
+from chem.reference.as_sold import SoldPh, living, ph_as_sold, unstated, vague_sources
 from chem.reference.files import data_folder, data_hash, read_csv, read_toml
 from chem.reference.sources import (
     Catalogue,
@@ -24,6 +25,11 @@ from chem.reference.tables import (
 )
 
 __all__ = [
+    "SoldPh",
+    "living",
+    "ph_as_sold",
+    "unstated",
+    "vague_sources",
     "GAS_CONSTANT_J_PER_MOL_K",
     "Catalogue",
     "Clouding",

@@ -16,7 +16,8 @@ class Colloid:
 
     trigger: what is held against `threshold` [unit]; factor: one-sigma spread (a factor, or a
     difference where the unit is pH); the trigger `acid_in_time` has a clouding time, the others act
-    at once; least_g_per_L: less of the colloid does not show;
+    at once; least_g_per_L: less of the colloid does not show or gel, by a one-sigma least_factor;
+    most_odds: what a label can say of it at most;
     swelling: how much larger than its weight its floc or gel counts against a screen.
     """
 
@@ -27,6 +28,8 @@ class Colloid:
     unit: str
     factor: float
     least_g_per_L: float
+    least_factor: float
+    most_odds: float
     swelling: float
     because: str
     source: str
@@ -47,6 +50,8 @@ def colloids() -> Mapping[str, Colloid]:
                 r["unit"],
                 float(r["factor"]),
                 float(r["least_g_per_L"]),
+                float(r["least_factor"]),
+                float(r["most_odds"]),
                 float(r["swelling"]),
                 r["because"],
                 r["source"],

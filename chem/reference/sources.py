@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 from types import MappingProxyType
 
+from chem.reference.as_sold import vague_sources
 from chem.reference.files import read_csv, read_toml
 from chem.reference.tables import molar_mass_g_per_mol
 
@@ -85,7 +86,8 @@ class Guarantee:
 
 @dataclass(frozen=True)
 class Catalogue:
-    """Every source and guarantee line; `inert` names components without chemistry."""
+    """Every source and guarantee line; `inert` names components without chemistry; `ambiguous`:
+    names that fit several sources, which the label's lines narrow down."""
 
     sources: Mapping[str, Source]
     guarantees: Mapping[str, Guarantee]
@@ -105,7 +107,10 @@ def catalogue() -> Catalogue:
     """Read `sources.toml` and `guarantees.toml` once."""
     raw = read_toml("sources.toml")
     inert = raw.pop("_inert")
-    ambiguous = {k.lower(): tuple(v) for k, v in raw.pop("_ambiguous").items()}
+    ambiguous = {
+        name: tuple(dict.fromkeys(s for keys, _ in options for s in keys))
+        for name, options in vague_sources().items()
+    }
     sources = {}
     for key, entry in raw.items():
         sources[key] = Source(

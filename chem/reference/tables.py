@@ -101,8 +101,10 @@ class InteractionRule:
 class Solid:
     """A solid; `reaction` lists what it dissolves into, so IAP is its product.
 
-    kinetics: prompt (minutes), slow (hours) or dormant (days, never);
-    decides: False where the constant is too weak to carry an answer.
+    kinetics: prompt (minutes), slow (hours), dormant (days, never) or soluble (judged from its
+    solubility table, where the activity model can't saturate it);
+    family: solids of the same ions, one of which comes first and turns into the others;
+    shows_as: what it looks like, a row of `limits.csv`.
     """
 
     key: str
@@ -111,13 +113,25 @@ class Solid:
     reaction: Mapping[str, float]
     constant: Constant
     kinetics: str
-    decides: bool
+    family: str
+    shows_as: str
     curve: str
 
     @property
+    def decides(self) -> bool:
+        """Whether it may form in a spray day: every such solid decides, a doubtful one widely."""
+        return self.kinetics in {"prompt", "slow"}
+
+    @property
     def ions(self) -> float:
-        """Ions per formula unit, water, H+ and OH- left out (for comparing SI across formulas)."""
-        return sum(abs(n) for name, n in self.reaction.items() if name not in {"H+", "H2O"})
+        """Ions per formula unit, for comparing SI across formulas.
+
+        Water, H+ and OH- are left out; what is counted as a neutral acid (boric, silicic) is one
+        anion beside a cation, however many of it join.
+        """
+        parts = {n: abs(k) for n, k in self.reaction.items() if n not in {"H+", "H2O"}}
+        charged = sum(k for n, k in parts.items() if "+" in n or "-" in n)
+        return charged + 1.0 if 0.0 < charged < sum(parts.values()) else sum(parts.values())
 
 
 @dataclass(frozen=True)
@@ -260,7 +274,8 @@ def tables() -> Tables:
             parse_reaction(r["reaction"]),
             _constant(r),
             r["class"],
-            r["decides"] == "yes",
+            r["family"],
+            r["shows_as"],
             r["curve"],
         )
         for r in read_csv("solids.csv")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from chem.doubts import Range
 from chem.forecast import (
     ALWAYS,
     IF_IT_GOES_WRONG,
@@ -89,6 +90,7 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ph_aired=result.ph_aired,
             ph_settled=result.ph_settled,
             ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
+            conductivity_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
             density_kg_per_L=result.density_kg_per_L,
             coverage=result.coverage,
             totals_mol_per_L=dict(result.totals_mol_per_L),
@@ -136,11 +138,11 @@ def _solid_entry(solid: SolidForecast) -> contract.SolidEntry:
     return contract.SolidEntry(
         key=solid.key,
         formula=solid.formula,
-        kinetics=solid.kinetics,
+        of_class=solid.kinetics,
         decides=solid.decides,
         si=RangeEntry.of(solid.si),
         probability=ByTime.of(solid.probability),
-        clouds_after_s=RangeEntry.of(solid.clouds_after_s) if solid.clouds_after_s else None,
+        clouds_after_s=RangeEntry.known(solid.clouds_after_s),
         amount_g_per_L=solid.amount_g_per_L,
     )
 
@@ -400,7 +402,8 @@ def _granted(result: Forecast) -> Block:
     if model > 0.3:
         items.append("Most of the spread is in the constants: only the jar narrows it.")
     items = items[:4]
-    items += [n for n in result.notes if " is read as " not in n][:6]
+    how_read = set(result.mix.water.notes)
+    items += [n for n in result.notes if n not in how_read][:6]
     return Block("Taken for granted, check these", items=items)
 
 
@@ -423,6 +426,7 @@ def _chemist(result: Forecast) -> list[Block]:
     facts = [
         f"ionic strength {result.ionic_strength_mol_per_kg:.3f} mol/kg, "
         f"density {result.density_kg_per_L:.4f} kg/L",
+        *_current(result.conductivity_mS_per_cm),
         f"{100 * result.coverage:.0f} % of it met by measured interaction coefficients",
         f"{result.draws} draws, seed {result.seed}, {result.failed_rows} without an answer",
         ", ".join(f"{k} {v}" for k, v in result.versions.items()),
@@ -432,3 +436,9 @@ def _chemist(result: Forecast) -> list[Block]:
         Block("Saturation", rows=rows),
         Block("Totals", rows=totals),
     ]
+
+
+def _current(found: Range | None) -> list[str]:
+    if found is None:
+        return []
+    return [f"conductivity {found.median:.3g} mS/cm ({found.p05:.3g} to {found.p95:.3g})"]

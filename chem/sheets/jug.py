@@ -51,6 +51,12 @@ def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
             f"1 part in 10 of water reads about pH {result.ph.median:.1f} "
             f"({result.ph.p05:.1f} to {result.ph.p95:.1f})."
         )
+    current = result.conductivity_mS_per_cm
+    if current is not None:
+        facts.append(
+            f"1 part in 100 of water reads about {current.median:.2g} mS/cm at 25 C "
+            f"({current.p05:.2g} to {current.p95:.2g})."
+        )
     blocks = [
         Block("Ions the label implies", rows=rows),
         Block("Sources", rows=shares if len(shares) > 1 else ()),
@@ -119,31 +125,43 @@ def _carried(carried: Carried, result: Jug, units: Units) -> str:
 
 
 def _cold(result: Jug, units: Units) -> Block:
-    if result.clear_at is None:
+    cold = result.cold
+    if cold is None:
         return Block()
-    cold = format_temperature(result.coldest_celsius, units)
-    text = [f"No crystals at {cold}: {odds(result.clear_at)}."]
-    for salt in result.salts_out[:3]:
-        low, middle, high = (
-            format_temperature(round(t), units)
-            for t in (salt.t_celsius.p05, salt.t_celsius.median, salt.t_celsius.p95)
-        )
-        if salt.from_below:
-            low = f"under {low}"
-        text.append(f"{salt.name} would come out below about {middle} ({low} to {high}).")
+    text = []
+    if cold.clear_at is not None:
+        at = format_temperature(result.coldest_celsius, units)
+        text.append(f"No salt out at {at}: {odds(cold.clear_at)}.")
+    if cold.salts_out_below is not None:
+        text.append(f"Salts out below about {_between(cold.salts_out_below, units)}.")
+        text.append(f"What comes out first is {' or '.join(cold.names[:2])}.")
+    if cold.freezes_below is not None:
+        text.append(f"Ice comes before salt, below about {_between(cold.freezes_below, units)}.")
+    if cold.cannot_judge is not None:
+        text.append(f"When it salts out can't be judged: {cold.cannot_judge}.")
     return Block("In the cold", text)
+
+
+def _between(t_celsius: Range, units: Units) -> str:
+    """A middle temperature with its range."""
+    low, middle, high = (
+        format_temperature(round(t), units)
+        for t in (t_celsius.p05, t_celsius.median, t_celsius.p95)
+    )
+    return f"{middle} ({low} to {high})"
 
 
 def jug_json(result: Jug) -> str:
     """The JSON object of the contract."""
-    density = result.density_kg_per_L
+    density, cold = result.density_kg_per_L, result.cold
     return as_json(
         contract.Label(
             product=result.product.name,
             density_kg_per_L=density.median if density else None,
             makeup_mol_per_kg={k: RangeEntry.of(v) for k, v in result.makeup.items()},
             sources_percent={k: RangeEntry.of(v) for k, v in result.sources_percent.items()},
-            ph=RangeEntry.of(result.ph) if result.ph else None,
+            ph=RangeEntry.known(result.ph),
+            conductivity_1_in_100_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
             adds_up=result.adds_up,
             problems=result.problems,
             doubts=[
@@ -159,12 +177,19 @@ def jug_json(result: Jug) -> str:
                 )
                 for c in result.carried
             ],
+            salts_out_below_C=RangeEntry.known(cold.salts_out_below if cold else None),
+            freezes_below_C=RangeEntry.known(cold.freezes_below if cold else None),
             salts_out=[
-                contract.SaltOutEntry(key=s.key, t_celsius=RangeEntry.of(s.t_celsius))
-                for s in result.salts_out
-            ],
+                contract.SaltOutEntry(
+                    key=name.replace(" ", "_"), t_celsius=RangeEntry.known(cold.salts_out_below)
+                )
+                for name in cold.names
+            ]
+            if cold
+            else [],
+            cannot_judge=cold.cannot_judge if cold else None,
             coldest_celsius=result.coldest_celsius,
-            clear_at_coldest=result.clear_at,
+            clear_at_coldest=cold.clear_at if cold else None,
             water_matters=result.water_matters,
             notes=result.notes,
             draws=result.draws,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
@@ -13,57 +13,84 @@ from chem.sheets.contract import laboratory as contract
 
 if TYPE_CHECKING:
     from chem.laboratory import Entry, Solution
+    from chem.laboratory.odds import SolutionOdds
     from chem.laboratory.selfcheck import SelfCheck
 
 LEAST_SHARE = 1e-9
 LEAST_SI = -5.0
+LEAST_CHANCE = 0.01
 LISTING_WIDTH = 80
 _INDENT = "    "
 
 
-def solution_json(result: Solution) -> str:
+def solution_json(result: Solution, odds: SolutionOdds | None = None) -> str:
     """The JSON object of the contract, as text."""
-    plain = contract.Solution(
-        name=result.name,
-        temperature_celsius=result.t_celsius,
-        ph=result.ph,
-        ph_given=result.ph_given,
-        ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
-        water_activity=result.water_activity,
-        species={
-            s.key: contract.SpeciesEntry(
-                molality_mol_per_kg=s.molality_mol_per_kg, activity=s.activity
-            )
-            for s in result.species
-        },
-        si=dict(result.si),
-        charge_balance_relative=result.charge_balance_relative,
-        coverage=result.coverage,
-        notes=result.notes,
-        versions=dict(result.versions),
-    )
-    if result.settled is None or result.dissolved is None:
-        return as_json(plain)
+    told = result.notes
+    settled: dict[str, Any] = {}
+    asked: dict[str, Any] = {}
+    if result.settled is not None and result.dissolved is not None:
+        settled = {
+            "settled": dict(result.settled),
+            "totals_mol_per_kg": dict(result.dissolved),
+            "water_left_kg": result.water_left_kg,
+        }
+    if odds is not None:
+        told = tuple(dict.fromkeys([*told, *odds.notes]))
+        asked = {
+            "closed_by": None if odds.closed_by is None else dict([odds.closed_by]),
+            "probability": None if odds.probability is None else dict(odds.probability),
+            "clogs": None if odds.clogs is None else dict(odds.clogs),
+            "solids": [
+                contract.SolidOddsEntry(**{**vars(s), "probability": dict(s.probability)})
+                for s in odds.solids
+            ],
+            "draws": odds.draws,
+            "seed": odds.seed,
+        }
     return as_json(
-        contract.SettledSolution(
-            **dict(plain),
-            settled=dict(result.settled),
-            totals_mol_per_kg=dict(result.dissolved),
-            water_left_kg=result.water_left_kg,
+        contract.SOLUTIONS[bool(settled), bool(asked)](
+            name=result.name,
+            temperature_celsius=result.t_celsius,
+            ph=result.ph,
+            ph_given=result.ph_given,
+            ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
+            conductivity_mS_per_cm=result.conductivity_mS_per_cm,
+            water_activity=result.water_activity,
+            species={
+                s.key: contract.SpeciesEntry(
+                    molality_mol_per_kg=s.molality_mol_per_kg, activity=s.activity
+                )
+                for s in result.species
+            },
+            si=dict(result.si),
+            charge_balance_relative=result.charge_balance_relative,
+            coverage=result.coverage,
+            notes=told,
+            versions=dict(result.versions),
+            **settled,
+            **asked,
         )
     )
 
 
-def solution_sheet(result: Solution, *, everything: bool = False) -> Sheet:
-    """pH, ionic strength and water activity first, then species by component, then SI."""
+def solution_sheet(
+    result: Solution, odds: SolutionOdds | None = None, *, everything: bool = False
+) -> Sheet:
+    """pH, ionic strength and water activity first, odds if asked, species by component, SI."""
     given = " (given)" if result.ph_given else ""
     answer = [
         f"pH {result.ph:.3f}{given}",
         f"Ionic strength {result.ionic_strength_mol_per_kg:.4g} mol/kg, "
         f"water activity {result.water_activity:.5f}",
     ]
+    if result.conductivity_mS_per_cm is not None:
+        answer.append(
+            f"Conductivity about {result.conductivity_mS_per_cm:.3g} mS/cm at "
+            f"{result.t_celsius:g} C"
+        )
     declared = ", ".join(f"{c} {v:.4g}" for c, v in result.totals.items()) or "water alone"
     blocks = [Block(f"At {result.t_celsius:g} C, mol per kg of water", [declared])]
+    blocks += [] if odds is None else _odds(odds)
     blocks += _settled(result)
     blocks += [_component(result, c, everything) for c in _components(result)]
     blocks.append(_water(result))
@@ -72,9 +99,27 @@ def solution_sheet(result: Solution, *, everything: bool = False) -> Sheet:
         f"charge balance {result.charge_balance_relative:.1e} of all charge",
         f"{100 * result.coverage:.1f} % of the ion pairs met by measured interaction coefficients",
     ]
-    blocks.append(Block("Notes", items=[*(f"{n}." for n in result.notes), *facts]))
+    notes = dict.fromkeys([*result.notes, *(odds.notes if odds is not None else ())])
+    blocks.append(Block("Notes", items=[*(f"{n}." for n in notes), *facts]))
     blocks.append(Block("", [", ".join(f"{k} {v}" for k, v in result.versions.items())]))
     return Sheet(result.name, answer, blocks)
+
+
+def _odds(odds: SolutionOdds) -> list[Block]:
+    """Chance that solids show and clog against time, and the solids behind it."""
+    if odds.probability is None or odds.clogs is None:
+        return [Block("Odds in a closed jar", ["Far beyond the model: no odds are given."])]
+    rows = [("by", "shows", "clogs")]
+    rows += [
+        (t, f"{100 * p:.0f} %", f"{100 * odds.clogs[t]:.0f} %") for t, p in odds.probability.items()
+    ]
+    solids: list[tuple[str, ...]] = [("solid", "SI", "4h", "24h", "30d")]
+    for s in odds.solids:
+        if s.probability["30d"] >= LEAST_CHANCE:
+            at = (f"{100 * s.probability[t]:.0f} %" for t in ("4h", "24h", "30d"))
+            solids.append((s.key, f"{s.si:.2f}", *at))
+    more = [Block("", rows=solids)] if len(solids) > 1 else []
+    return [Block("Odds in a closed jar", rows=rows), *more]
 
 
 def _components(result: Solution) -> list[str]:

@@ -53,7 +53,7 @@ ANSWERS = {
 
 def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
     """Dose, pH with its range, answer after the dose, the curve, cautions."""
-    gases = [evolved_sentence(g, result.ruled) for g in result.gases]
+    gases = [evolved_sentence(g, result.dosed) for g in result.gases]
     if result.refused:
         blocks = [
             _broken(result),
@@ -162,7 +162,7 @@ def ph_json(result: Adjustment, units: Units = "both") -> str:
             copper_free=None
             if copper is None
             else contract.FreeCopper(before=copper[0], after=copper[1]),
-            gases=evolved_entries(result.gases, result.ruled),
+            gases=evolved_entries(result.gases, result.dosed),
             **rules_json(result.rules, result.ruled, result.refused),
             adds_kg_per_ha=dict(result.adds_kg_per_ha) if reached else {},
             poured_as=result.place + 1,

@@ -163,7 +163,10 @@ def evolved_sentence(gas: Evolved, mix: Mix) -> str:
     if gas.amount is None or gas.amount < 0.5:
         return because
     text = f"{because} About {two_figures(gas.amount)} {evolved_unit(gas)}"
-    return f"{text} (limit {gas.limit:g} ppm)." if gas.limit is not None else f"{text}."
+    if gas.limit is None or gas.key == "carbon_dioxide":
+        return f"{text}."
+    where = "limit" if gas.unit == "ppm" else "limit in air"
+    return f"{text} ({where} {gas.limit:g} ppm)."
 
 
 def gas_entries(gases: Sequence[Gas], mix: Mix) -> list[GasEntry]:

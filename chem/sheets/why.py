@@ -177,7 +177,7 @@ def _named(shares: Mapping[str, float]) -> list[str]:
     """Where an ion mainly comes from, the largest first; two places at most."""
     order = sorted(shares, key=lambda name: -shares[name])
     main = [n for n in order if shares[n] >= MAIN_SHARE][:2] or order[:1]
-    return ["the water" if n == WATER else n for n in main]
+    return ["the water" if n == WATER else n for n in main] or ["what the labels leave open"]
 
 
 def _listed(words: Sequence[str]) -> str:

@@ -178,12 +178,16 @@ def read_percent(text: str, where: str) -> Number:
 
 
 def read_ph(text: str, where: str) -> Number:
-    """Read a pH or a range of pH (`6.5`, `6.5-7.5`, `pH 6.5`).
+    """Read a pH or a range of pH (`6.5`, `6.5-7.5`, `pH 6.5`, `6.0 (+/- 0.5)`).
 
     Raises:
         InputProblem: words after the number, or a number outside 0 to 14.
     """
     plain = re.sub(r"^ph\s*[:=]?\s*", "", tidy(text), flags=re.IGNORECASE)
+    within = re.fullmatch(r"([\d.,]+)\s*\(?\s*(?:\+\s*/?\s*-|±)\s*([\d.,]+)\s*\)?", plain)
+    if within:
+        middle, off = (split_number(part, where)[0].value for part in within.groups())
+        plain = f"{max(middle - off, 0.0):g}-{min(middle + off, 14.0):g}"
     number, rest = split_number(plain, where)
     if rest:
         raise refuse(where, text, f"a pH has no unit, but `{rest}` follows it", "the number only")

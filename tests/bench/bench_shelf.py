@@ -22,7 +22,6 @@ import sys
 import tempfile
 import time
 from collections.abc import Sequence
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -34,16 +33,11 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(HERE)]
 
 import bench_solver
 import world
-from corpus import family, with_doubts
-
-from chem.equilibrium import solve
 
 PAGE = HERE / "speed.md"
 PRODUCTS, DRAWS = 60, 64
 SIZES = (15, 30, 60, 120)
 DRAWS_TRIED = (32, 64, 128, 256)
-RATIOS = np.geomspace(0.25, 4.0, 9)
-COMPONENTS_TRIED = (4, 8, 12, 15)
 RATE = 'usual_rate = "4 fl oz/1000 sq ft"'
 RUN = """
 import json, sys, time
@@ -118,38 +112,6 @@ def exponent(x: Sequence[float], y: Sequence[float]) -> float:
     return float(np.polyfit(np.log(x), np.log(y), 1)[0])
 
 
-def sweep() -> tuple[float, float]:
-    """Solves per second over a sweep of ratios: each from scratch, each from the one before."""
-    rng = np.random.default_rng(15)
-    mix = family(rng, bench_solver.COMPONENTS, 1024, kinds=("wide",), high=0.2, ph=(4.0, 9.0))
-    doubts = with_doubts(mix.system, mix.t_celsius, 1024)
-    half = mix.totals * (np.arange(mix.totals.shape[1]) % 2)
-
-    def through(warm: bool) -> float:
-        start, near = time.perf_counter(), None
-        for ratio in RATIOS:
-            state = solve(mix.system, mix.totals + (ratio - 1.0) * half, doubts, start=near)
-            assert state.converged.all()
-            near = state if warm else None
-        return len(RATIOS) * 1024 / (time.perf_counter() - start)
-
-    return max(through(False) for _ in range(3)), max(through(True) for _ in range(3))
-
-
-def by_components() -> list[tuple[int, int, float]]:
-    """(components, species, solves per second) of systems of rising size, with doubts."""
-    out = []
-    every = ["Na", "Cl", "Ca", "PO4", "K", "SO4", "CO3", "NH4", "citrate"]
-    every += [c for c in bench_solver.COMPONENTS if c not in every]
-    for count in COMPONENTS_TRIED:
-        rng = np.random.default_rng(count)
-        mix = family(rng, every[:count], 1024, kinds=("wide",), high=0.2, ph=(4.0, 9.0))
-        doubts = with_doubts(mix.system, mix.t_celsius, 1024)
-        seconds = bench_solver.best(3, partial(solve, mix.system, mix.totals, doubts))
-        out.append((len(mix.system.components), len(mix.system.species), 1024 / seconds))
-    return out
-
-
 def machine() -> str:
     """Kind of processor, cores, memory and versions; no make."""
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
@@ -166,8 +128,6 @@ def machine() -> str:
 def main() -> None:
     """Measure and write the page."""
     rates = bench_solver.measure()
-    cold, warm = sweep()
-    sizes = by_components()
     with tempfile.TemporaryDirectory() as held:
         folder = Path(held)
         whole = folder / "whole"
@@ -192,24 +152,7 @@ def main() -> None:
         "",
         f"Machine: {machine()}.",
         "",
-        "## One solve",
-        "",
-        f"{rates.components} components, {rates.species} species, {bench_solver.ROWS} rows, one "
-        "core, doubts on; PHREEQC with the same generated database and SIT model.",
-        "",
-        "| | solves per second | times PHREEQC |",
-        "|---|---|---|",
-        f"| PHREEQC | {rates.phreeqc:.0f} | 1 |",
-        f"| ours, each from scratch | {rates.doubtful:.0f} | {rates.ratio:.0f} |",
-        f"| ours, {len(RATIOS)} ratios from 0.25 to 4, each from scratch | {cold:.0f} | "
-        f"{cold / rates.phreeqc:.0f} |",
-        f"| ours, the same ratios, each from the one before | {warm:.0f} | "
-        f"{warm / rates.phreeqc:.0f} |",
-        "",
-        "| components | species | solves per second |",
-        "|---|---|---|",
-        *(f"| {c} | {s} | {rate:.0f} |" for c, s, rate in sizes),
-        "",
+        *bench_solver.section(rates),
         "## A shelf",
         "",
         f"Every pair of products of the simulated world, {DRAWS} draws each, cold, in a process "

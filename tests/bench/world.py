@@ -28,7 +28,7 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -70,6 +70,8 @@ POUNDS_PER_GAL = 8.3454
 """lb/gal of 1 kg/L (NIST Handbook 44, appendix C)."""
 NEAR_SI = -1.0
 NEVER_S = 1e12
+LET_GO = 0.1
+"""Most that a strong ferric chelate gives up by a day (value from memory)."""
 SLIGHT = 0.1
 """Below this an eye sees a haze, whatever it is [g/L]."""
 SLIP = 0.1
@@ -284,6 +286,12 @@ class Nature:
     def factor(self, key: str, one_sigma: float) -> float:
         """A lognormal factor with median 1."""
         return math.exp(math.log(one_sigma) * self._unit(key))
+
+    def clouding(self, family: str, one_sigma: float) -> float:
+        """Factor on a clouding time: 70 % of its variance the tank's, the rest the family's."""
+        unit = math.sqrt(0.7) * self._unit("clouding tank")
+        unit += math.sqrt(0.3) * self._unit(f"clouding {family}")
+        return math.exp(math.log(one_sigma) * unit)
 
     def share(self, key: str) -> float:
         """Evenly between 0 and 1."""
@@ -623,11 +631,17 @@ def _stand(
     """Follow a tank for a day: iron rusts, chelates let go, solids come out by their clock."""
     if totals.get("Fe2", 0.0) > 0.0:
         totals.setdefault("Fe3", 0.0)
-    system = nature.system(list(totals), tuple(held))
+    plain = nature.system(list(totals), tuple(held))
+    first = solve(plain, _at(plain, totals, held, 0.0, 0.0), nature.conditions(plain, t_celsius))
+    if not first.converged[0]:
+        raise NoTruth("no equilibrium of the fresh tank")
+    tank = _holding(totals, float(first.ph[0]))
+    pairs = dict.fromkeys([*held, *((r["metal"], r["agent"]) for r in tank)])
+    system = nature.system(list(totals), tuple(pairs))
     conditions = nature.conditions(system, t_celsius)
     phases = build_phases(system)
     log_ksp = nature.log_ksp(phases, t_celsius)
-    fresh = solve(system, _at(system, totals, held, 0.0, 0.0), conditions)
+    fresh = solve(system, _at(system, totals, held, 0.0, 0.0, tank), conditions)
     if not fresh.converged[0]:
         raise NoTruth("no equilibrium of the fresh tank")
     hydroxide = math.exp(fresh.ln_activity[0, system.index["OH-"]])
@@ -638,12 +652,12 @@ def _stand(
     so_far = np.zeros(len(phases))
     sulfur, milky_s = _sulfur(nature, fresh, totals, water_per_L)
     now: _State | None = None
-    present = _at(system, totals, held, 0.0, 0.0)
+    present = _at(system, totals, held, 0.0, 0.0, tank)
     for name, t in TIMES_S.items():
         if now is None or changes:
             turned = _rusted(nature, totals.get("Fe2", 0.0), hydroxide, t)
-            released = nature.share("exchange") if t >= TIMES_S["24h"] else 0.0
-            present = _at(system, totals, held, turned, released)
+            released = LET_GO * nature.share("exchange") if t >= TIMES_S["24h"] else 0.0
+            present = _at(system, totals, held, turned, released, tank)
             now = _state(nature, system, phases, conditions, log_ksp, present, water_per_L)
         grown = 1.0 - np.exp(
             -np.maximum(t - now.starts, 0.0) / (5.0 * np.maximum(now.starts, 1e-3))
@@ -654,7 +668,6 @@ def _stand(
         out[name] = dict(zip(phases.keys, so_far.tolist(), strict=True))
         if t > milky_s:
             out[name]["sulfur_by_acid"] = sulfur * -math.expm1(-(t - milky_s) / (5.0 * milky_s))
-    show = tables().value("show_limit")
     return Truth(
         mix=path,
         families=tuple(liquid.family for liquid in liquids),
@@ -667,7 +680,7 @@ def _stand(
         ionic_strength=float(fresh.ionic_strength[0]),
         si=si,
         out=out,
-        shows={t: sum(grams.values()) > show for t, grams in out.items()},
+        shows={t: seen(grams) for t, grams in out.items()},
     )
 
 
@@ -691,8 +704,12 @@ def _at(
     held: Mapping[tuple[str, str], float],
     turned: float,
     released: float,
+    tank: Sequence[Mapping[str, str]] = (),
 ) -> Floats:
-    """(1, C) totals with some iron rusted and some chelate let go [mol/kg water]."""
+    """(1, C) totals with some iron rusted and some chelate let go [mol/kg water].
+
+    tank: rows of `holding.csv` by which the tank itself holds more.
+    """
     now = dict(totals)
     if turned:
         now["Fe2"] -= turned
@@ -702,7 +719,27 @@ def _at(
         now[held_key(metal, agent)] = still
         now[metal] = max(now[metal] - still, 0.0)
         now[agent] = max(now[agent] - still, 0.0)
+    for row in tank:
+        metal, agent = row["metal"], row["agent"]
+        low, high = float(row["none_below"]), float(row["all_above"])
+        if now[metal] > 0.0 and now[agent] > 0.0:
+            way = math.log(now[agent] / now[metal] / low) / math.log(high / low)
+            still = min(min(max(way, 0.0), 1.0) * now[metal], now[agent])
+            now[held_key(metal, agent)] = now.get(held_key(metal, agent), 0.0) + still
+            now[metal] -= still
+            now[agent] -= still
     return system.totals(now)
+
+
+def _holding(totals: Mapping[str, float], ph: float) -> list[dict[str, str]]:
+    """Rows of `holding.csv` by which a tank of this pH holds metals that no product did."""
+    return [
+        row
+        for row in read_csv("holding.csv")
+        if row["none_below"]
+        and {row["metal"], row["agent"]} <= set(totals)
+        and float(row["ph_from"]) <= ph < float(row["ph_to"])
+    ]
 
 
 def _rusted(nature: Nature, iron: float, hydroxide: float, t_s: float) -> float:
@@ -769,7 +806,7 @@ def _state(
     si = clear.saturation_index(phases, log_ksp)[0]
     stages = np.zeros((2, len(phases)))
     mass = np.array([molar_mass_g_per_mol(s.formula) for s in phases.solids])
-    may = np.array([s.decides and s.kinetics != "dormant" for s in phases.solids], dtype=bool)
+    may = np.array([s.decides for s in phases.solids], dtype=bool)
     near = np.flatnonzero(may & (si > NEAR_SI))
     if (si[near] > 0.0).any():
         some = phases.pick(near)
@@ -791,11 +828,16 @@ def _state(
     starts = np.array(
         [
             clouds_after_s(s.curve, 2.0 * si[m] / phases.ions[m])
-            * nature.factor(f"clouding {s.key}", tables().clouding[s.curve].factor)
+            * nature.clouding(s.family, tables().clouding[s.curve].factor)
             * retarded(s.curve, mmol)
             for m, s in enumerate(phases.solids)
         ]
     )
+    soonest: dict[str, float] = {}
+    for s, start in zip(phases.solids, starts, strict=True):
+        if s.decides:
+            soonest[s.family] = min(start, soonest.get(s.family, math.inf))
+    starts = np.array([soonest.get(s.family, math.inf) for s in phases.solids])
     return _State(si, stages, mass * water_per_L, np.minimum(starts, NEVER_S))
 
 
@@ -816,18 +858,37 @@ def clouds_after_s(curve: str, si: float) -> float:
 def retarded(curve: str, mmol_per_L: Mapping[str, float]) -> float:
     """How many times longer a solid takes beside what slows it: the table's rule."""
     times = 1.0
-    for slowed, component, most, half in _retarders():
-        c = mmol_per_L.get(component, 0.0) if slowed == curve else 0.0
-        times *= 1.0 + (most - 1.0) * c / (c + half)
+    for row in _retarders():
+        c = mmol_per_L.get(row["component"], 0.0) if row["curve"] == curve else 0.0
+        most = float(row["most"])
+        if not row["per"]:
+            times *= 1.0 + (most - 1.0) * c / (c + float(row["half_mmol_per_L"]))
+        elif c > 0.0 and row["per"] in mmol_per_L:
+            start, end = float(row["from_ratio"]), float(row["to_ratio"])
+            ratio = c / max(mmol_per_L[row["per"]], 1e-12)
+            way = math.log(ratio / start) / math.log(end / start)
+            times *= most ** min(max(way, 0.0), 1.0)
     return times
 
 
 @cache
-def _retarders() -> list[tuple[str, str, float, float]]:
-    return [
-        (r["curve"], r["component"], float(r["most"]), float(r["half_mmol_per_L"]))
-        for r in read_csv("delays.csv")
-    ]
+def _retarders() -> list[dict[str, str]]:
+    return read_csv("delays.csv")
+
+
+@cache
+def _limits() -> dict[str, float]:
+    """What a solid looks like -> from how much of it is seen [g/L]."""
+    return {r["shows_as"]: float(r["shows_g_per_L"]) for r in read_csv("limits.csv")}
+
+
+def seen(grams: Mapping[str, float]) -> bool:
+    """Whether any of what came out [g/L] passes its own limit."""
+    solids = tables().solids
+    return any(
+        g > (_limits()[solids[k].shows_as] if k in solids else tables().value("show_limit"))
+        for k, g in grams.items()
+    )
 
 
 @cache

@@ -74,6 +74,18 @@ class Check:
     note: str
 
     @property
+    def kind(self) -> str:
+        """`fitted`, in whole or in part; `recalled` from memory; else `blind`: counted apart.
+
+        `not blind`: chosen after a comparison with ours, and in no count.
+        """
+        if self.fitted in {"yes", "partly"}:
+            return "fitted"
+        if self.fitted == "not blind":
+            return self.fitted
+        return "recalled" if self.how_known == "value from memory" else "blind"
+
+    @property
     def number(self) -> float:
         """The measured value; raises ValueError for a mark."""
         return float(self.value)
@@ -125,7 +137,7 @@ def _gas(system: System, t_celsius: float, pressure_atm: float) -> tuple[Phases,
     assert constant is not None
     reaction = next(s.reaction for s in tables().species if s.key == "CO2")
     henry = henry_constant()
-    gas = Solid("carbon_dioxide_gas", "", "CO2", reaction, henry, "prompt", True, "")
+    gas = Solid("carbon_dioxide_gas", "", "CO2", reaction, henry, "prompt", "", "", "")
     phases = Phases((gas.key,), (gas,), system.nu[:, [column]], system.water[[column]], np.ones(1))
     log_k = henry.at(t_celsius) + math.log10(pressure_atm) - constant.at(t_celsius)
     return phases, log_k
@@ -282,7 +294,7 @@ def chart_mark(check: Check) -> str:
     system = system_of(frozenset(check.totals))
     phases = build_phases(system)
     conditions = Conditions.nominal(system, check.t_celsius)
-    allowed = np.array([s.decides and s.kinetics != "dormant" for s in phases.solids])
+    allowed = np.array([s.decides for s in phases.solids])
     state = settle(system, _row(system, check.totals), conditions, phases, allowed=allowed)
     mass = np.array([molar_mass_g_per_mol(s.formula) for s in phases.solids])
     g_per_L = float(state.amounts[0] @ mass) * water_density_g_per_mL(check.t_celsius)

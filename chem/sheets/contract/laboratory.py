@@ -22,6 +22,7 @@ class Solution(Part):
     ph: Figure
     ph_given: bool
     ionic_strength_mol_per_kg: Figure
+    conductivity_mS_per_cm: Figure
     water_activity: Figure
     species: dict[str, SpeciesEntry]
     si: dict[str, Figure]
@@ -37,6 +38,41 @@ class SettledSolution(Solution):
     settled: dict[str, Figure]
     totals_mol_per_kg: dict[str, Figure]
     water_left_kg: Figure
+
+
+class SolidOddsEntry(Part):
+    """A solid, its median SI, its chance of showing by each time, and then when and how much."""
+
+    key: str
+    kinetics: str
+    si: Figure
+    probability: dict[str, Figure]
+    clouds_after_s: Figure
+    amount_g_per_L: Figure
+
+
+class SolutionWithOdds(Solution):
+    """The same with the odds of a closed jar; closed_by: the ion that holds a given pH."""
+
+    closed_by: dict[str, Figure] | None
+    probability: dict[str, Figure] | None
+    clogs: dict[str, Figure] | None
+    solids: Sequence[SolidOddsEntry]
+    draws: int
+    seed: int
+
+
+class SettledSolutionWithOdds(SettledSolution, SolutionWithOdds):
+    """Both."""
+
+
+SOLUTIONS: dict[tuple[bool, bool], type[Solution]] = {
+    (False, False): Solution,
+    (True, False): SettledSolution,
+    (False, True): SolutionWithOdds,
+    (True, True): SettledSolutionWithOdds,
+}
+"""Whether solids could form, whether odds were asked for -> the object."""
 
 
 class TableCount(Part):

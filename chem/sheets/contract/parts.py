@@ -14,7 +14,7 @@ ALIASES = {
     "judged_at": "for",
     "what_for": "for",
     "come_from": "from",
-    "kinetics": "class",
+    "of_class": "class",
     "tries": "try",
     "hint": "try",
     "at_15min": "15min",
@@ -64,6 +64,11 @@ class RangeEntry(Between):
     def of(cls, spread: Range) -> Self:
         """A range of the draws."""
         return cls(median=spread.median, p05=spread.p05, p95=spread.p95)
+
+    @classmethod
+    def known(cls, spread: Range | None) -> Self | None:
+        """A range of the draws, or null."""
+        return None if spread is None else cls.of(spread)
 
 
 class ByTime(Part):

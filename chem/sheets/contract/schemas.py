@@ -10,7 +10,7 @@ from pydantic import BaseModel, TypeAdapter
 
 from chem.notebook import Entry
 from chem.sheets.contract.advice import Diagnose, Fix, Ph, Why
-from chem.sheets.contract.laboratory import SelfCheck, SettledSolution, Solution, Tables, Trace
+from chem.sheets.contract.laboratory import SOLUTIONS, SelfCheck, Tables, Trace
 from chem.sheets.contract.shelf import Label, Shelf
 from chem.sheets.contract.tank import Calibrate, Forecast, Jar, Pour
 from chem.version import VERSION
@@ -27,7 +27,7 @@ OBJECTS: dict[str, tuple[type[BaseModel], ...]] = {
     "pour": (Pour,),
     "selfcheck": (SelfCheck,),
     "shelf": (Shelf,),
-    "solution": (Solution, SettledSolution),
+    "solution": tuple(SOLUTIONS.values()),
     "tables": (Tables,),
     "trace": (Trace,),
     "why": (Why,),

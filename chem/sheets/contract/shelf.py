@@ -96,7 +96,7 @@ class SaltOutEntry(Part):
     """A salt that comes out of the jug in the cold, and below which temperature."""
 
     key: str
-    t_celsius: RangeEntry
+    t_celsius: RangeEntry | None
 
 
 class Label(Part):
@@ -107,12 +107,16 @@ class Label(Part):
     makeup_mol_per_kg: dict[str, RangeEntry]
     sources_percent: dict[str, RangeEntry]
     ph: RangeEntry | None
+    conductivity_1_in_100_mS_per_cm: RangeEntry | None
     adds_up: bool
     problems: Sequence[str]
     doubts: Sequence[DoubtEntry]
     open: Sequence[str]
     carries: Sequence[CarriedEntry]
+    salts_out_below_C: RangeEntry | None
+    freezes_below_C: RangeEntry | None
     salts_out: Sequence[SaltOutEntry]
+    cannot_judge: str | None
     coldest_celsius: float
     clear_at_coldest: Figure
     water_matters: str | None

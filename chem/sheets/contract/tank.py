@@ -19,11 +19,11 @@ from chem.sheets.contract.parts import (
 
 
 class SolidEntry(Part):
-    """A solid that may form; kinetics: prompt, slow or dormant."""
+    """A solid that may form; its class: prompt, slow or dormant."""
 
     key: str
     formula: str
-    kinetics: str
+    of_class: str
     decides: bool
     si: RangeEntry
     probability: ByTime
@@ -67,6 +67,7 @@ class Forecast(OfMix):
     ph_aired: Figure
     ph_settled: Figure
     ionic_strength_mol_per_kg: Figure
+    conductivity_mS_per_cm: RangeEntry | None
     density_kg_per_L: Figure
     coverage: Figure
     totals_mol_per_L: dict[str, Figure]

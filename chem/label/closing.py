@@ -1,0 +1,490 @@
+"""The pH of a jug, and the acid or base that no label names.
+
+For each candidate liquid the charge that its label leaves open is a curve over pH, c(pH). How
+likely a pH is follows from what makers sell of that kind (`ph_as_sold.csv`), from a printed or
+measured reading, and from how little unnamed acid or base it takes: makers trim a pH and name
+nothing, so a quarter of that belief is ten times as wide. pH is integrated over a grid; liquids
+are then taken by systematic resampling, never by weights.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chem.doubts import median
+from chem.equilibrium import Conditions, System, build_system, solve
+from chem.label.product import Product
+from chem.label.salting import salting_out
+from chem.reference import Source, ph_as_sold, tables
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+GRID = np.arange(0.5, 13.6, 0.5)
+FINE = np.arange(0.5, 13.51, 0.05)
+DILUTION = {"neat": 1.0, "10 %": 0.1, "1 %": 0.01}
+STRONG_IONIC_STRENGTH = 4.0
+LIKE = 8
+"""Liquids of so many readings get charge curves of their own; the rarer share one."""
+# Widths of the closing charge [eq/kg]; all common practice, no source.
+OF_CHARGE, OF_CHELANT, OF_ORGANIC, OF_AMINE_BORATE, LEAST = 0.02, 0.3, 1.0, 0.5, 2e-4
+OF_CITRATE, OF_FREE_METAL = 0.1, 0.06
+"""Salts of iron, manganese, zinc and copper are kept acid, against rust and basic salts."""
+BROAD, BROAD_SHARE, BROAD_SHARE_DRY = 10.0, 0.35, 0.05
+DRY = 200.0
+"""Crystals hold far less free acid or base than liquors, and nobody trims them."""
+NO_SOURCE = 0.5
+"""Where a label names no source, acid and base are all but free [eq/kg]."""
+OTHER_PH, OTHER_SD, OTHER_SHARE, OTHER_UNNAMED = 7.0, 3.0, 0.05, 0.30
+LOT_SD, LOT_FAR_SD, LOT_FAR = 0.28, 1.0, 0.05
+BRINE_SD, MEASURED_SD = 0.8, 0.15
+MODEL_SD = 0.12
+"""Of the pH that charge and constants give a jug which nobody measured."""
+METALS = ("Fe2", "Fe3", "Mn", "Zn", "Cu")
+CHELANTS = ("EDTA", "DTPA", "HEDTA", "EDDHA", "gluconate")
+ORGANIC_KINDS, TRIMMERS = {"organic", "polymer"}, {"acid", "base"}
+AMINES = {"boron ethanolamine", "ethanolamine"}
+NOT_ORGANIC = {"urea", "methylene diurea", "triazone", "urea-triazone", "methylene urea"}
+ORGANIC_EQ, UREA_EQ = 4.0, 0.3
+"""Share that organic matter and urea have in what a kind of goods reads [eq/kg of it]."""
+NEUTRALISED = 0.3
+"""Weight of an acid or base named beside salts: it was trimmed with, not sold for."""
+MIXED_PHOSPHATE = ((3.8, 5.0), (5.5, 7.0))
+MONOPHOSPHATES = {"monopotassium phosphate", "monoammonium phosphate", "monosodium phosphate"}
+LIME_PH = 12.4
+"""Hydrated lime is saturated there: no calcium jug stands higher (portlandite, 25 degC)."""
+T90 = 2.132
+"""95 % point of Student's t with 4 degrees of freedom."""
+
+
+@dataclass(frozen=True)
+class Made:
+    """M liquids before their pH is closed.
+
+    components: C keys; mol_per_kg: (M, C); water: (M,) [kg/kg]; sources: n, amounts: (M, n)
+    [kg/kg]; miss_eq: (M,) [eq/kg]; reading: (M,) which reading of the label each follows; bare:
+    sources that only stand for ions of living matter.
+    """
+
+    components: tuple[str, ...]
+    mol_per_kg: Floats
+    water: Floats
+    sources: tuple[Source, ...]
+    amounts: Floats
+    miss_eq: Floats
+    reading: Integers
+    bare: frozenset[str]
+
+    def of(self, component: str) -> Floats:
+        """(M,) mol/kg of one component."""
+        if component not in self.components:
+            return np.zeros(len(self.water))
+        return self.mol_per_kg[:, self.components.index(component)]
+
+    def rows(self, which: Integers) -> Made:
+        """Some of the liquids."""
+        return Made(
+            self.components,
+            self.mol_per_kg[which],
+            self.water[which],
+            self.sources,
+            self.amounts[which],
+            self.miss_eq[which],
+            self.reading[which],
+            self.bare,
+        )
+
+    def middle(self) -> Made:
+        """One liquid, the mean of all."""
+        return Made(
+            self.components,
+            self.mol_per_kg.mean(axis=0, keepdims=True),
+            self.water.mean(keepdims=True),
+            self.sources,
+            self.amounts.mean(axis=0, keepdims=True),
+            self.miss_eq.mean(keepdims=True),
+            self.reading[:1],
+            self.bare,
+        )
+
+
+def charges(components: Sequence[str]) -> Floats:
+    """(C,) charge of each component's master."""
+    return np.array([tables().components[c].charge for c in components], dtype=np.float64)
+
+
+def per_kgw(made: Made, dilution: float) -> Floats:
+    """(M,) kg of product per kg of water at a dilution by mass."""
+    return np.asarray(dilution / (dilution * made.water + 1.0 - dilution + 1e-9))
+
+
+@dataclass(frozen=True)
+class Read:
+    """Where a pH was read: dilution by mass, log-likelihood over FINE, whether what makers sell
+    counts beside it, whether it was a brine too strong for any model."""
+
+    dilution: float
+    log_likelihood: Floats
+    prior: bool
+    brine: bool
+
+
+def reading_of(product: Product, made: Made) -> Read:
+    """What a label or a strip says of a jug's pH."""
+    if product.ph is None:
+        return Read(0.01 if product.dry else 0.1, np.zeros(len(FINE)), True, False)
+    dilution = DILUTION["1 %" if product.dry else product.ph_at]
+    strength = 0.5 * (made.mol_per_kg @ charges(made.components) ** 2) * per_kgw(made, dilution)
+    brine = bool(median(strength) > STRONG_IONIC_STRENGTH)
+    low, high = product.ph.low, product.ph.high
+    if product.ph_measured:
+        likely = _blurred(low, high, MEASURED_SD)
+    elif brine:
+        likely = _blurred(low, high, BRINE_SD)
+    else:
+        likely = (1.0 - LOT_FAR) * _blurred(low, high, LOT_SD)
+        likely = likely + LOT_FAR * _blurred(low, high, LOT_FAR_SD)
+    return Read(min(dilution, 0.1) if brine else dilution, np.log(likely + 1e-300), brine, brine)
+
+
+def _blurred(low: float, high: float, sd: float) -> Floats:
+    """Density over FINE of an even range blurred by a normal error."""
+    ends = np.linspace(low, high, 9) if high > low else np.array([low])
+    z = (FINE[:, None] - ends) / sd
+    return np.asarray(np.exp(-0.5 * z**2).mean(axis=1) / sd)
+
+
+def _t4(z: Floats) -> Floats:
+    """Density of Student's t with 4 degrees of freedom."""
+    return np.asarray(0.375 * (1.0 + 0.25 * z**2) ** -2.5)
+
+
+def _band(low: float, high: float) -> Floats:
+    """Density over FINE of goods of which 90 % read low to high."""
+    scale = (high - low) / (2.0 * T90)
+    return _t4((FINE - 0.5 * (low + high)) / scale) / scale
+
+
+def prior_of(product: Product, made: Made) -> Floats:
+    """(M, F) density over FINE of what makers sell, by each liquid's share of the charge."""
+    named = bool(product.sources or product.also or product.vague)
+    weight = np.zeros(made.amounts.shape)
+    salts = any(s.kind not in {"acid", "base"} and s.key != "urea" for s in made.sources)
+    present = frozenset(s.key for s in made.sources) - made.bare
+    bands = np.array([_sold(s, present, len(made.sources) >= 3) for s in made.sources])
+    bands = bands.reshape(len(made.sources), len(FINE))
+    for j, source in enumerate(made.sources):
+        if bands[j].any() and source.key not in made.bare:
+            eq = sold_for(source) * (NEUTRALISED if salts and source.kind in TRIMMERS else 1.0)
+            weight[:, j] = made.amounts[:, j] * eq
+    total = weight.sum(axis=1, keepdims=True)
+    mixture = np.divide(weight, total, out=np.zeros_like(weight), where=total > 0.0) @ bands
+    other = OTHER_SHARE if named else OTHER_UNNAMED
+    z = (FINE - OTHER_PH) / OTHER_SD
+    wide = np.exp(-0.5 * z**2) / (OTHER_SD * np.sqrt(2.0 * np.pi))
+    return np.asarray(np.where(total > 0.0, (1.0 - other) * mixture + other * wide, wide))
+
+
+def _sold(source: Source, present: frozenset[str], mixed: bool) -> Floats:
+    """Density over FINE of goods of one source beside the others."""
+    if source.key in MONOPHOSPHATES and mixed:
+        return np.asarray(sum(0.5 * _band(low, high) for low, high in MIXED_PHOSPHATE))
+    rows = ph_as_sold().get(source.key, ())
+    rows = tuple(r for r in rows if r.holds(present)) or tuple(r for r in rows if not r.beside)
+    if not rows:
+        return np.zeros(len(FINE))
+    whole = sum(r.weight for r in rows)
+    return np.asarray(sum(r.weight / whole * _band(r.low, r.high) for r in rows))
+
+
+def sold_for(source: Source) -> float:
+    """Say that a source has in what its goods read [eq/kg of it]."""
+    held = source.mol_per_kg().items()
+    eq = sum(max(abs(tables().components[c].charge), float(c in {"B", "Si"})) * m for c, m in held)
+    if source.kind in ORGANIC_KINDS and source.key != "boron ethanolamine":
+        return UREA_EQ if source.key in NOT_ORGANIC else max(eq, ORGANIC_EQ)
+    return eq
+
+
+def width_of(product: Product, made: Made) -> Floats:
+    """(M,) how much unnamed acid or base is usual [eq/kg of product]."""
+    z = np.abs(charges(made.components))
+    width = OF_CHARGE * 0.5 * (made.mol_per_kg @ z) + LEAST + made.miss_eq
+    for agent in CHELANTS:
+        width = width + OF_CHELANT * made.of(agent)
+    width = width + OF_CITRATE * made.of("citrate")
+    chelated = sum((made.of(a) for a in CHELANTS), np.zeros(len(made.water)))
+    free = np.maximum(sum((made.of(m) for m in METALS), np.zeros(len(made.water))) - chelated, 0.0)
+    width = width + OF_FREE_METAL * free
+    if AMINES & {s.key for s in made.sources}:
+        width = width + OF_AMINE_BORATE * made.of("B")
+    for j, source in enumerate(made.sources):
+        if source.kind in ORGANIC_KINDS and source.key not in NOT_ORGANIC | AMINES:
+            width = width + OF_ORGANIC * made.amounts[:, j]
+        elif source.key in made.bare:
+            width = width + sold_for(source) * made.amounts[:, j]
+    if product.dry:
+        return width / DRY
+    if not (product.sources or product.also or product.vague):
+        return width + NO_SOURCE
+    return np.asarray(width)
+
+
+def _owners(system: System) -> Integers:
+    """(S,) the component whose protons a species carries, C for H+ and OH-."""
+    count = len(system.components)
+    rank = np.array(
+        [2 if c == "NH4" else 1 if z < 0 or c in {"B", "Si"} else 0
+         for c, z in zip(system.components, system.component_charge, strict=True)]
+    )  # fmt: skip
+    held = system.nu[:count] != 0.0
+    best = np.where(held, rank[:, None], -1).argmax(axis=0)
+    return np.where(held.any(axis=0), best, count)
+
+
+def charge_curves(made: Made, dilution: float, window: Floats) -> Floats:
+    """(M, K) base [eq/kg of product] that each liquid lacks at each pH of `window`; acid below 0.
+
+    The protons that a mole of each component carries are solved for in the mean liquid of each
+    reading, then taken by every liquid's own amounts.
+    """
+    system = build_system(made.components)
+    order = [made.components.index(c) for c in system.components]
+    totals = (made.mol_per_kg * per_kgw(made, dilution)[:, None])[:, order]
+    group = _groups(made)
+    count = int(group.max()) + 1
+    means = np.array([totals[group == g].mean(axis=0) for g in range(count)])
+    state = solve(
+        system,
+        np.repeat(np.maximum(means, 1e-12), len(window), axis=0),
+        Conditions.nominal(system),
+        ph=np.tile(window, count),
+    )
+    protons = np.nan_to_num(state.molality) * system.nu[-1]
+    owner, size = _owners(system), len(system.components)
+    carried = np.stack([protons[:, owner == c].sum(axis=1) for c in range(size + 1)], axis=1)
+    carried = carried.reshape(count, len(window), size + 1)
+    per_mole = carried[:, :, :size] / np.maximum(means, 1e-12)[:, None, :]
+    own = system.component_charge + per_mole
+    free = carried[:, :, size]
+    solved = state.converged.reshape(count, len(window))
+    out = np.empty((len(totals), len(window)))
+    for g in range(count):
+        mine = group == g
+        held = made.mol_per_kg[mine][:, order] @ own[g].T
+        out[mine] = -(held + free[g] / per_kgw(made, dilution)[mine][:, None])
+        bad = ~solved[g]
+        if bad.any() and not bad.all():
+            good = np.flatnonzero(~bad)
+            for row in np.flatnonzero(mine):
+                out[row] = np.interp(window, window[good], out[row, good])
+    return out
+
+
+def _groups(made: Made) -> Integers:
+    """(M,) which mean liquid stands for each: one per reading, the rarer together."""
+    kinds, place, often = np.unique(made.reading, return_inverse=True, return_counts=True)
+    if len(kinds) <= LIKE:
+        return np.asarray(place)
+    common = np.argsort(-often)[: LIKE - 1]
+    rank = np.full(len(kinds), LIKE - 1)
+    rank[common] = np.arange(LIKE - 1)
+    return rank[place]
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """N draws: which candidate, the pH of its jug at `dilution`, and the base that it lacks there
+    [eq/kg of product]."""
+
+    rows: Integers
+    ph: Floats
+    lacking: Floats
+    dilution: float
+    brine: bool
+
+    def middle(self) -> Chosen:
+        """One draw at the median pH."""
+        middle = np.array([median(self.ph)]), np.array([median(self.lacking)])
+        return Chosen(self.rows[:1], *middle, self.dilution, self.brine)
+
+
+SHELF_CELSIUS, SHELF_SPREAD_K = 12.0, 4.0
+NEVER_SOLD = 0.02
+
+
+def exists(product: Product, made: Made) -> Floats:
+    """(M,) chance that a liquid stays clear on a shelf, by measured tables of its own system.
+
+    Sold solutions were clear there. Where no table holds, or none of the liquids would be sold,
+    every liquid is let pass.
+    """
+    count = len(made.water)
+    if product.form != "solution":
+        return np.ones(count)
+    warmest = product.clear_at if product.clear_at is not None else SHELF_CELSIUS
+    salt = salting_out(made.components, made.mol_per_kg, made.water).salt_celsius
+    beyond = np.clip((np.nan_to_num(salt, nan=-99.0) - warmest) / SHELF_SPREAD_K, -50.0, 50.0)
+    chance = 1.0 / (1.0 + np.exp(beyond))
+    return chance if chance.max() > NEVER_SOLD else np.ones(count)
+
+
+def choose(product: Product, made: Made, count: int, generator: np.random.Generator) -> Chosen:
+    """N liquids with their pH, systematically from the whole density."""
+    read = reading_of(product, made)
+    log_density = np.broadcast_to(read.log_likelihood, (len(made.water), len(FINE))).copy()
+    if read.prior:
+        log_density += np.log(prior_of(product, made))
+    fine, grid = FINE, GRID
+    near = fine[read.log_likelihood > read.log_likelihood.max() - 25.0]
+    window = grid[(grid >= near.min() - 0.51) & (grid <= near.max() + 0.51)]
+    curves = charge_curves(made, read.dilution, window)
+    width = width_of(product, made)[:, None]
+    lacking = curves @ np.array([np.interp(fine, window, one) for one in np.eye(len(window))])
+    lacking[:, (fine < window[0] - 1e-9) | (fine > window[-1] + 1e-9)] = 1e9
+    z = lacking / width
+    broad = BROAD_SHARE_DRY if product.dry else BROAD_SHARE
+    closing = (1.0 - broad) * _t4(z) + broad / BROAD * _t4(z / BROAD)
+    log_density += np.log(closing + 1e-300) - np.log(width)
+    limed = (made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)
+    log_density[limed] = -np.inf
+    log_density += np.log(exists(product, made))[:, None]
+    log_density -= log_density.max()
+    density = np.exp(log_density)
+    cumulative = np.cumsum(density, axis=1)
+    mass = cumulative[:, -1]
+    middle = fine[(cumulative > 0.5 * mass[:, None]).argmax(axis=1)]
+    sort = np.lexsort((np.arange(len(mass)), middle))
+    edges = np.cumsum(mass[sort])
+    levels = (np.arange(count) + 0.5) / count
+    picked = sort[np.minimum(np.searchsorted(edges, levels * edges[-1]), len(sort) - 1)]
+    unit = (generator.permutation(count) + 0.5) / count if count > 1 else np.array([0.5])
+    ph = np.array([
+        np.interp(u * mass[i], np.concatenate([[0.0], cumulative[i]]),
+                  np.concatenate([[FINE[0] - 0.025], FINE + 0.025]))
+        for i, u in zip(picked, unit, strict=True)
+    ])  # fmt: skip
+    if not product.ph_measured and count > 1:
+        ph = np.clip(ph + MODEL_SD * generator.standard_normal(count), 0.1, 13.6)
+    base = np.array([np.interp(p, window, curves[i]) for i, p in zip(picked, ph, strict=True)])
+    order = generator.permutation(count)
+    return Chosen(picked[order], ph[order], base[order], read.dilution, read.brine)
+
+
+# Unlisted buffers: chance of none, least and usual amount [eq/kg, share of the charge], spread.
+NO_BUFFER, TWO_BUFFERS = 0.33, 0.4
+BUFFER_LEAST, BUFFER_SHARE = 0.005, 0.04
+ORGANIC_LEAST, ORGANIC_SHARE = 0.1, 0.12
+BUFFER_LN_SD, BUFFER_PK_SD = 0.84, 1.3
+BUFFER_PKS = np.arange(2, 12)
+
+
+def buffers(product: Product, made: Made, ph: Floats, generator: np.random.Generator) -> Floats:
+    """(N, 10) mol/kg of unlisted acids of pK 2 to 11, each split over its two neighbours."""
+    count = len(ph)
+    out = np.zeros((count, len(BUFFER_PKS)))
+    if product.dry:
+        return out
+    charge = 0.5 * (made.mol_per_kg @ np.abs(charges(made.components)))
+    organic = np.zeros(count)
+    for j, source in enumerate(made.sources):
+        if source.kind in ORGANIC_KINDS and source.key not in NOT_ORGANIC:
+            organic = organic + made.amounts[:, j]
+    living = organic > 0.01
+    some = living | (generator.random(count) > NO_BUFFER)
+    usual = np.where(
+        living,
+        np.maximum(ORGANIC_SHARE * charge, ORGANIC_LEAST),
+        np.maximum(BUFFER_SHARE * charge, BUFFER_LEAST),
+    )
+    for k in range(2):
+        here = some & (True if k == 0 else generator.random(count) < TWO_BUFFERS)
+        amount = usual * np.exp(BUFFER_LN_SD * generator.standard_normal(count)) * here
+        pk = np.clip(ph + BUFFER_PK_SD * generator.standard_normal(count), 2.0, 11.0 - 1e-9)
+        low = np.floor(pk).astype(np.int64) - 2
+        share = pk - np.floor(pk)
+        out[np.arange(count), low] += amount * (1.0 - share)
+        out[np.arange(count), low + 1] += amount * share
+    return out
+
+
+AMMONIA_PK = 9.25
+WEAK_FROM = 0.7
+"""In three jugs of ten the acid is citric: a weak one, which the tank titrates further."""
+
+
+def closed(
+    made: Made, chosen: Chosen, acids: Floats, generator: np.random.Generator
+) -> tuple[tuple[str, ...], Floats]:
+    """Components and (N, C) [mol/kg] of liquids closed exactly at their pH, by ammonia, lime,
+    potash or soda on one side, nitrate, chloride or sulfate on the other.
+
+    made: N liquids; acids: (N, 10) of `buffers`, each kept at the jug's pH by base of its own.
+    """
+    count = len(chosen.ph)
+    columns = {c: made.mol_per_kg[:, i] for i, c in enumerate(made.components)}
+    columns |= {f"acid_{k}": acids[:, i] for i, k in enumerate(BUFFER_PKS) if acids[:, i].any()}
+    degree = 1.0 / (1.0 + 10.0 ** (BUFFER_PKS - chosen.ph[:, None]))
+    base = chosen.lacking + (acids * degree).sum(axis=1)
+
+    def add(component: str, mol: Floats) -> None:
+        columns[component] = columns.get(component, np.zeros(count)) + mol
+
+    for component, mol in _agents(made, base, chosen.ph, generator, count).items():
+        add(component, mol)
+    add("Na", np.zeros(count))
+    add("Cl", np.zeros(count))
+    components = tuple(c for c in tables().components if c in columns)
+    matrix = np.maximum(np.stack([columns[c] for c in components], axis=1), 0.0)
+    system = build_system(components)
+    order = [components.index(c) for c in system.components]
+    share = per_kgw(made, chosen.dilution)
+    totals = (matrix * share[:, None])[:, order]
+    state = solve(system, totals, Conditions.nominal(system), ph=chosen.ph)
+    left = -(np.nan_to_num(state.molality) @ system.charge) / share
+    left = np.where(state.converged, left, 0.0)
+    matrix[:, components.index("Na")] += np.maximum(left, 0.0)
+    matrix[:, components.index("Cl")] += np.maximum(-left, 0.0)
+    held = np.flatnonzero(matrix.any(axis=0))
+    return tuple(components[i] for i in held), matrix[:, held]
+
+
+def _citrate_charge(ph: Floats) -> Floats:
+    """Mean charge of citric acid, pK 3.13, 4.76, 6.40 (NIST 46, I = 0)."""
+    steps = [10.0 ** (ph - pk) for pk in (3.13, 4.76, 6.40)]
+    one, two, three = steps[0], steps[0] * steps[1], steps[0] * steps[1] * steps[2]
+    return np.asarray((one + 2.0 * two + 3.0 * three) / (1.0 + one + two + three))
+
+
+def _agents(
+    made: Made, base: Floats, ph: Floats, generator: np.random.Generator, count: int
+) -> dict[str, Floats]:
+    """Strong ions that carry the base [eq/kg], or acid where it is negative."""
+    u = generator.random(count)
+    out = {c: np.zeros(count) for c in ("Na", "K", "NH4", "Ca", "Cl", "NO3", "SO4")}
+    needs_base = base > 0.0
+    ammonia = needs_base & (made.of("NH4") > 0.0) & (u < 0.6) & (ph < 8.5)
+    calcic = (made.of("Ca") > 0.05) & (made.of("SO4") + made.of("PO4") + made.of("CO3") < 1e-3)
+    lime = needs_base & ~ammonia & calcic & (u > 0.4)
+    potash = needs_base & ~ammonia & ~lime & (u > 0.55)
+    soda = needs_base & ~ammonia & ~lime & ~potash
+    out["NH4"] = np.where(ammonia, base * (1.0 + 10.0 ** (ph - AMMONIA_PK)), 0.0)
+    # NH3 added is NH4+ by the pH of the jug: what stays NH3 carries no charge.
+    out["Ca"] = np.where(lime, 0.5 * base, 0.0)
+    out["K"] = np.where(potash, base, 0.0)
+    out["Na"] = np.where(soda, base, 0.0)
+    acid = np.where(needs_base, 0.0, -base)
+    holds_calcium = made.of("Ca") > 0.02
+    nitrate = made.of("NO3") > made.of("Cl")
+    sulfuric = ~holds_calcium & (u < 0.5) & (ph > 2.5)
+    citric = ~holds_calcium & (u > WEAK_FROM)
+    out["SO4"] = np.where(sulfuric, 0.5 * acid, 0.0)
+    out["citrate"] = np.where(citric, acid / np.maximum(_citrate_charge(ph), 0.5), 0.0)
+    strong = ~(sulfuric | citric)
+    out["NO3"] = np.where(strong & nitrate, acid, 0.0)
+    out["Cl"] = np.where(strong & ~nitrate, acid, 0.0)
+    return {c: v for c, v in out.items() if v.any()}

@@ -1,0 +1,145 @@
+"""The liquids that a label's words may mean: vague names and unsourced lines as alternatives.
+
+"Potassium phosphate", "iron chelate", a guarantee that no listed source supplies: each is a slot
+with named options and their chances. A reading takes one option of each slot; those that misfit
+the label's lines are dropped, and if all do, the nearest stays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from chem.label.product import NITROGEN_FORMS, Product
+from chem.reference import Source, catalogue, common_sources, vague_sources
+
+MOST_READINGS = 24
+LIVING = {"seaweed extract", "fish hydrolysate", "molasses", "amino acids", "fulvic acid"}
+BARE_IONS = {
+    "soluble potash": ("potassium hydroxide", 6.0),
+    "calcium": ("calcium hydroxide", 1.2),
+    "magnesium": ("magnesium hydroxide", 0.6),
+    "available phosphate": ("phosphoric acid", 5.0),
+    "sulfur": ("sulfuric acid", 1.5),
+    "sodium": ("sodium hydroxide", 3.0),
+    "total nitrogen": ("amino acids", 10.0),
+    "other water soluble nitrogen": ("amino acids", 10.0),
+    "ammoniacal nitrogen": ("aqua ammonia", 1.0),
+}
+"""What stands for a nutrient that matter of living origin brings along, up to so many percent: the
+ion alone, whose partner the closing acid or base is (common practice, no source)."""
+ACID_AND_BASE = {"K": "potassium hydroxide", "NH4": "aqua ammonia", "Na": "sodium hydroxide"}
+AS_NAMED = 0.7
+"""Chance that a phosphate is the salt that its name says; else acid and base stand beside it, so
+that the printed K/P and N/P outrank the name (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Slot:
+    """What a label leaves open: as named, and (source keys, chance) of each option."""
+
+    name: str
+    options: tuple[tuple[tuple[str, ...], float], ...]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One way to read a label: its sources, its chance, the option taken of each slot."""
+
+    sources: frozenset[str]
+    chance: float
+    taken: tuple[int, ...]
+
+
+def named_sources(product: Product) -> tuple[str, ...]:
+    """Keys of the sources that the label names without doubt."""
+    known = catalogue().sources
+    keys = [s.key for s in product.sources]
+    keys += [k for k in (*product.also, *product.known) if k in known]
+    return tuple(dict.fromkeys(keys))
+
+
+def open_lines(product: Product) -> list[str]:
+    """Guaranteed lines that some source must stand behind."""
+    forms = any(product.guarantee.get(n, 0.0) > 0.0 for n in NITROGEN_FORMS)
+    return [
+        k for k, p in product.guarantee.items() if p > 0.0 and (k != "total nitrogen" or not forms)
+    ]
+
+
+def slots_of(product: Product) -> tuple[Slot, ...]:
+    """Everything about its sources that a label leaves open."""
+    known = catalogue()
+    named = named_sources(product)
+    out = [Slot(name, vague_sources()[name]) for name in product.vague]
+    held = _components(named)
+    for slot in out:
+        held |= _components([k for keys, _ in slot.options for k in keys])
+    chelated = set() if not product.chelated else set(product.chelated)
+    living = bool(LIVING & set(named))
+    for line in open_lines(product):
+        if held & set(known.guarantees[line].counts):
+            continue
+        options: tuple[tuple[tuple[str, ...], float], ...] = tuple(
+            ((source,), chance) for source, chance in common_sources(line)
+        )
+        ion, most = BARE_IONS.get(line, ("", 0.0))
+        if living and product.guarantee[line] <= most:
+            options = (((ion,), 1.0),)
+        if line in chelated:
+            options = tuple(o for o in options if known.sources[o[0][0]].bound) or options
+        if options:
+            out.append(Slot(line, options))
+    phosphate = _phosphates(named)
+    if phosphate is not None:
+        out.append(phosphate)
+    return tuple(out)
+
+
+def bare_ions(product: Product, readings: tuple[Reading, ...]) -> frozenset[str]:
+    """Sources that only stand for ions which living matter brings along."""
+    named = set(named_sources(product))
+    if not LIVING & named:
+        return frozenset()
+    taken = frozenset().union(*(r.sources for r in readings))
+    return (taken & {ion for ion, _ in BARE_IONS.values()}) - named - LIVING
+
+
+def _components(keys: Mapping[str, float] | list[str] | tuple[str, ...]) -> set[str]:
+    return {c for k in keys for c in catalogue().sources[k].components}
+
+
+def _phosphates(named: tuple[str, ...]) -> Slot | None:
+    """The acid and base forms beside a named salt of orthophosphoric acid."""
+    salts = [
+        catalogue().sources[k]
+        for k in named
+        if set(catalogue().sources[k].components) in ({"K", "PO4"}, {"NH4", "PO4"}, {"Na", "PO4"})
+    ]
+    if not salts:
+        return None
+    bases = {ACID_AND_BASE[c] for s in salts for c in s.components if c != "PO4"}
+    return Slot(
+        "forms of its phosphate",
+        (((), AS_NAMED), (("phosphoric acid", *sorted(bases)), 1.0 - AS_NAMED)),
+    )
+
+
+def readings_of(product: Product, slots: tuple[Slot, ...]) -> tuple[Reading, ...]:
+    """The likeliest readings, at most MOST_READINGS, chances adding to 1."""
+    kept = [Reading(frozenset(named_sources(product)), 1.0, ())]
+    for slot in slots:
+        grown = [
+            Reading(r.sources | frozenset(keys), r.chance * chance, (*r.taken, i))
+            for r in kept
+            for i, (keys, chance) in enumerate(slot.options)
+        ]
+        kept = sorted(grown, key=lambda r: -r.chance)[:MOST_READINGS]
+    total = sum(r.chance for r in kept)
+    return tuple(Reading(r.sources, r.chance / total, r.taken) for r in kept)
+
+
+def columns(readings: tuple[Reading, ...]) -> tuple[Source, ...]:
+    """Every source of any reading, in the catalogue's order."""
+    wanted = frozenset().union(*(r.sources for r in readings))
+    return tuple(s for k, s in catalogue().sources.items() if k in wanted)
