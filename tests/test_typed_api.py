@@ -169,7 +169,7 @@ def test_a_mix_made_is_the_mix_read(tmp_path: Path) -> None:
 
 def test_problems_of_what_is_made_name_it_and_its_key() -> None:
     with pytest.raises(chem.InputProblem) as caught:
-        make_product("Odd", density="1.4", sources=["nonesuch"], guarantee={"calcum": 3.0})
+        make_product("Odd", density="1.4", usual_rate="some", guarantee={"calcum": 3.0})
     told = [p.read for p in caught.value.problems]
     assert len(told) == 3 and all(t.startswith("product 'Odd', ") for t in told)
     assert any("density" in t for t in told) and any("guarantee.calcum" in t for t in told)
@@ -193,7 +193,9 @@ def test_reprs_are_short_and_waters_are_not_mixed_up_for_it(tmp_path: Path) -> N
     assert repr(product) == "<Product 'Urea, invented', solution>"
     assert repr(waters[0]) == repr(waters[1]) == "<Water 'One name'>"
     assert repr(mix) == "<Mix 'Tank': Urea, invented in One name>"
-    assert repr(result) == f"<Forecast of 'Tank': clear, chance {result.chance:.2f} at 4h>"
+    assert (
+        repr(result) == f"<Forecast of 'Tank': {result.answer}, chance {result.chance:.2f} at 4h>"
+    )
     assert repr(study) == "<Study of 16 draws, seed 1; jugs known: 1>"
     settings = [make_setting("2 gal/1000 sq ft", water=w, draws=16) for w in waters]
     stock = [make_item(product, "4 fl oz/1000 sq ft")]
