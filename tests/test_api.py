@@ -16,7 +16,7 @@ ROOT = Path(__file__).parent.parent
 
 
 def test_every_public_name_is_found_and_documented() -> None:
-    for name in chem.PUBLIC:
+    for name in chem.__all__:
         found = getattr(chem, name)
         if callable(found):
             assert found.__doc__

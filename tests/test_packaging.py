@@ -22,6 +22,7 @@ def test_wheel_works_away_from_the_checkout(tmp_path: Path) -> None:
     wheel = next(tmp_path.glob("jarsight-*.whl"))
     unpacked = tmp_path / "site"
     with zipfile.ZipFile(wheel) as archive:
+        assert "chem/py.typed" in archive.namelist()
         archive.extractall(unpacked)
     mix = tmp_path / "mix.toml"
     mix.write_text((ROOT / "examples" / "stays-clear.toml").read_text())

@@ -97,9 +97,16 @@ def tables_command(
     missing: Annotated[
         bool, typer.Option("--missing", help="Only what no constant is known of.")
     ] = False,
+    schemas: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Write the JSON Schemas of what --json prints there."),
+    ] = None,
     as_json: _Json = False,
 ) -> None:
     """Every constant with unit, uncertainty, range and source."""
+    if schemas is not None:
+        _write_schemas(schemas, alone=not (words or kind or as_json))
+        return
     from chem.laboratory import find_entries, summary
     from chem.reference.fingerprint import fingerprint
     from chem.sheets.laboratory import summary_text, tables_json, tables_text
@@ -111,6 +118,18 @@ def tables_command(
         typer.echo(tables_text(entries), nl=False)
     else:
         typer.echo(summary_text(summary(), fingerprint()), nl=False)
+
+
+def _write_schemas(folder: Path, *, alone: bool) -> None:
+    from chem.cli.schemas import write_schemas
+    from chem.errors import InputProblem, Problem
+
+    if not alone:
+        wrong = "it writes files and shows no constants"
+        instead = "--schemas DIR alone, or the rest without it"
+        raise InputProblem(Problem("command line, --schemas", wrong, instead))
+    for path in write_schemas(folder):
+        typer.echo(f"Written: {path}")
 
 
 def selfcheck_command(as_json: _Json = False) -> None:

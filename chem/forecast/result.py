@@ -99,3 +99,7 @@ class Forecast:
     seed: int
     failed_rows: int
     versions: Mapping[str, str]
+
+    def __repr__(self) -> str:
+        odds = f"chance {self.chance:.2f} at {self.judged_at}"
+        return f"<Forecast of {self.mix.name!r}: {self.answer}, {odds}>"

@@ -82,6 +82,9 @@ class Study:
         self._ruler: Study | None = None
         self._last: tuple[Mix, tuple[float, float]] | None = None
 
+    def __repr__(self) -> str:
+        return f"<Study of {self.count} draws, seed {self.seed}; jugs known: {len(self._jugs)}>"
+
     @property
     def count(self) -> int:
         """Versions of each tank."""

@@ -3,6 +3,7 @@
 from chem.label.amounts import label_lines, misfits
 from chem.label.contents import Contents, contents
 from chem.label.door import NameWord, class_of_rule, phrases, plain, read_name
+from chem.label.made import Written, as_tables, make_product
 from chem.label.product import (
     NITROGEN_FORMS,
     Product,
@@ -39,6 +40,9 @@ __all__ = [
     "NameWord",
     "Product",
     "Says",
+    "Written",
+    "as_tables",
+    "make_product",
     "class_of_rule",
     "as_found",
     "contents",

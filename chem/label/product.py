@@ -164,6 +164,9 @@ class Product:
     clear_at: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
+    def __repr__(self) -> str:
+        return f"<Product {self.name!r}, {self.form}>"
+
     @cached_property
     def by_name(self) -> tuple[NameWord, ...]:
         """What its name alone tells of it."""
@@ -234,6 +237,13 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     file = path.name
     raw, read_from = load_file(path, "product")
     form = validate(ProductForm, raw, file)
+    return product_of(form, file, key or path.stem, read_from)
+
+
+def product_of(
+    form: ProductForm, file: str, key: str, read_from: FileText | None = None
+) -> Product:
+    """The product of a form; file: as messages name it. Raises: InputProblem with every problem."""
     found = Collector(file)
     sources, vague, unread = _sources(form, found)
     guarantee = _guarantee(form, found)
@@ -282,7 +292,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     clear_at, ph_in_eq, ec = _clear_at(form, found), _ph_in(form, found), _ec(form, found)
     found.done()
     return Product(
-        key=key or path.stem,
+        key=key,
         file=file,
         name=form.name,
         form=form.form,

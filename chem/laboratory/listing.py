@@ -10,7 +10,6 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 from chem.errors import InputProblem, Problem
 from chem.reference import catalogue, data_folder, molar_mass_g_per_mol, read_csv, read_toml, tables
@@ -45,10 +44,6 @@ class Entry:
         cells = [self.table, self.key, self.unit, self.kind, self.source, self.citation]
         cells += [self.where, self.note, *self.more.values()]
         return "\n".join(cells).casefold()
-
-    def as_json(self) -> dict[str, Any]:
-        """For JSON."""
-        return {**vars(self), "more": dict(self.more)}
 
 
 @dataclass(frozen=True)

@@ -51,10 +51,6 @@ class SolidOdds:
     clouds_after_s: float | None
     amount_g_per_L: float
 
-    def as_json(self) -> dict[str, Any]:
-        """For JSON."""
-        return {**vars(self), "probability": dict(self.probability)}
-
 
 @dataclass(frozen=True)
 class SolutionOdds:
@@ -76,17 +72,6 @@ class SolutionOdds:
     notes: tuple[str, ...]
     draws: int
     seed: int
-
-    def as_json(self) -> dict[str, Any]:
-        """What the contract adds to the object of the solution."""
-        return {
-            "closed_by": None if self.closed_by is None else dict([self.closed_by]),
-            "probability": None if self.probability is None else dict(self.probability),
-            "clogs": None if self.clogs is None else dict(self.clogs),
-            "solids": [s.as_json() for s in self.solids],
-            "draws": self.draws,
-            "seed": self.seed,
-        }
 
 
 def closed(recipe: Recipe) -> tuple[Recipe, tuple[str, float] | None]:

@@ -68,11 +68,12 @@ class Recipe:
         return replace(self, totals=totals)
 
 
-def read_recipe(path: Path) -> Recipe:
+def read_recipe(path: Path | str) -> Recipe:
     """Read a solution file.
 
     Raises: InputProblem with every problem of the file.
     """
+    path = Path(path)
     form = validate(SolutionForm, load_toml(path, "solution"), path.name)
     told = Collector(path.name)
     notes = []

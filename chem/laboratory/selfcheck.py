@@ -7,7 +7,6 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from chem.equilibrium import water_density_g_per_mL
 from chem.equilibrium.activity import debye_hueckel_a, dielectric_constant
@@ -56,10 +55,6 @@ class CheckOutcome:
         """Whether it holds; NaN fails."""
         return self.deviation <= self.tolerance
 
-    def as_json(self) -> dict[str, Any]:
-        """For JSON."""
-        return {**vars(self), "passed": self.passed}
-
 
 @dataclass(frozen=True)
 class SelfCheck:
@@ -82,18 +77,6 @@ class SelfCheck:
     def largest(self) -> CheckOutcome:
         """The check with the largest deviation over its tolerance, NaN first."""
         return max(self.checks, key=lambda c: math.inf if math.isnan(c.share) else c.share)
-
-    def as_json(self) -> dict[str, Any]:
-        """The JSON object."""
-        return {
-            "passed": self.passed,
-            "failed": [c.key for c in self.checks if not c.passed],
-            "largest_deviation": {"key": self.largest.key, "share": self.largest.share},
-            "checks": [c.as_json() for c in self.checks],
-            "seconds": self.seconds,
-            "unrefereed": self.unrefereed or None,
-            "fingerprint": dict(self.fingerprint),
-        }
 
 
 def self_check() -> SelfCheck:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -81,32 +81,6 @@ class Solution:
     water_left_kg: float
     notes: tuple[str, ...]
     versions: Mapping[str, str] = field(default_factory=fingerprint)
-
-    def as_json(self) -> dict[str, Any]:
-        """The JSON object of the contract."""
-        out: dict[str, Any] = {
-            "name": self.name,
-            "temperature_celsius": self.t_celsius,
-            "ph": self.ph,
-            "ph_given": self.ph_given,
-            "ionic_strength_mol_per_kg": self.ionic_strength_mol_per_kg,
-            "conductivity_mS_per_cm": self.conductivity_mS_per_cm,
-            "water_activity": self.water_activity,
-            "species": {
-                s.key: {"molality_mol_per_kg": s.molality_mol_per_kg, "activity": s.activity}
-                for s in self.species
-            },
-            "si": dict(self.si),
-            "charge_balance_relative": self.charge_balance_relative,
-            "coverage": self.coverage,
-        }
-        if self.settled is not None and self.dissolved is not None:
-            out["settled"] = dict(self.settled)
-            out["totals_mol_per_kg"] = dict(self.dissolved)
-            out["water_left_kg"] = self.water_left_kg
-        out["notes"] = list(self.notes)
-        out["versions"] = dict(self.versions)
-        return out
 
 
 def equilibrate(

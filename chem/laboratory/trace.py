@@ -8,7 +8,6 @@ from __future__ import annotations
 import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -32,16 +31,6 @@ class Step:
     unit: str = ""
     source: str = ""
     parts: tuple[Step, ...] = field(default=())
-
-    def as_json(self) -> dict[str, Any]:
-        """For JSON."""
-        return {
-            "text": self.text,
-            "value": self.value,
-            "unit": self.unit,
-            "source": self.source,
-            "parts": [p.as_json() for p in self.parts],
-        }
 
 
 @dataclass(frozen=True)

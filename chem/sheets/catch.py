@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
-
+from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.contract import tank as contract
 from chem.tank.catch import CatchTest
 from chem.units import Units, format_carrier
 
@@ -51,12 +51,11 @@ def catch_sheet(result: CatchTest, file: str | None, units: Units = "both") -> S
 
 def catch_json(result: CatchTest) -> str:
     """One object."""
-    return json.dumps(
-        {
-            "carrier_L_per_m2": result.carrier_L_per_m2,
-            "carrier_L_per_ha": result.carrier_L_per_m2 * L_PER_HA,
-            "relative_error": result.relative_error,
-            "uneven": [{"nozzle": i + 1, "deviation": d} for i, d in result.uneven],
-        },
-        indent=2,
+    return as_json(
+        contract.Calibrate(
+            carrier_L_per_m2=result.carrier_L_per_m2,
+            carrier_L_per_ha=result.carrier_L_per_m2 * L_PER_HA,
+            relative_error=result.relative_error,
+            uneven=[contract.UnevenNozzle(nozzle=i + 1, deviation=d) for i, d in result.uneven],
+        )
     )

@@ -19,7 +19,8 @@ from chem.reference import tables
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
-from chem.sheets.rules import forbids, gas_sentence, rule_sentence, rules_json
+from chem.sheets.contract import advice as contract
+from chem.sheets.rules import forbids, gas_entries, gas_sentence, rule_sentence, rules_json
 from chem.sheets.words import odds
 from chem.tank import Mix
 
@@ -192,24 +193,26 @@ def _clean_out(result: Diagnosis) -> str:
 def diagnose_json(result: Diagnosis) -> str:
     """The JSON object of the contract."""
     return as_json(
-        {
-            "mix": result.mix.name,
+        contract.Diagnose(
+            mix=result.mix.name,
             **rules_json(result.rules, result.mix, result.refused),
-            "gases": [{"key": g.key, "because": gas_sentence(g, result.mix)} for g in result.gases],
-            "seen": list(result.seen),
-            "causes": [
-                {"key": c.key, "probability": c.probability, "sentence": cause_sentence(c)}
+            gases=gas_entries(result.gases, result.mix),
+            seen=result.seen,
+            causes=[
+                contract.CauseEntry(
+                    key=c.key, probability=c.probability, sentence=cause_sentence(c)
+                )
                 for c in result.causes
             ],
-            "try": [
-                {"what": t.what, "works": t.works, "sentence": try_sentence(t, result.mix)}
+            tries=[
+                contract.TryEntry(what=t.what, works=t.works, sentence=try_sentence(t, result.mix))
                 for t in result.tries
             ],
-            "sprayable": result.sprayable,
-            "clean_out": _clean_out(result),
-            "remarks": _remarks(result),
-            "model_agrees": result.agrees,
-            "draws": result.draws,
-            "seed": result.seed,
-        }
+            sprayable=result.sprayable,
+            clean_out=_clean_out(result),
+            remarks=_remarks(result),
+            model_agrees=result.agrees,
+            draws=result.draws,
+            seed=result.seed,
+        )
     )

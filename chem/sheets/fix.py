@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from chem.advice.agents import LICENCE
 from chem.advice.fix import LEVERS, Fixes
 from chem.advice.levers import RATES, Fix, NoUse, main_nutrient
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken
 from chem.sheets.as_json import as_json, odds_under
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.contract import advice as contract
+from chem.sheets.contract.parts import ByTime
 from chem.sheets.rules import (
     evolved_sentence,
     forbids,
@@ -310,36 +310,37 @@ def _minutes(minutes: float) -> str:
 
 def fix_json(result: Fixes, units: Units = "both") -> str:
     """The JSON object of the contract."""
-
-    def one(found: Fix) -> dict[str, Any]:
-        return {
-            "lever": found.lever,
-            "change": fix_change(found, result, units),
-            "factor": found.factor,
-            "probability_after": found.probability_after,
-            "sentence": fix_sentence(found, result, units),
-            "tanks": [[a.product.name for a in mix.additions] for mix in found.mixes],
-            "on_the_way": found.on_the_way,
-            "all_water_first": found.all_water_first,
-            "mind": _minds(found, result),
-        }
-
     return as_json(
-        {
-            "mix": result.mix.name,
-            "for": result.judged_at,
+        contract.Fix(
+            mix=result.mix.name,
+            judged_at=result.judged_at,
             **rules_json(result.rules, result.mix, result.refused),
-            "probability": result.probability,
-            "fixes": [one(f) for f in result.fixes],
-            "no_use": [
-                {"lever": n.lever, "sentence": no_use_sentence(n, result)} for n in result.no_use
+            probability=ByTime.of(result.probability),
+            fixes=[_fix_entry(f, result, units) for f in result.fixes],
+            no_use=[
+                contract.NoUseEntry(lever=n.lever, sentence=no_use_sentence(n, result))
+                for n in result.no_use
             ],
-            "spray_within_minutes": result.spray_within_minutes,
-            "because": BECAUSE[result.because] if result.because else None,
-            "on_the_way": result.on_the_way,
-            "gases": [gas_sentence(g.gas, result.mix) for g in result.gases],
-            "not_judged": list(result.not_judged),
-            "draws": result.draws,
-            "seed": result.seed,
-        }
+            spray_within_minutes=result.spray_within_minutes,
+            because=BECAUSE[result.because] if result.because else None,
+            on_the_way=result.on_the_way,
+            gases=[gas_sentence(g.gas, result.mix) for g in result.gases],
+            not_judged=result.not_judged,
+            draws=result.draws,
+            seed=result.seed,
+        )
+    )
+
+
+def _fix_entry(found: Fix, result: Fixes, units: Units) -> contract.FixEntry:
+    return contract.FixEntry(
+        lever=found.lever,
+        change=fix_change(found, result, units),
+        factor=found.factor,
+        probability_after=ByTime.of(found.probability_after),
+        sentence=fix_sentence(found, result, units),
+        tanks=[[a.product.name for a in mix.additions] for mix in found.mixes],
+        on_the_way=found.on_the_way,
+        all_water_first=found.all_water_first,
+        mind=_minds(found, result),
     )

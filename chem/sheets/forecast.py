@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from chem.doubts import Range
 from chem.forecast import (
     ALWAYS,
@@ -20,12 +18,14 @@ from chem.reference import tables
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.contract import tank as contract
+from chem.sheets.contract.parts import ByTime, RangeEntry, tank_line
 from chem.sheets.rules import (
     because,
+    evolved_entries,
     evolved_sentence,
     forbids,
     gas_sentence,
-    gases_json,
     minds,
     rule_next,
     rules_json,
@@ -72,82 +72,79 @@ def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = F
 def forecast_json(result: Forecast, units: Units = "both") -> str:
     """The JSON object of the contract, as text."""
     mix, adjuvant = result.mix, result.mix.adjuvant
-    window: dict[str, Any] | None = None
+    window = None
     if adjuvant is not None:
-        window = {"suited": result.suited, "window": [adjuvant.ph_low, adjuvant.ph_high]}
+        limits = adjuvant.ph_low, adjuvant.ph_high
+        window = contract.Window(suited=result.suited, window=limits)
     return as_json(
-        {
-            "mix": mix.name,
-            "answer": result.answer,
-            "chance": result.chance,
-            "for": result.judged_at,
-            "because": because(result.because) if result.because else None,
+        contract.Forecast(
+            mix=mix.name,
+            answer=result.answer,
+            chance=result.chance,
+            judged_at=result.judged_at,
+            because=because(result.because) if result.because else None,
             **rules_json(result.rules, mix, result.refused),
-            "probability": dict(result.probability),
-            "clogs": dict(result.clogs),
-            "ph": result.ph.as_dict(),
-            "ph_aired": result.ph_aired,
-            "ph_settled": result.ph_settled,
-            "ionic_strength_mol_per_kg": result.ionic_strength_mol_per_kg,
-            "conductivity_mS_per_cm": (
-                result.conductivity_mS_per_cm.as_dict() if result.conductivity_mS_per_cm else None
-            ),
-            "density_kg_per_L": result.density_kg_per_L,
-            "coverage": result.coverage,
-            "totals_mol_per_L": dict(result.totals_mol_per_L),
-            "solids": [_solid_json(s) for s in result.solids],
-            "colloids": [
-                {
-                    "key": c.key,
-                    "risk": c.risk,
-                    "because": colloids()[c.key].because,
-                    "after_s": c.after_s,
-                }
+            probability=ByTime.of(result.probability),
+            clogs=ByTime.of(result.clogs),
+            ph=RangeEntry.of(result.ph),
+            ph_aired=result.ph_aired,
+            ph_settled=result.ph_settled,
+            ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
+            conductivity_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
+            density_kg_per_L=result.density_kg_per_L,
+            coverage=result.coverage,
+            totals_mol_per_L=dict(result.totals_mol_per_L),
+            solids=[_solid_entry(s) for s in result.solids],
+            colloids=[
+                contract.ColloidEntry(
+                    key=c.key,
+                    risk=c.risk,
+                    because=colloids()[c.key].because,
+                    after_s=c.after_s,
+                )
                 for c in result.colloids
             ],
-            "gases": gases_json(result.gases, mix),
-            "not_judged": list(result.not_judged),
-            "tank": [
-                {
-                    "product": line.product,
-                    ("amount_g" if line.by_mass else "amount_mL"): line.amount,
-                    "text": tank_text(result, line, units),
-                }
+            gases=evolved_entries(result.gases, mix),
+            not_judged=result.not_judged,
+            tank=[
+                tank_line(
+                    line.product, line.amount, tank_text(result, line, units), by_mass=line.by_mass
+                )
                 for line in ([] if result.refused else result.tank)
             ],
-            "delivered_kg_per_ha": dict(result.delivered_kg_per_ha),
-            "adjuvant": window,
-            "doubts": [
-                {
-                    "key": d.key,
-                    "share": d.share,
-                    "share_of_ph": d.of_ph,
-                    "share_of_odds": d.of_odds,
-                    "settle_by": d.settle_by,
-                }
+            delivered_kg_per_ha=dict(result.delivered_kg_per_ha),
+            adjuvant=window,
+            doubts=[
+                contract.ForecastDoubt(
+                    key=d.key,
+                    share=d.share,
+                    share_of_ph=d.of_ph,
+                    share_of_odds=d.of_odds,
+                    settle_by=d.settle_by,
+                )
                 for d in result.doubts
             ],
-            "cautions": [*minds(result.rules, mix), *ALWAYS],
-            "notes": list(result.notes),
-            "draws": result.draws,
-            "seed": result.seed,
-            "failed_rows": result.failed_rows,
-            "versions": dict(result.versions),
-        }
+            cautions=[*minds(result.rules, mix), *ALWAYS],
+            notes=result.notes,
+            draws=result.draws,
+            seed=result.seed,
+            failed_rows=result.failed_rows,
+            versions=dict(result.versions),
+        )
     )
 
 
-def _solid_json(solid: SolidForecast) -> dict[str, Any]:
-    return {
-        "key": solid.key,
-        "formula": solid.formula,
-        "class": solid.kinetics,
-        "decides": solid.decides,
-        "si": solid.si.as_dict(),
-        "probability": dict(solid.probability),
-        "clouds_after_s": solid.clouds_after_s.as_dict() if solid.clouds_after_s else None,
-        "amount_g_per_L": solid.amount_g_per_L,
-    }
+def _solid_entry(solid: SolidForecast) -> contract.SolidEntry:
+    return contract.SolidEntry(
+        key=solid.key,
+        formula=solid.formula,
+        of_class=solid.kinetics,
+        decides=solid.decides,
+        si=RangeEntry.of(solid.si),
+        probability=ByTime.of(solid.probability),
+        clouds_after_s=RangeEntry.known(solid.clouds_after_s),
+        amount_g_per_L=solid.amount_g_per_L,
+    )
 
 
 def forecast_short(result: Forecast, units: Units = "both") -> str:

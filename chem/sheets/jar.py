@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from chem.advice.jar import Jar, JarStep, Look
 from chem.forecast import ALWAYS, JAR_DECIDES, SEEN_WORDS, Evolved
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.contract import tank as contract
+from chem.sheets.contract.parts import Between, tank_line
 from chem.sheets.forecast import answer_lines, next_step
 from chem.sheets.rules import evolved_unit, forbids, gas_sentence, minds, rules_json
 from chem.units import Units, format_temperature
@@ -220,29 +221,29 @@ def _when(minutes: float) -> str:
 def jar_json(result: Jar, units: Units = "both") -> str:
     """The JSON object of the contract."""
     found = result.forecast
-    steps: list[dict[str, Any]] = [
-        {
-            "product": s.product or "water",
-            ("amount_g" if s.by_mass else "amount_mL"): s.amount,
-            "text": step_text(result, s, units),
-        }
-        for s in result.steps
-    ]
     return as_json(
-        {
-            "mix": found.mix.name,
+        contract.Jar(
+            mix=found.mix.name,
             **rules_json(found.rules, found.mix, found.refused),
-            "jar_mL": result.jar_mL,
-            "vessel_mL": result.vessel_mL,
-            "order": ORDERS[result.order],
-            "steps": steps,
-            "look": [{"minutes": look.minutes, "for": _look(look)} for look in result.looks],
-            "between": _between(result),
-            "fine": _fine(result),
-            "gases": _fumes(result),
-            "ph": {"p05": found.ph.p05, "p95": found.ph.p95},
-            "cautions": _cautions(result),
-            "notes": _notes(result, units),
-            "scale": result.scale,
-        }
+            jar_mL=result.jar_mL,
+            vessel_mL=result.vessel_mL,
+            order=ORDERS[result.order],
+            steps=[
+                tank_line(
+                    s.product or "water", s.amount, step_text(result, s, units), by_mass=s.by_mass
+                )
+                for s in result.steps
+            ],
+            look=[
+                contract.LookEntry(minutes=look.minutes, what_for=_look(look))
+                for look in result.looks
+            ],
+            between=_between(result),
+            fine=_fine(result),
+            gases=_fumes(result),
+            ph=Between(p05=found.ph.p05, p95=found.ph.p95),
+            cautions=_cautions(result),
+            notes=_notes(result, units),
+            scale=result.scale,
+        )
     )

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
-from typing import Any
-
 from chem.advice.jug import GALLON_L, POUND_KG, Carried, Jug
 from chem.forecast import ONLY_THE_JAR, Range
+from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.contract import shelf as contract
+from chem.sheets.contract.parts import DoubtEntry, RangeEntry
 from chem.sheets.words import odds, with_name
 from chem.units import Units, format_temperature
 
@@ -154,46 +154,45 @@ def _between(t_celsius: Range, units: Units) -> str:
 def jug_json(result: Jug) -> str:
     """The JSON object of the contract."""
     density, cold = result.density_kg_per_L, result.cold
-    data: dict[str, Any] = {
-        "product": result.product.name,
-        "density_kg_per_L": density.median if density else None,
-        "makeup_mol_per_kg": {k: v.as_dict() for k, v in result.makeup.items()},
-        "sources_percent": {k: v.as_dict() for k, v in result.sources_percent.items()},
-        "ph": result.ph.as_dict() if result.ph else None,
-        "conductivity_1_in_100_mS_per_cm": _range_json(result.conductivity_mS_per_cm),
-        "adds_up": result.adds_up,
-        "problems": list(result.problems),
-        "doubts": [
-            {"key": d.key, "share": d.share, "settle_by": d.settle_by} for d in result.doubts
-        ],
-        "open": list(result.open),
-        "carries": [
-            {
-                "nutrient": c.nutrient,
-                "kg_per_L": c.kg_per_L,
-                "lb_per_gal": c.kg_per_L * GALLON_L / POUND_KG,
-                "price_per_kg": c.price_per_kg,
-            }
-            for c in result.carried
-        ],
-        "salts_out_below_C": _range_json(cold.salts_out_below if cold else None),
-        "freezes_below_C": _range_json(cold.freezes_below if cold else None),
-        "salts_out": [
-            {"key": name.replace(" ", "_"), "t_celsius": _range_json(cold.salts_out_below)}
-            for name in cold.names
-        ]
-        if cold
-        else [],
-        "cannot_judge": cold.cannot_judge if cold else None,
-        "coldest_celsius": result.coldest_celsius,
-        "clear_at_coldest": cold.clear_at if cold else None,
-        "water_matters": result.water_matters,
-        "notes": list(result.notes),
-        "draws": result.draws,
-        "seed": result.seed,
-    }
-    return json.dumps(data, indent=2)
-
-
-def _range_json(found: Range | None) -> dict[str, float] | None:
-    return None if found is None else found.as_dict()
+    return as_json(
+        contract.Label(
+            product=result.product.name,
+            density_kg_per_L=density.median if density else None,
+            makeup_mol_per_kg={k: RangeEntry.of(v) for k, v in result.makeup.items()},
+            sources_percent={k: RangeEntry.of(v) for k, v in result.sources_percent.items()},
+            ph=RangeEntry.known(result.ph),
+            conductivity_1_in_100_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
+            adds_up=result.adds_up,
+            problems=result.problems,
+            doubts=[
+                DoubtEntry(key=d.key, share=d.share, settle_by=d.settle_by) for d in result.doubts
+            ],
+            open=result.open,
+            carries=[
+                contract.CarriedEntry(
+                    nutrient=c.nutrient,
+                    kg_per_L=c.kg_per_L,
+                    lb_per_gal=c.kg_per_L * GALLON_L / POUND_KG,
+                    price_per_kg=c.price_per_kg,
+                )
+                for c in result.carried
+            ],
+            salts_out_below_C=RangeEntry.known(cold.salts_out_below if cold else None),
+            freezes_below_C=RangeEntry.known(cold.freezes_below if cold else None),
+            salts_out=[
+                contract.SaltOutEntry(
+                    key=name.replace(" ", "_"), t_celsius=RangeEntry.known(cold.salts_out_below)
+                )
+                for name in cold.names
+            ]
+            if cold
+            else [],
+            cannot_judge=cold.cannot_judge if cold else None,
+            coldest_celsius=result.coldest_celsius,
+            clear_at_coldest=cold.clear_at if cold else None,
+            water_matters=result.water_matters,
+            notes=result.notes,
+            draws=result.draws,
+            seed=result.seed,
+        )
+    )

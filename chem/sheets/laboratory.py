@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import math
 import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.contract import laboratory as contract
 
 if TYPE_CHECKING:
     from chem.laboratory import Entry, Solution
@@ -24,11 +25,52 @@ _INDENT = "    "
 
 def solution_json(result: Solution, odds: SolutionOdds | None = None) -> str:
     """The JSON object of the contract, as text."""
-    out = result.as_json()
+    told = result.notes
+    settled: dict[str, Any] = {}
+    asked: dict[str, Any] = {}
+    if result.settled is not None and result.dissolved is not None:
+        settled = {
+            "settled": dict(result.settled),
+            "totals_mol_per_kg": dict(result.dissolved),
+            "water_left_kg": result.water_left_kg,
+        }
     if odds is not None:
-        out |= odds.as_json()
-        out["notes"] = list(dict.fromkeys([*out["notes"], *odds.notes]))
-    return json.dumps(out, indent=2, allow_nan=False)
+        told = tuple(dict.fromkeys([*told, *odds.notes]))
+        asked = {
+            "closed_by": None if odds.closed_by is None else dict([odds.closed_by]),
+            "probability": None if odds.probability is None else dict(odds.probability),
+            "clogs": None if odds.clogs is None else dict(odds.clogs),
+            "solids": [
+                contract.SolidOddsEntry(**{**vars(s), "probability": dict(s.probability)})
+                for s in odds.solids
+            ],
+            "draws": odds.draws,
+            "seed": odds.seed,
+        }
+    return as_json(
+        contract.SOLUTIONS[bool(settled), bool(asked)](
+            name=result.name,
+            temperature_celsius=result.t_celsius,
+            ph=result.ph,
+            ph_given=result.ph_given,
+            ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
+            conductivity_mS_per_cm=result.conductivity_mS_per_cm,
+            water_activity=result.water_activity,
+            species={
+                s.key: contract.SpeciesEntry(
+                    molality_mol_per_kg=s.molality_mol_per_kg, activity=s.activity
+                )
+                for s in result.species
+            },
+            si=dict(result.si),
+            charge_balance_relative=result.charge_balance_relative,
+            coverage=result.coverage,
+            notes=told,
+            versions=dict(result.versions),
+            **settled,
+            **asked,
+        )
+    )
 
 
 def solution_sheet(
@@ -186,19 +228,20 @@ def tables_json(
     entries: Sequence[Entry], counts: Mapping[str, Mapping[str, int]], versions: Mapping[str, str]
 ) -> str:
     """Entries with the count of each table by kind."""
-    data: dict[str, Any] = {
-        "tables": {
-            table: {
-                "entries": sum(by_kind.values()),
-                "estimates": by_kind.get("estimate", 0),
-                "kinds": dict(by_kind),
-            }
-            for table, by_kind in counts.items()
-        },
-        "entries": [e.as_json() for e in entries],
-        "versions": dict(versions),
-    }
-    return json.dumps(data, indent=2, allow_nan=False)
+    return as_json(
+        contract.Tables(
+            tables={
+                table: contract.TableCount(
+                    entries=sum(by_kind.values()),
+                    estimates=by_kind.get("estimate", 0),
+                    kinds=dict(by_kind),
+                )
+                for table, by_kind in counts.items()
+            },
+            entries=[contract.ConstantEntry(**{**vars(e), "more": dict(e.more)}) for e in entries],
+            versions=dict(versions),
+        )
+    )
 
 
 def summary_text(counts: Mapping[str, Mapping[str, int]], versions: Mapping[str, str]) -> str:
@@ -226,14 +269,18 @@ def _help() -> list[str]:
 
 def selfcheck_json(result: SelfCheck) -> str:
     """The JSON object; a check without a number holds null."""
-    data = result.as_json()
-    for check in data["checks"]:
-        for name in ("found", "deviation"):
-            if not math.isfinite(check[name]):
-                check[name] = None
-    if not math.isfinite(data["largest_deviation"]["share"]):
-        data["largest_deviation"]["share"] = None
-    return json.dumps(data, indent=2, allow_nan=False)
+    worst = result.largest
+    return as_json(
+        contract.SelfCheck(
+            passed=result.passed,
+            failed=[c.key for c in result.checks if not c.passed],
+            largest_deviation=contract.LargestDeviation(key=worst.key, share=worst.share),
+            checks=[contract.CheckEntry(**vars(c), passed=c.passed) for c in result.checks],
+            seconds=result.seconds,
+            unrefereed=result.unrefereed or None,
+            fingerprint=dict(result.fingerprint),
+        )
+    )
 
 
 def selfcheck_text(result: SelfCheck) -> str:

@@ -9,21 +9,22 @@ from typing import Any
 import numpy as np
 
 from chem.advice.agents import LICENCE
-from chem.advice.ph import JAR_L, Adjustment
+from chem.advice.ph import JAR_L, Adjustment, Suited
 from chem.advice.titration import MOST_G_PER_L
 from chem.forecast import ALWAYS, JAR_DECIDES, broken
 from chem.forecast.rules import name_of
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import WIDTH, Block, Sheet
+from chem.sheets.contract import advice as contract
+from chem.sheets.contract.parts import Between, RangeEntry
 from chem.sheets.forecast import KG_PER_HA_TO_LB_PER_1000_SQ_FT
 from chem.sheets.rules import (
     HAZARD_WORDS,
     because,
+    evolved_entries,
     evolved_sentence,
-    evolved_unit,
     forbids,
-    gas_sentence,
     rule_next,
     rule_sentence,
     rules_json,
@@ -120,76 +121,69 @@ def doses(result: Adjustment, units: Units = "both") -> dict[str, str]:
 
 def ph_json(result: Adjustment, units: Units = "both") -> str:
     """The JSON object of the contract, with additions."""
-    reached = result.dose_g_per_L is not None
     density = result.density_kg_per_L
     dose = result.dose_g_per_L
-    suited = result.suited
-    data: dict[str, Any] = {
-        "mix": result.mix.name,
-        "agent": result.reagent.name,
-        "form": result.reagent.form,
-        "target_ph": result.target,
-        "dose_g_per_L": dose,
-        "dose_range_g_per_L": dict(zip(("p05", "p95"), result.dose_range_g_per_L, strict=True)),
-        "dose_mL_per_L": None if density is None or dose is None else dose / density,
-        "dose_text": dose_text(result, units),
-        "doses": doses(result, units),
-        "density_kg_per_L": density,
-        "density_source": result.reagent.density_source,
-        "reached": reached,
-        "because": _unreached(result) if result.unreached else None,
-        "tried_g_per_L": result.tried_g_per_L,
-        "ph_before": result.ph_before.as_dict(),
-        "ph_after": result.ph_after.as_dict(),
-        "ph_settled": result.ph_settled,
-        "answer_before": result.answer_before,
-        "answer_after": result.answer_after.word if reached else None,
-        "chance_after": result.answer_after.chance if reached else None,
-        "for": result.judged_at,
-        "curve": [[d, p] for d, p in result.curve],
-        "ph_per_g_per_L": {"start": result.slope_start, "target": result.slope_target},
-        "makes": [
-            {
-                "key": s.key,
-                "before": s.before,
-                "after": s.after,
-                "of_the_agent": s.of_the_agent,
-            }
-            for s in result.made
-        ],
-        "suited": None if suited is None else suited.at_once,
-        "adjuvant": None
-        if suited is None
-        else {
-            "window": list(suited.window),
-            "suited_before": suited.before,
-            "suited_before_settled": suited.before_settled,
-            "suited_settled": suited.settled,
-            "likely_dose_g_per_L": suited.likely_dose_g_per_L,
-            "suited_at_likely": suited.at_likely,
-            "suited_settled_at_likely": suited.settled_at_likely,
-            "because": UNSUITED[suited.cause] if suited.cause else None,
-        },
-        "copper_free": None
-        if result.copper_free is None
-        else {"before": result.copper_free[0], "after": result.copper_free[1]},
-        "gases": [
-            {
-                "key": g.key,
-                "because": gas_sentence(g.gas, result.dosed),
-                "amount": g.amount,
-                "unit": evolved_unit(g),
-            }
-            for g in result.gases
-        ],
-        **rules_json(result.rules, result.ruled, result.refused),
-        "adds_kg_per_ha": dict(result.adds_kg_per_ha) if reached else {},
-        "poured_as": result.place + 1,
-        "cautions": _cautions(result),
-        "draws": result.draws,
-        "seed": result.seed,
-    }
-    return as_json(data)
+    reached = dose is not None
+    low, high = result.dose_range_g_per_L
+    suited, copper = result.suited, result.copper_free
+    return as_json(
+        contract.Ph(
+            mix=result.mix.name,
+            agent=result.reagent.name,
+            form=result.reagent.form,
+            target_ph=result.target,
+            dose_g_per_L=dose,
+            dose_range_g_per_L=Between(p05=low, p95=high),
+            dose_mL_per_L=None if density is None or dose is None else dose / density,
+            dose_text=dose_text(result, units),
+            doses=doses(result, units),
+            density_kg_per_L=density,
+            density_source=result.reagent.density_source,
+            reached=reached,
+            because=_unreached(result) if result.unreached else None,
+            tried_g_per_L=result.tried_g_per_L,
+            ph_before=RangeEntry.of(result.ph_before),
+            ph_after=RangeEntry.of(result.ph_after),
+            ph_settled=result.ph_settled,
+            answer_before=result.answer_before,
+            answer_after=result.answer_after.word if reached else None,
+            chance_after=result.answer_after.chance if reached else None,
+            judged_at=result.judged_at,
+            curve=result.curve,
+            ph_per_g_per_L=contract.Slopes(start=result.slope_start, target=result.slope_target),
+            makes=[
+                contract.MadeEntry(
+                    key=s.key, before=s.before, after=s.after, of_the_agent=s.of_the_agent
+                )
+                for s in result.made
+            ],
+            suited=None if suited is None else suited.at_once,
+            adjuvant=None if suited is None else _suited_entry(suited),
+            copper_free=None
+            if copper is None
+            else contract.FreeCopper(before=copper[0], after=copper[1]),
+            gases=evolved_entries(result.gases, result.dosed),
+            **rules_json(result.rules, result.ruled, result.refused),
+            adds_kg_per_ha=dict(result.adds_kg_per_ha) if reached else {},
+            poured_as=result.place + 1,
+            cautions=_cautions(result),
+            draws=result.draws,
+            seed=result.seed,
+        )
+    )
+
+
+def _suited_entry(suited: Suited) -> contract.SuitedEntry:
+    return contract.SuitedEntry(
+        window=suited.window,
+        suited_before=suited.before,
+        suited_before_settled=suited.before_settled,
+        suited_settled=suited.settled,
+        likely_dose_g_per_L=suited.likely_dose_g_per_L,
+        suited_at_likely=suited.at_likely,
+        suited_settled_at_likely=suited.settled_at_likely,
+        because=UNSUITED[suited.cause] if suited.cause else None,
+    )
 
 
 def curve_text(result: Adjustment) -> list[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from chem.advice.pour import MATTERS, Pour, PourOrder
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken
@@ -11,6 +10,7 @@ from chem.forecast.order import CUSTOM
 from chem.forecast.rules import name_of
 from chem.sheets.as_json import as_json, odds_under
 from chem.sheets.blocks import Block, Sheet
+from chem.sheets.contract import tank as contract
 from chem.sheets.rules import (
     HAZARD_WORDS,
     forbids,
@@ -79,34 +79,34 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
 def pour_json(result: Pour) -> str:
     """The JSON object of the contract, with more about each order."""
 
-    def one(order: PourOrder) -> dict[str, Any]:
-        return {
-            "sequence": list(order.sequence),
-            "worst_step": order.worst_step,
-            "probability": order.probability,
-            "after_step": list(order.chances),
-            "culprit": order.culprit,
-            "breaks": [rule_sentence(r, result.mix) for r in order.breaks],
-        }
+    def one(order: PourOrder) -> contract.OrderEntry:
+        return contract.OrderEntry(
+            sequence=order.sequence,
+            worst_step=order.worst_step,
+            probability=order.probability,
+            after_step=order.chances,
+            culprit=order.culprit,
+            breaks=[rule_sentence(r, result.mix) for r in order.breaks],
+        )
 
     return as_json(
-        {
-            "mix": result.mix.name,
-            "orders": [one(o) for o in result.orders],
-            "asked": one(result.asked),
-            "advised": list(result.advised.sequence) if result.advised else None,
-            "order_matters": result.matters,
-            "orders_that_keep_every_rule": result.ways,
-            "least": result.least,
-            "most": result.most,
+        contract.Pour(
+            mix=result.mix.name,
+            orders=[one(o) for o in result.orders],
+            asked=one(result.asked),
+            advised=result.advised.sequence if result.advised else None,
+            order_matters=result.matters,
+            orders_that_keep_every_rule=result.ways,
+            least=result.least,
+            most=result.most,
             **rules_json(result.rules, result.mix, result.refused),
-            "because": None if result.orders else _why_none(result),
-            "gases": [gas_sentence(g, result.mix) for g in result.gases],
-            "not_judged": list(result.not_judged),
-            "draws": result.draws,
-            "all_water_first": result.all_water,
-            "seed": result.seed,
-        }
+            because=None if result.orders else _why_none(result),
+            gases=[gas_sentence(g, result.mix) for g in result.gases],
+            not_judged=result.not_judged,
+            draws=result.draws,
+            all_water_first=result.all_water,
+            seed=result.seed,
+        )
     )
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from chem.forecast import Answer, Evolved, Gas, Rule, broken
 from chem.forecast.rules import name_of
+from chem.sheets.contract.parts import EvolvedEntry, GasEntry, RuleEntry, Ruling
 from chem.tank import Mix
 from chem.units import Rate, Units, format_carrier, format_rate
 
@@ -100,22 +100,22 @@ def minds(rules: Sequence[Rule], mix: Mix) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def rules_json(rules: Sequence[Rule], mix: Mix, refused: str | None) -> dict[str, Any]:
+def rules_json(rules: Sequence[Rule], mix: Mix, refused: str | None) -> Ruling:
     """What every command that takes a mix says of its rules."""
     return {
         "refused": refused,
         "label_forbids": forbids(rules, mix),
         "rules_broken": [
-            {
-                "code": r.code,
-                "severity": r.severity,
-                "product": name_of(mix, r.product),
-                "other": name_of(mix, r.other) or None,
-                "step": r.step,
-                "limit": r.limit,
-                "unit": r.unit or None,
-                "sentence": f"{rule_sentence(r, mix)}.",
-            }
+            RuleEntry(
+                code=r.code,
+                severity=r.severity,
+                product=name_of(mix, r.product),
+                other=name_of(mix, r.other) or None,
+                step=r.step,
+                limit=r.limit,
+                unit=r.unit or None,
+                sentence=f"{rule_sentence(r, mix)}.",
+            )
             for r in rules
         ],
     }
@@ -169,16 +169,21 @@ def evolved_sentence(gas: Evolved, mix: Mix) -> str:
     return f"{text} ({where} {gas.limit:g} ppm)."
 
 
-def gases_json(gases: Sequence[Evolved], mix: Mix) -> list[dict[str, Any]]:
+def gas_entries(gases: Sequence[Gas], mix: Mix) -> list[GasEntry]:
+    """Each gas or heat: what, why."""
+    return [GasEntry(key=g.key, because=gas_sentence(g, mix)) for g in gases]
+
+
+def evolved_entries(gases: Sequence[Evolved], mix: Mix) -> list[EvolvedEntry]:
     """Each gas or heat: what, why, how much."""
     return [
-        {
-            "key": g.key,
-            "because": gas_sentence(g.gas, mix),
-            "amount": g.amount,
-            "unit": evolved_unit(g),
-            "limit": g.limit,
-        }
+        EvolvedEntry(
+            key=g.key,
+            because=gas_sentence(g.gas, mix),
+            amount=g.amount,
+            unit=evolved_unit(g),
+            limit=g.limit,
+        )
         for g in gases
     ]
 

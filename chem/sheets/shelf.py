@@ -5,17 +5,20 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from typing import Any
+from typing import TypeVar
 
 from chem.forecast import ALWAYS, JAR_DECIDES, TIMES_S
 from chem.forecast.rules import STOP_WORDS
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import WIDTH, Block, Sheet
+from chem.sheets.contract import shelf as contract
+from chem.sheets.contract.parts import ByTime
 from chem.sheets.rules import because, forbids, gas_sentence, rules_json
 from chem.sheets.words import TIME_WORDS, after, odds
 from chem.shelf import Shelf, Together
 from chem.units import Units, format_carrier, format_temperature
 
+E = TypeVar("E", bound=contract.AloneEntry)
 LISTED = 30
 """Tanks told in words on a terminal; a page tells all."""
 TABLE_FITS = 14
@@ -86,56 +89,59 @@ def shelf_json(result: Shelf) -> str:
     def names(members: Sequence[int]) -> list[str]:
         return [result.names[i] for i in members]
 
-    def entry(found: Together) -> dict[str, Any]:
+    def entry(kind: type[E], found: Together) -> E:
         o = found.odds
-        keyed = dict(zip("abc", names(found.members), strict=False))
-        return {
-            **keyed,
-            "answer": found.answer.word,
-            "chance": found.answer.chance,
-            "probability": None if o is None else dict(o.probability),
-            "clogs": None if o is None else dict(o.clogs),
-            "worst_solid": None if o is None else o.worst,
-            "clouds_after_s": None if o is None else o.clouds_after_s,
-            "ph": None if o is None else o.ph,
-            "because": _because(found),
+        return kind(
+            **dict(zip("abc", names(found.members), strict=False)),
+            answer=found.answer.word,
+            chance=found.answer.chance,
+            probability=None if o is None else ByTime.of(o.probability),
+            clogs=None if o is None else ByTime.of(o.clogs),
+            worst_solid=None if o is None else o.worst,
+            clouds_after_s=None if o is None else o.clouds_after_s,
+            ph=None if o is None else o.ph,
+            because=_because(found),
             **rules_json(found.rules, result.mix(found), found.refused),
-            "gas_or_heat": _warns(result, found),
-            "quarrels": found.quarrels,
-            "clear_at_rate_factor": found.clear_at,
-            "try": _hint(result, found),
-        }
+            gas_or_heat=_warns(result, found),
+            quarrels=found.quarrels,
+            clear_at_rate_factor=found.clear_at,
+            hint=_hint(result, found),
+        )
 
     setting = result.setting
+    passes = None
+    if result.passes is not None:
+        passes = contract.PassesEntry(
+            tanks=[names(t) for t in result.passes.tanks],
+            fewest=result.passes.fewest,
+            trouble_alone=names(result.passes.alone_fails),
+        )
     return as_json(
-        {
-            "asked": None if result.asked is None else result.names[result.asked],
-            "for": result.judged_at,
-            "pairs": [entry(t) for t in result.pairs],
-            "triples": [entry(t) for t in result.triples],
-            "ratios": [{**entry(t), "rate_factor_of_a": t.factor} for t in result.ratios],
-            "alone": [entry(t) for t in result.alone],
-            "quarrels": {name: result.quarrels_of(i) for i, name in enumerate(result.names)},
-            "groups": [names(g) for g in result.groups],
-            "passes": None
-            if result.passes is None
-            else {
-                "tanks": [names(t) for t in result.passes.tanks],
-                "fewest": result.passes.fewest,
-                "trouble_alone": names(result.passes.alone_fails),
-            },
-            "left_out": [{"file": out.file, "why": out.why} for out in result.left_out],
-            "water": setting.water.name,
-            "carrier_L_per_ha": 1e4 * setting.carrier_L_per_m2,
-            "temperature_celsius": setting.t_celsius,
-            "notes": list(result.notes),
-            "cautions": [JAR_DECIDES, *ALWAYS],
-            "draws": setting.draws,
-            "seed": setting.seed,
-            "seconds": result.seconds,
-            "solves": result.solves,
-            "versions": dict(result.versions),
-        }
+        contract.Shelf(
+            asked=None if result.asked is None else result.names[result.asked],
+            judged_at=result.judged_at,
+            pairs=[entry(contract.PairEntry, t) for t in result.pairs],
+            triples=[entry(contract.TripleEntry, t) for t in result.triples],
+            ratios=[
+                contract.RatioEntry(**dict(entry(contract.PairEntry, t)), rate_factor_of_a=t.factor)
+                for t in result.ratios
+            ],
+            alone=[entry(contract.AloneEntry, t) for t in result.alone],
+            quarrels={name: result.quarrels_of(i) for i, name in enumerate(result.names)},
+            groups=[names(g) for g in result.groups],
+            passes=passes,
+            left_out=[contract.LeftOutEntry(file=out.file, why=out.why) for out in result.left_out],
+            water=setting.water.name,
+            carrier_L_per_ha=1e4 * setting.carrier_L_per_m2,
+            temperature_celsius=setting.t_celsius,
+            notes=result.notes,
+            cautions=[JAR_DECIDES, *ALWAYS],
+            draws=setting.draws,
+            seed=setting.seed,
+            seconds=result.seconds,
+            solves=result.solves,
+            versions=dict(result.versions),
+        )
     )
 
 

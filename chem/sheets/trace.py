@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import textwrap
 
 from chem.laboratory.trace import Step, Trace
+from chem.sheets.as_json import as_json
+from chem.sheets.contract import laboratory as contract
 
 WIDTH = 80
 
@@ -19,15 +20,24 @@ def trace_text(walk: Trace) -> str:
 
 def trace_json(walk: Trace) -> str:
     """The walk as one object."""
-    return json.dumps(
-        {
-            "mix": walk.mix,
-            "what": walk.what,
-            "value": walk.step.value,
-            "trace": walk.step.as_json(),
-            "notes": list(walk.notes),
-        },
-        indent=2,
+    return as_json(
+        contract.Trace(
+            mix=walk.mix,
+            what=walk.what,
+            value=walk.step.value,
+            trace=_step_entry(walk.step),
+            notes=walk.notes,
+        )
+    )
+
+
+def _step_entry(step: Step) -> contract.StepEntry:
+    return contract.StepEntry(
+        text=step.text,
+        value=step.value,
+        unit=step.unit,
+        source=step.source,
+        parts=[_step_entry(p) for p in step.parts],
     )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from chem.advice.edges import MOST_FACTOR, Edge, ProductEdge, Turn
 from chem.advice.origins import WATER
@@ -14,7 +13,16 @@ from chem.reference import Solid, tables
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
-from chem.sheets.rules import forbids, gas_sentence, minds, rule_next, rules_json
+from chem.sheets.contract import advice as contract
+from chem.sheets.contract.parts import ByTime
+from chem.sheets.rules import (
+    forbids,
+    gas_entries,
+    gas_sentence,
+    minds,
+    rule_next,
+    rules_json,
+)
 from chem.sheets.words import TIME_WORDS, odds, over_limit
 from chem.tank import with_rate
 from chem.units import Units, format_per_gallon_and_litre, format_rate
@@ -84,81 +92,79 @@ def why_sheet(result: Why, units: Units = "both") -> Sheet:
 
 def why_json(result: Why) -> str:
     """The JSON object of the contract, with more about each solid and the edge."""
-
-    def turn(at: Turn | None) -> dict[str, Any] | None:
-        return None if at is None else {"at": at.at, "culprit": at.culprit}
-
-    edge = None
-    if result.edge is not None:
-        edge = {
-            "products": [
-                {"product": p.product, "more": turn(p.more), "less": turn(p.less)}
-                for p in result.edge.products
+    return as_json(
+        contract.Why(
+            mix=result.mix.name,
+            judged_at=result.judged_at,
+            answer=result.answer,
+            probability=ByTime.of(result.probability),
+            ph=result.ph,
+            sentence=sentence_of_all(result),
+            solids=[_reason_entry(result, reason) for reason in result.solids],
+            others=[
+                contract.OtherEntry(
+                    key=o.key,
+                    probability=o.probability,
+                    because=_other(o),
+                    come_from={c: dict(shares) for c, shares in o.shares.items()},
+                )
+                for o in result.others
             ],
-            "ph": {
-                "now": result.edge.ph,
-                "above": turn(result.edge.ph_above),
-                "below": turn(result.edge.ph_below),
-            },
-        }
-    data = {
-        "mix": result.mix.name,
-        "for": result.judged_at,
-        "answer": result.answer,
-        "probability": dict(result.probability),
-        "ph": result.ph,
-        "sentence": sentence_of_all(result),
-        "solids": [_solid_json(result, reason) for reason in result.solids],
-        "others": [
-            {
-                "key": o.key,
-                "probability": o.probability,
-                "because": _other(o),
-                "from": {c: dict(shares) for c, shares in o.shares.items()},
-            }
-            for o in result.others
+            edge=None if result.edge is None else _edge_entry(result.edge),
+            **rules_json(result.rules, result.mix, result.refused),
+            gases=gas_entries(result.gases, result.mix),
+            not_judged=result.not_judged,
+            notes=result.notes,
+            draws=result.draws,
+            seed=result.seed,
+        )
+    )
+
+
+def _edge_entry(edge: Edge) -> contract.EdgeEntry:
+    def turn(at: Turn | None) -> contract.TurnEntry | None:
+        return None if at is None else contract.TurnEntry(at=at.at, culprit=at.culprit)
+
+    return contract.EdgeEntry(
+        products=[
+            contract.ProductTurns(product=p.product, more=turn(p.more), less=turn(p.less))
+            for p in edge.products
         ],
-        "edge": edge,
-        **rules_json(result.rules, result.mix, result.refused),
-        "gases": [{"key": g.key, "because": gas_sentence(g, result.mix)} for g in result.gases],
-        "not_judged": list(result.not_judged),
-        "notes": list(result.notes),
-        "draws": result.draws,
-        "seed": result.seed,
-    }
-    return as_json(data)
+        ph=contract.PhTurns(now=edge.ph, above=turn(edge.ph_above), below=turn(edge.ph_below)),
+    )
 
 
-def _solid_json(result: Why, reason: Reason) -> dict[str, Any]:
-    return {
-        "key": reason.solid.key,
-        "name": reason.solid.name,
-        "threatens": reason.threatens,
-        "si": reason.si,
-        "si_half_a_ph_lower": reason.si_lower,
-        "si_half_a_ph_higher": reason.si_higher,
-        "probability": dict(reason.probability),
-        "clouds_after_s": reason.clouds_after_s,
-        "amount_g_per_L": reason.amount_g_per_L,
-        "ions": [
-            {
-                "component": ion.component,
-                "free_fraction": ion.free_fraction,
-                "from": dict(ion.shares),
-                "taken_fraction": ion.taken,
-            }
+def _reason_entry(result: Why, reason: Reason) -> contract.ReasonEntry:
+    mover = None
+    if reason.ph_from is not None:
+        mover = contract.PhMover(product=reason.ph_from[0], ph_without=reason.ph_from[1])
+    return contract.ReasonEntry(
+        key=reason.solid.key,
+        name=reason.solid.name,
+        threatens=reason.threatens,
+        si=reason.si,
+        si_half_a_ph_lower=reason.si_lower,
+        si_half_a_ph_higher=reason.si_higher,
+        probability=ByTime.of(reason.probability),
+        clouds_after_s=reason.clouds_after_s,
+        amount_g_per_L=reason.amount_g_per_L,
+        ions=[
+            contract.IonEntry(
+                component=ion.component,
+                free_fraction=ion.free_fraction,
+                come_from=dict(ion.shares),
+                taken_fraction=ion.taken,
+            )
             for ion in reason.ions
         ],
-        "held_back_by": [
-            {"component": h.component, "by": h.by, "fraction": h.fraction}
+        held_back_by=[
+            contract.HoldEntry(component=h.component, by=h.by, fraction=h.fraction)
             for h in reason.held_back_by
         ],
-        "limited_by": reason.limited_by,
-        "ph_moved_by": None
-        if reason.ph_from is None
-        else {"product": reason.ph_from[0], "ph_without": reason.ph_from[1]},
-        "sentence": reason_sentence(reason, result.judged_at),
-    }
+        limited_by=reason.limited_by,
+        ph_moved_by=mover,
+        sentence=reason_sentence(reason, result.judged_at),
+    )
 
 
 def plain(component: str) -> str:
@@ -171,7 +177,7 @@ def _named(shares: Mapping[str, float]) -> list[str]:
     """Where an ion mainly comes from, the largest first; two places at most."""
     order = sorted(shares, key=lambda name: -shares[name])
     main = [n for n in order if shares[n] >= MAIN_SHARE][:2] or order[:1]
-    return ["the water" if n == WATER else n for n in main]
+    return ["the water" if n == WATER else n for n in main] or ["what the labels leave open"]
 
 
 def _listed(words: Sequence[str]) -> str:

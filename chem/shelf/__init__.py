@@ -3,7 +3,7 @@
 from chem.shelf.cache import Cache, cache_folder
 from chem.shelf.engines import Engine, cluster, local
 from chem.shelf.shelf import Passes, Shelf, Together, shelf
-from chem.shelf.stock import Item, LeftOut, Setting, read_item, read_stock
+from chem.shelf.stock import Item, LeftOut, Setting, make_item, make_setting, read_item, read_stock
 
 __all__ = [
     "Cache",
@@ -17,6 +17,8 @@ __all__ = [
     "cache_folder",
     "cluster",
     "local",
+    "make_item",
+    "make_setting",
     "read_item",
     "read_stock",
     "shelf",

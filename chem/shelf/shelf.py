@@ -354,7 +354,9 @@ class _Work:
         self.notes: list[str] = list(study.water(setting.water).notes)
         self._known: dict[Tank, Odds] = {}
         self._refused: dict[Tank, tuple[str, float]] = {}
-        self._base = _hash(repr(setting), json.dumps(made_with(), sort_keys=True))
+        self._base = _hash(
+            repr(setting), setting.water.identity, json.dumps(made_with(), sort_keys=True)
+        )
         self._identity = [item.identity for item in stock]
 
     def key(self, tank: Tank) -> str:

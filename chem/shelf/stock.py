@@ -10,9 +10,9 @@ from pathlib import Path
 
 from chem.errors import InputProblem, Problem
 from chem.forecast import Study
-from chem.label import Product, label_lines, misfits, read_product
-from chem.tank import Addition, Mix, Water, unfit_rate
-from chem.units import Rate, read_rate
+from chem.label import Collector, Product, label_lines, misfits, read_product
+from chem.tank import UNKNOWN_WATER, Addition, Mix, Water, unfit_rate
+from chem.units import Rate, read_carrier, read_rate, read_temperature
 
 
 @dataclass(frozen=True)
@@ -77,27 +77,66 @@ def read_item(path: Path, rate: str | None = None) -> Item:
         neither it nor the caller gives a rate, or it is dry and the rate a volume.
     """
     product = read_product(path)
+    where = f"{path.name}, usual_rate" if rate is None else f"command line, --rate {path.stem}"
+    assert product.read_from is not None
+    return item_of(product, rate, where, product.read_from.text, path.stem)
+
+
+def make_item(product: Product, rate: str | None = None) -> Item:
+    """A product made in Python or read, at a rate given as text, or its usual one.
+
+    Raises: InputProblem as `read_item`.
+    """
+    where = f"{product.file}, {'usual_rate' if rate is None else 'rate'}"
+    return item_of(product, rate, where, product.identity, product.key)
+
+
+def make_setting(
+    carrier: str,
+    *,
+    water: Water = UNKNOWN_WATER,
+    temperature: str = "20 C",
+    coldest: str | None = None,
+    draws: int = 64,
+    seed: int = 1,
+) -> Setting:
+    """The tank that all meet in, each value as a mix file has it.
+
+    Raises: InputProblem with every problem of them.
+    """
+    found = Collector("setting")
+    carrier_L_per_m2 = found.attempt(read_carrier, carrier, "carrier")
+    t_celsius = found.attempt(read_temperature, temperature, "temperature")
+    cold = found.attempt(read_temperature, coldest, "coldest") if coldest else None
+    found.done()
+    assert carrier_L_per_m2 is not None and t_celsius is not None
+    return Setting(water, carrier_L_per_m2, t_celsius, cold, draws, seed)
+
+
+def item_of(product: Product, rate: str | None, where: str, text: str, stem: str) -> Item:
+    """A product at its rate. where: the rate's file and key; text: what it is known by.
+
+    Raises: InputProblem as `read_item`.
+    """
     if product.sources or product.also:
         found = misfits(product, label_lines(product))
         if found:
             raise InputProblem(found)
     else:
         Study(1).contents(product)  # raises where no source is common for a line
-    where = f"{path.name}, usual_rate" if rate is None else f"command line, --rate {path.stem}"
     used = product.usual_rate if rate is None else read_rate(rate, where, dry=product.dry)
     if used is None:
         raise InputProblem(
             Problem(
                 where,
                 "no rate to try it at",
-                f'usual_rate = "4 fl oz/1000 sq ft", or --rate "{path.stem}=4 fl oz/1000 sq ft"',
+                f'usual_rate = "4 fl oz/1000 sq ft", or --rate "{stem}=4 fl oz/1000 sq ft"',
             )
         )
     unfit = unfit_rate(product, used, where)
     if unfit is not None:
         raise InputProblem(unfit)
-    assert product.read_from is not None
-    return Item(product, used, product.read_from.text)
+    return Item(product, used, text)
 
 
 def read_stock(

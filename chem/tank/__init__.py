@@ -2,6 +2,7 @@
 
 from chem.tank.catch import CatchTest, by_area, by_speed
 from chem.tank.fill import Finished, delivered_kg_per_ha, finish, tank_amounts
+from chem.tank.made import make_mix, make_water
 from chem.tank.mix import (
     MAX_PRODUCTS,
     Addition,
@@ -54,6 +55,8 @@ __all__ = [
     "grams_per_litre",
     "in_order",
     "millilitres_per_litre",
+    "make_mix",
+    "make_water",
     "mix_schema",
     "only",
     "read_mix",

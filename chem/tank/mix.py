@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -34,6 +34,8 @@ from chem.units import (
     read_volume,
 )
 
+Spray = tuple[float | None, float | None, tuple[FileText, ...]]
+"""Spray volume [L/m2], its relative error, and the file of the catch test that gave it."""
 DEFAULT_T_CELSIUS = 20.0
 MAX_PRODUCTS = 12
 
@@ -145,6 +147,10 @@ class Mix:
     carrier_text: str = ""
     read_from: tuple[FileText, ...] = field(default=(), compare=False, repr=False)
 
+    def __repr__(self) -> str:
+        names = " + ".join(a.product.name for a in self.additions)
+        return f"<Mix {self.name!r}: {names} in {self.water.name}>"
+
     @property
     def files(self) -> tuple[FileText, ...]:
         """Every file that was read for it, its own first: enough to read it again."""
@@ -166,9 +172,33 @@ def read_mix(path: Path | str) -> Mix:
     file = path.name
     raw, read_from = load_file(path, "mix")
     form = validate(MixForm, raw, file)
+    return mix_of(
+        form,
+        file,
+        carrier=lambda found: _carrier(form.carrier, path, found),
+        water=lambda where: find_water(form.water, path.parent, where),
+        product=lambda i, where: find_product(form.add[i].product, path.parent, where),
+        read_from=(read_from,),
+    )
+
+
+def mix_of(
+    form: MixForm,
+    file: str,
+    *,
+    carrier: Callable[[Collector], Spray],
+    water: Callable[[str], Water],
+    product: Callable[[int, str], Product],
+    read_from: tuple[FileText, ...] = (),
+) -> Mix:
+    """The mix of a form; file: as messages name it.
+
+    carrier, water, product: where each comes from; product: by place; the last two also by the
+    file and key that name it. Raises: InputProblem with every problem.
+    """
     found = Collector(file)
     notes: list[str] = []
-    carrier, carrier_error, catch = _carrier(form.carrier, path, found)
+    carrier_L_per_m2, carrier_error, catch = carrier(found)
     tank = found.attempt(read_volume, form.tank, "tank") if form.tank else None
     temperature = DEFAULT_T_CELSIUS
     if form.temperature:
@@ -177,26 +207,26 @@ def read_mix(path: Path | str) -> Mix:
     else:
         notes.append("Temperature not given: 68 F (20 C) taken")
     coldest = found.attempt(read_temperature, form.coldest, "coldest") if form.coldest else None
-    water = UNKNOWN_WATER
+    standing = UNKNOWN_WATER
     try:
-        water = find_water(form.water, path.parent, found.where("water"))
+        standing = water(found.where("water"))
     except InputProblem as problem:
         found.problems.extend(problem.problems)
-    additions = _additions(form, path, found)
+    additions = _additions(form, product, found)
     adjuvant = _adjuvant(form, found)
     if not form.add:
         found.add("add", [], "a mix needs at least one product", "an [[add]] table per product")
     if len(form.add) > MAX_PRODUCTS:
         found.add("add", len(form.add), f"more than {MAX_PRODUCTS} products", "fewer in one tank")
-    if not found.problems and carrier is not None:
-        _room(additions, carrier, form.fill, found, f"carrier = {form.carrier!r}")
+    if not found.problems and carrier_L_per_m2 is not None:
+        _room(additions, carrier_L_per_m2, form.fill, found, f"carrier = {form.carrier!r}")
     found.done()
-    assert carrier is not None
+    assert carrier_L_per_m2 is not None
     return Mix(
         name=form.name,
         file=file,
-        water=water,
-        carrier_L_per_m2=carrier,
+        water=standing,
+        carrier_L_per_m2=carrier_L_per_m2,
         fill=form.fill,
         tank_L=tank,
         t_celsius=temperature,
@@ -206,7 +236,7 @@ def read_mix(path: Path | str) -> Mix:
         notes=tuple(notes),
         carrier_error=carrier_error,
         carrier_text="" if carrier_error is not None else form.carrier,
-        read_from=(read_from, *catch),
+        read_from=(*read_from, *catch),
     )
 
 
@@ -252,9 +282,7 @@ def change_mix(
     return changed
 
 
-def _carrier(
-    text: str, path: Path, found: Collector
-) -> tuple[float | None, float | None, tuple[FileText, ...]]:
+def _carrier(text: str, path: Path, found: Collector) -> Spray:
     """Spray volume [L/m2] and its relative error, from text or from a kept catch test's file."""
     if not text.strip().endswith(".toml"):
         return found.attempt(read_carrier, text, "carrier"), None, ()
@@ -270,12 +298,14 @@ def _carrier(
         return None, None, ()
 
 
-def _additions(form: MixForm, path: Path, found: Collector) -> list[Addition]:
+def _additions(
+    form: MixForm, of: Callable[[int, str], Product], found: Collector
+) -> list[Addition]:
     out: list[Addition] = []
     seen: dict[str, Product] = {}
     for i, entry in enumerate(form.add, start=1):
         try:
-            product = find_product(entry.product, path.parent, found.where(f"add[{i}].product"))
+            product = of(i - 1, found.where(f"add[{i}].product"))
         except InputProblem as problem:
             found.problems.extend(problem.problems)
             continue

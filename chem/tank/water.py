@@ -66,6 +66,9 @@ class Water:
     unknown: bool = False
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
+    def __repr__(self) -> str:
+        return f"<Water {self.name!r}>"
+
     @cached_property
     def identity(self) -> str:
         """A hash of the report as read."""
@@ -116,8 +119,12 @@ def read_water(path: Path | str) -> Water:
     """Read and check a water file. Raises: InputProblem with every problem of the file."""
     path = Path(path)
     raw, read_from = load_file(path, "water")
-    form = validate(WaterForm, raw, path.name)
-    found = Collector(path.name)
+    return water_of(validate(WaterForm, raw, path.name), path.name, read_from)
+
+
+def water_of(form: WaterForm, file: str, read_from: FileText | None = None) -> Water:
+    """The water of a form; file: as messages name it. Raises: InputProblem with every problem."""
+    found = Collector(file)
     notes: list[str] = []
     ions: dict[str, Interval] = {}
     alkalinity = hardness = None

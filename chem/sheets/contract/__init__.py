@@ -1,0 +1,1 @@
+"""The JSON objects: one model for each, filled from facts and sentences."""

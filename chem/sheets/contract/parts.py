@@ -1,0 +1,177 @@
+"""What the JSON objects share: a number that may be unknown, a range, chances by time, rules."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, Self, TypedDict
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict
+
+from chem.doubts import Range
+
+ALIASES = {
+    "judged_at": "for",
+    "what_for": "for",
+    "come_from": "from",
+    "of_class": "class",
+    "tries": "try",
+    "hint": "try",
+    "at_15min": "15min",
+    "at_4h": "4h",
+    "at_24h": "24h",
+}
+"""Fields whose key in the JSON is no name in Python."""
+
+
+def _key(field: str) -> str:
+    return ALIASES.get(field, field)
+
+
+def _known(value: Any) -> Any:
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+Figure = Annotated[float | None, BeforeValidator(_known)]
+"""A number, or null where it is not known: JSON has no NaN and no infinity."""
+
+
+class Part(BaseModel):
+    """Every key is always there, and no other; docstrings stand in the schemas."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        populate_by_name=True,
+        alias_generator=_key,
+        defer_build=True,  # a sheet on the screen needs none
+    )
+
+
+class Between(Part):
+    """The 5 and 95 % quantiles."""
+
+    p05: Figure
+    p95: Figure
+
+
+class RangeEntry(Between):
+    """Median and the 5 and 95 % quantiles over the draws."""
+
+    median: Figure
+
+    @classmethod
+    def of(cls, spread: Range) -> Self:
+        """A range of the draws."""
+        return cls(median=spread.median, p05=spread.p05, p95=spread.p95)
+
+    @classmethod
+    def known(cls, spread: Range | None) -> Self | None:
+        """A range of the draws, or null."""
+        return None if spread is None else cls.of(spread)
+
+
+class ByTime(Part):
+    """A chance 0-1 by each time after the last pour."""
+
+    at_15min: Figure
+    at_4h: Figure
+    at_24h: Figure
+
+    @classmethod
+    def of(cls, chances: Mapping[str, float]) -> Self:
+        """From what a forecast holds."""
+        return cls(at_15min=chances["15min"], at_4h=chances["4h"], at_24h=chances["24h"])
+
+
+class RuleEntry(Part):
+    """A rule broken or to be minded; product, other: by name, null where none is meant.
+
+    step: of the order poured, from 1; limit: in `unit`.
+    """
+
+    code: str
+    severity: str
+    product: str
+    other: str | None
+    step: int | None
+    limit: Figure
+    unit: str | None
+    sentence: str
+
+
+class Ruling(TypedDict):
+    """What `rules_json` gives, to be put into any object that is `Ruled`."""
+
+    refused: str | None
+    label_forbids: list[str]
+    rules_broken: list[RuleEntry]
+
+
+class Ruled(Part):
+    """What is said of a mix's rules; refused: the code by which it must never be poured."""
+
+    refused: str | None
+    label_forbids: Sequence[str]
+    rules_broken: Sequence[RuleEntry]
+
+
+class OfMix(Ruled):
+    """What every object of one mix holds."""
+
+    mix: str
+    draws: int
+    seed: int
+
+
+class GasEntry(Part):
+    """A gas, fumes or heat, and why."""
+
+    key: str
+    because: str
+
+
+class EvolvedEntry(GasEntry):
+    """The same with its amount in `unit`, null where it can't be reckoned, and its limit."""
+
+    amount: Figure
+    unit: str
+    limit: Figure
+
+
+class Poured(Part):
+    """Something that goes into a tank or jar, in the order poured."""
+
+    product: str
+    text: str
+
+
+class PouredVolume(Poured):
+    """Measured by volume."""
+
+    amount_mL: Figure
+
+
+class PouredMass(Poured):
+    """Weighed."""
+
+    amount_g: Figure
+
+
+TankLine = PouredVolume | PouredMass
+"""A line of the tank, by volume or by weight."""
+
+
+def tank_line(product: str, amount: float, text: str, *, by_mass: bool) -> TankLine:
+    """A line of the tank; amount [mL], or [g] where weighed."""
+    if by_mass:
+        return PouredMass(product=product, text=text, amount_g=amount)
+    return PouredVolume(product=product, text=text, amount_mL=amount)
+
+
+class DoubtEntry(Part):
+    """A doubt, its share of the variance, and what would settle it."""
+
+    key: str
+    share: Figure
+    settle_by: str

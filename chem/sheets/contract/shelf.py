@@ -1,0 +1,125 @@
+"""`shelf` and `label`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from chem.sheets.contract.parts import ByTime, DoubtEntry, Figure, Part, RangeEntry, Ruled
+
+
+class AloneEntry(Ruled):
+    """A product in the tank by itself; clear_at_rate_factor: of its rates, at which it is clear."""
+
+    a: str
+    answer: str
+    chance: Figure
+    probability: ByTime | None
+    clogs: ByTime | None
+    worst_solid: str | None
+    clouds_after_s: Figure
+    ph: Figure
+    because: str | None
+    gas_or_heat: Sequence[str]
+    quarrels: bool
+    clear_at_rate_factor: Figure
+    hint: str
+
+
+class PairEntry(AloneEntry):
+    """Two products in one tank."""
+
+    b: str
+
+
+class TripleEntry(PairEntry):
+    """Three products in one tank."""
+
+    c: str
+
+
+class RatioEntry(PairEntry):
+    """Two products with the first one's rate changed."""
+
+    rate_factor_of_a: float
+
+
+class PassesEntry(Part):
+    """Tanks that everything goes into; fewest: whether fewer are known not to do."""
+
+    tanks: Sequence[Sequence[str]]
+    fewest: bool
+    trouble_alone: Sequence[str]
+
+
+class LeftOutEntry(Part):
+    """A file that was not judged, and why."""
+
+    file: str
+    why: str
+
+
+class Shelf(Part):
+    """Who gets along with whom; groups, tanks: names; quarrels: how many each product has."""
+
+    asked: str | None
+    judged_at: str
+    pairs: Sequence[PairEntry]
+    triples: Sequence[TripleEntry]
+    ratios: Sequence[RatioEntry]
+    alone: Sequence[AloneEntry]
+    quarrels: dict[str, int]
+    groups: Sequence[Sequence[str]]
+    passes: PassesEntry | None
+    left_out: Sequence[LeftOutEntry]
+    water: str
+    carrier_L_per_ha: float
+    temperature_celsius: float
+    notes: Sequence[str]
+    cautions: Sequence[str]
+    draws: int
+    seed: int
+    seconds: float
+    solves: int
+    versions: dict[str, str]
+
+
+class CarriedEntry(Part):
+    """A nutrient that a jug carries; price: in the label's currency."""
+
+    nutrient: str
+    kg_per_L: Figure
+    lb_per_gal: Figure
+    price_per_kg: Figure
+
+
+class SaltOutEntry(Part):
+    """A salt that comes out of the jug in the cold, and below which temperature."""
+
+    key: str
+    t_celsius: RangeEntry | None
+
+
+class Label(Part):
+    """What a label holds in ions, and whether it adds up."""
+
+    product: str
+    density_kg_per_L: Figure
+    makeup_mol_per_kg: dict[str, RangeEntry]
+    sources_percent: dict[str, RangeEntry]
+    ph: RangeEntry | None
+    conductivity_1_in_100_mS_per_cm: RangeEntry | None
+    adds_up: bool
+    problems: Sequence[str]
+    doubts: Sequence[DoubtEntry]
+    open: Sequence[str]
+    carries: Sequence[CarriedEntry]
+    salts_out_below_C: RangeEntry | None
+    freezes_below_C: RangeEntry | None
+    salts_out: Sequence[SaltOutEntry]
+    cannot_judge: str | None
+    coldest_celsius: float
+    clear_at_coldest: Figure
+    water_matters: str | None
+    notes: Sequence[str]
+    draws: int
+    seed: int
