@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from chem.label.printed.languages import in_known_words
 from chem.units.text import tidy
 
 GLUED = "\x1f"
@@ -42,6 +43,9 @@ _LETTERS = (
 )
 _COMMA_NUMBER = re.compile(r"(?<![\w.,])[0-9]+(?:,[0-9]+)+(?![\w,])")
 _PARTS_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+")
+_POINT_THOUSANDS = re.compile(
+    r"(?<![\w.,])[1-9][0-9]{0,2}\.[0-9]{3}(?=\s?(?:l|m2|m\u00b2|litres|ml)\b)", re.IGNORECASE
+)
 _DECIMAL = re.compile(r"[0-9]+,[0-9]+")
 _POINT = re.compile(r"(?<![\w.,])[0-9]*\.[0-9]+(?![0-9.]|,[0-9])")
 _SURFACE = re.compile(r"\s?(?:sq|square|ft2|ft\b|acres?)", re.I)
@@ -66,7 +70,8 @@ def lines_of(text: str) -> tuple[list[Line], bool]:
     """
     plain = text.encode("utf-8", "replace").decode("utf-8")
     printed = ["".join(_printable(c) for c in row) for row in re.split(r"\r\n|\r|\n", plain)]
-    rows = [_tidied(row) for row in _without_numbers(printed)]
+    plain_rows, comma_language = in_known_words(_without_numbers(printed))
+    rows = [_tidied(_ungrouped(row) if comma_language else row) for row in plain_rows]
     decimal_comma = _commas_are_decimal([words for _, words, _ in rows])
     out = []
     change = _with_points if decimal_comma else str
@@ -169,6 +174,11 @@ def _commas_are_decimal(rows: Sequence[str]) -> bool:
                 return False
             certain = certain or not grouped
     return certain
+
+
+def _ungrouped(row: str) -> str:
+    """Without the points of thousands, where a volume or an area of water follows."""
+    return _POINT_THOUSANDS.sub(lambda found: found[0].replace(".", ""), row)
 
 
 def _with_points(words: str) -> str:
