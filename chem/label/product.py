@@ -57,6 +57,14 @@ class SaysForm(FormModel):
     carrier_at_most: str | None = None
 
 
+class UnreadForm(FormModel):
+    """`unread`: a line of the label that its reader could not use, and what it speaks of."""
+
+    line: str
+    text: str
+    kind: Literal["composition", "rule", "rate", "reading", "other"]
+
+
 class ProductForm(FormModel):
     """A product file as written."""
 
@@ -73,6 +81,9 @@ class ProductForm(FormModel):
     usual_rate: str | None = None
     rate_range: str | None = None
     price: str | None = None
+    care: tuple[str, ...] = ()
+    lot: str | None = None
+    unread: tuple[UnreadForm, ...] = ()
     guarantee: Mapping[str, str] = {}
     chelated: Mapping[str, str | ChelatedForm] = {}
     also: Mapping[str, str] = {}

@@ -23,6 +23,7 @@ class Content:
     chelated: dict[str, Kept] = field(default_factory=dict)
     also: dict[str, Kept] = field(default_factory=dict)
     stated: dict[str, str] = field(default_factory=dict)
+    care: list[str] = field(default_factory=list)
     never_with: list[str] = field(default_factory=list)
     sources: list[str] = field(default_factory=list)
     lost_sources: bool = False

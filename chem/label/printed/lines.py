@@ -46,6 +46,12 @@ _PARTS_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+")
 _POINT_THOUSANDS = re.compile(
     r"(?<![\w.,])[1-9][0-9]{0,2}\.[0-9]{3}(?=\s?(?:l|m2|m\u00b2|litres|ml)\b)", re.IGNORECASE
 )
+_UNIT_FIRST = re.compile(
+    r"(?:%|\bper ?cent\b)(?P<basis>\s*(?:w/w|by weight|by mass))?,?\s*\(?"
+    r"(?P<end>min(?:imum)?|max(?:imum)?)\b\.?\)?\s*[:=-]?\s*(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
+    re.IGNORECASE,
+)
+_ITEM = re.compile(r"^\s*\(?(?:[ivx]{1,4}|[a-h])\)\s+(?=\S)", re.IGNORECASE)
 _DECIMAL = re.compile(r"[0-9]+,[0-9]+")
 _POINT = re.compile(r"(?<![\w.,])[0-9]*\.[0-9]+(?![0-9.]|,[0-9])")
 _SURFACE = re.compile(r"\s?(?:sq|square|ft2|ft\b|acres?)", re.I)
@@ -126,6 +132,7 @@ def _without_numbers(rows: Sequence[str]) -> list[str]:
 
 
 def _tidied(row: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
+    row = _UNIT_FIRST.sub(r"\g<end> \g<figure> % w/w", _ITEM.sub("", row))
     row = _NOTE_MARK.sub(_without_mark, _MARKS.sub("", row))
     cells = tuple(
         filter(None, (_one(cell)[0] for cell in re.split(r"\s{2,}|\|", row.replace("\xa0", " "))))

@@ -13,6 +13,7 @@ from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.lines import Line
 from chem.label.printed.records import Ignored, Kept, NotUnderstood, Pasted, in_terms_of
 from chem.label.printed.statements import GRADE_LINES
+from chem.label.printed.unread import Kind, kinds_of
 from chem.label.product import NITROGEN_FORMS
 from chem.reference import catalogue
 from chem.units import read_density_range, read_mass, read_specific_gravity, read_volume
@@ -24,6 +25,8 @@ GRADE_ROUNDS = 0.95
 """A grade prints whole numbers: less than one point from its line agrees."""
 
 
+_CARE = re.compile(r"freez|stor|shake|agitat|sunlight|heat|wind|irrigat", re.IGNORECASE)
+
 MOST_TOLD = 6
 """Lines not understood that a refusal names."""
 
@@ -34,7 +37,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
         content.guarantee.setdefault(key, kept)
     _settle_basis(content)
     _settle_grade(content)
-    if not content.guarantee and not content.also:
+    if not content.guarantee and not content.also and not _worth_keeping(content):
         raise InputProblem(
             Problem(
                 f"a text of {sum(bool(line.printed) for line in lines)} lines",
@@ -51,10 +54,12 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _check_chelated(content)
     _check_density(content)
     _cover(content, lines)
+    content.care = _care(content)
     content.not_understood.sort(key=lambda entry: entry.line_number)
     content.understood.sort(key=lambda entry: entry.line_number)
     content.ignored.sort(key=lambda entry: entry.line_number)
-    toml = _toml(content, name)
+    kinds = kinds_of(content.not_understood, lines)
+    toml = _toml(content, name, kinds)
     return Pasted(
         tomllib.loads(toml),
         toml,
@@ -63,6 +68,23 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
         tuple(content.ignored),
         tuple(dict.fromkeys(content.problems)),
     )
+
+
+def _worth_keeping(content: Content) -> bool:
+    """Whether a text without any guarantee is still a label: sources, or figures to ask about."""
+    if content.sources or len(content.stated.keys() & {"density", "specific_gravity", "ph"}) > 1:
+        return True
+    return any(
+        left.why.startswith("a figure without")
+        or re.search(r"[0-9]\s*%|g ?/ ?(?:kg|l)\b|per ?cent", left.line)
+        for left in content.not_understood
+    )
+
+
+def _care(content: Content) -> list[str]:
+    """What the label says of keeping and spraying it, as printed."""
+    lines = [i.line for i in content.ignored if i.reason == "care in use and storage"]
+    return list(dict.fromkeys(_plain(line).rstrip(" .") for line in lines if _CARE.search(line)))
 
 
 def _settle_basis(content: Content) -> None:
@@ -226,7 +248,7 @@ def _form(content: Content) -> str:
     return "solution"
 
 
-def _toml(content: Content, name: str) -> str:
+def _toml(content: Content, name: str, kinds: list[Kind]) -> str:
     form = _form(content)
     head = ["# Read from a pasted label: check it against the jug."]
     for entry in content.not_understood:
@@ -255,6 +277,14 @@ def _toml(content: Content, name: str) -> str:
     for key in ("usual_rate", "rate_range"):
         if key in content.stated:
             head.append(f"{key} = {_quoted(content.stated[key])}")
+    if content.care:
+        head.append(f"care = [{', '.join(map(_quoted, content.care))}]")
+    if content.not_understood:
+        rows = [
+            f"    {{ line = {e.line_number}, text = {_quoted(_plain(e.line))}, kind = {_quoted(k)} }},"
+            for e, k in zip(content.not_understood, kinds, strict=True)
+        ]
+        head += ["unread = [", *rows, "]"]
     tables = {
         "guarantee": [
             f"{_quoted(k.named.name)} = {_figure(k.quantity.text)}"
@@ -288,7 +318,11 @@ def _says(content: Content) -> list[str]:
 
 
 def _comment(text: str) -> str:
-    return "# " + " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return f"# {_plain(text)}"
+
+
+def _plain(text: str) -> str:
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
 def _quoted(text: str) -> str:
