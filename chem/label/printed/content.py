@@ -72,7 +72,7 @@ class Content:
         slack = 1e-9
         if old.named.name != named.name:
             slack = 0.5 * max(first[1], again[1]) + 0.01 * first[0]
-        if old.named.soluble and not named.soluble and again[0] > first[0] - slack:
+        if old.named.soluble and not named.soluble and again[0] > first[0] + slack:
             table[key] = kept
             old, kept, first, again = kept, old, again, first
         if abs(first[0] - again[0]) <= slack:

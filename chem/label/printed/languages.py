@@ -104,7 +104,7 @@ def _language(key: str) -> Language:
             parts = tuple(token.folded for token in tokens_of(printed))
             forms.setdefault(parts[0], []).append(Form(parts, entry.get("means")))
     ordered = {
-        first: tuple(sorted(held, key=lambda form: -len(form.tokens)))
+        first: tuple(sorted(held, key=lambda form: (-len(form.tokens), form.means is None)))
         for first, held in forms.items()
     }
     words = frozenset(fold(word) for word in table.get("range", ()))
