@@ -27,6 +27,10 @@ def add_to(app: typer.Typer) -> None:
             str | None,
             typer.Option(metavar="FILE|-", help="A label's text as printed, or - to type it in."),
         ] = None,
+        photo: Annotated[
+            Path | None,
+            typer.Option(metavar="FILE", help="A picture of the label, read by tesseract."),
+        ] = None,
         name: Annotated[str, typer.Option(help="With --paste: the product's name.")] = "",
         out: Annotated[
             Path | None, typer.Option(metavar="FILE", help="With --paste: write the product file.")
@@ -49,15 +53,15 @@ def add_to(app: typer.Typer) -> None:
         from chem.units import read_temperature
 
         cold = read_temperature(coldest, "command line, --coldest")
-        if (product is None) == (paste is None):
+        if sum(given is not None for given in (product, paste, photo)) != 1:
             raise InputProblem(
                 Problem(
                     "command line",
                     "one label is needed",
-                    "a product file, or --paste FILE (or - for standard input)",
+                    "a product file, --paste FILE (or - for standard input), or --photo FILE",
                 )
             )
-        if paste is None and (out is not None or name):
+        if product is not None and (out is not None or name):
             raise InputProblem(
                 Problem(
                     f"command line, {'--out' if out is not None else '--name'}",
@@ -65,13 +69,21 @@ def add_to(app: typer.Typer) -> None:
                     "the product file alone, or --paste FILE with it",
                 )
             )
-        if paste is not None:
+        if product is None:
             from chem.label.paste import read_paste
-            from chem.sheets.paste import paste_remarks
+            from chem.label.photo import read_photo
+            from chem.sheets.paste import paste_remarks, read_back
 
-            text = _decoded(sys.stdin.buffer.read()) if paste == "-" else _text(Path(paste))
+            unsure: list[str] = []
+            if photo is not None:
+                text, unsure = read_photo(photo)
+            elif paste == "-":
+                text = _decoded(sys.stdin.buffer.read())
+            else:
+                text = _text(Path(paste or ""))
             pasted = read_paste(text, name or "Product of a pasted label")
-            for remark in paste_remarks(pasted):
+            watched = sys.stdout.isatty()
+            for remark in [*(read_back(text, pasted) if watched else paste_remarks(pasted)), *unsure]:
                 typer.echo(remark, err=True)
             if out is not None:
                 write_text(out, pasted.toml)
@@ -81,7 +93,6 @@ def add_to(app: typer.Typer) -> None:
                 return
             read = _read_text(pasted.toml)
         else:
-            assert product is not None
             found = (
                 product
                 if is_file(product)

@@ -134,6 +134,9 @@ class Product:
     usual_rate: Rate | None
     rate_range: tuple[Rate, Rate] | None
     price: Price | None
+    care: tuple[str, ...] = ()
+    lot: str | None = None
+    unread: tuple[UnreadForm, ...] = ()
 
     @property
     def dry(self) -> bool:
@@ -224,6 +227,9 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         usual_rate=usual,
         rate_range=span,
         price=found_price,
+        care=form.care,
+        lot=form.lot,
+        unread=form.unread,
     )
 
 

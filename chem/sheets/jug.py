@@ -145,6 +145,9 @@ def jug_json(result: Jug) -> str:
         "ph": result.ph.as_dict() if result.ph else None,
         "adds_up": result.adds_up,
         "problems": list(result.problems),
+        "unread": [
+            {"line": int(u.line), "text": u.text, "kind": u.kind} for u in result.product.unread
+        ],
         "doubts": [
             {"key": d.key, "share": d.share, "settle_by": d.settle_by} for d in result.doubts
         ],

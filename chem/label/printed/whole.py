@@ -54,6 +54,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _check_chelated(content)
     _check_density(content)
     _cover(content, lines)
+    _imply_chelates(content)
     content.care = _care(content)
     content.not_understood.sort(key=lambda entry: entry.line_number)
     content.understood.sort(key=lambda entry: entry.line_number)
@@ -79,6 +80,21 @@ def _worth_keeping(content: Content) -> bool:
         or re.search(r"[0-9]\s*%|g ?/ ?(?:kg|l)\b|per ?cent", left.line)
         for left in content.not_understood
     )
+
+
+def _imply_chelates(content: Content) -> None:
+    """A metal said to be chelated by an agent, and by no listed source: that chelate is one."""
+    known = catalogue().sources
+    if not content.sources or content.lost_sources:
+        return
+    for key, kept in content.chelated.items():
+        agents = content.agents.get(key, content.all_agents)
+        agent = kept.named.agent or (agents[0] if len(agents) == 1 else None)
+        source = f"{key} {agent}"
+        if source in known and not any(key in known[s].supplies for s in content.sources):
+            content.sources.append(source)
+            meaning = f"source `{source}`, from its chelating agent"
+            content.note(kept.line, kept.line.printed, meaning)
 
 
 def _care(content: Content) -> list[str]:
