@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -70,6 +69,7 @@ def add_to(app: typer.Typer) -> None:
                 )
             )
         if product is None:
+            from chem.cli.reading import pasted_text
             from chem.label.paste import read_paste
             from chem.label.photo import read_photo
             from chem.sheets.paste import paste_remarks, read_back
@@ -77,13 +77,14 @@ def add_to(app: typer.Typer) -> None:
             unsure: list[str] = []
             if photo is not None:
                 text, unsure = read_photo(photo)
-            elif paste == "-":
-                text = _decoded(sys.stdin.buffer.read())
             else:
-                text = _text(Path(paste or ""))
+                text = pasted_text(paste or "-")
             pasted = read_paste(text, name or "Product of a pasted label")
             watched = sys.stdout.isatty()
-            for remark in [*(read_back(text, pasted) if watched else paste_remarks(pasted)), *unsure]:
+            for remark in [
+                *(read_back(text, pasted) if watched else paste_remarks(pasted)),
+                *unsure,
+            ]:
                 typer.echo(remark, err=True)
             if out is not None:
                 write_text(out, pasted.toml)
@@ -101,29 +102,6 @@ def add_to(app: typer.Typer) -> None:
             read = read_product(found)
         result = jug(read, count=draws, seed=seed, coldest_celsius=cold)
         typer.echo(jug_json(result) if as_json else as_text(jug_sheet(result, units)), nl=as_json)
-
-
-def _text(path: Path) -> str:
-    """The text of a file. Raises: InputProblem."""
-    from chem.errors import InputProblem, Problem
-
-    try:
-        return _decoded(path.read_bytes())
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or str(error)
-        raise InputProblem(
-            Problem(f"`{path}`", f"it can't be read ({why})", "a text file, or -")
-        ) from None
-
-
-def _decoded(data: bytes) -> str:
-    """Text as editors save it: UTF-8, UTF-16 with its mark, else the Western code page."""
-    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return data.decode("utf-16", errors="replace")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace")
 
 
 def _read_text(toml: str) -> Product:

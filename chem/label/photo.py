@@ -63,7 +63,9 @@ def read_photo(path: Path) -> tuple[str, list[str]]:
     text, questions = text_of(words_of(done.stdout.decode("utf-8", "replace")))
     if done.returncode or not text.strip():
         raise InputProblem(
-            Problem(f"`{path}`", "no words can be read in it", "a sharp, level picture of the label")
+            Problem(
+                f"`{path}`", "no words can be read in it", "a sharp, level picture of the label"
+            )
         )
     return text, questions
 

@@ -10,6 +10,9 @@ from chem.label.printed.lines import Line
 from chem.label.printed.reading import Agents, Stated
 from chem.label.printed.records import Ignored, Kept, NotUnderstood, Understood, in_terms_of
 
+LIGHTEST, HEAVIEST = 0.6, 2.5
+"""Densities [kg/L] between which every liquid fertilizer lies."""
+
 
 @dataclass
 class Content:
@@ -64,8 +67,16 @@ class Content:
             self.note(line, words, f"{what} {quantity.text} %{part}{notes}")
             return
         if old.quantity.basis != quantity.basis and "w/v" in (old.quantity.basis, quantity.basis):
-            if old.quantity.basis == "w/v":
-                table[key] = kept
+            by_volume = kept if kept.quantity.basis == "w/v" else old
+            by_weight = old if by_volume is kept else kept
+            density = by_volume.quantity.low / max(by_weight.quantity.low, 1e-9)
+            if not LIGHTEST <= density <= HEAVIEST:
+                del table[key]
+                why = f"{by_weight.quantity.text} % w/w and {by_volume.quantity.text} % w/v"
+                why += " don't go together in any liquid: which is wrong?"
+                self.not_understood.append(NotUnderstood(line.number, line.printed, why))
+                return
+            table[key] = by_weight
             self.note(line, words, f"{what} again, on the other basis; the w/w figure is kept")
             return
         first, again = in_terms_of(old), in_terms_of(kept)

@@ -41,7 +41,7 @@ _LETTERS = (
     re.compile(r"(?<![\w.,])[0-9]+[.,][Oo][0-9]*\b|(?<![\w.,])[OoIl][.,][0-9]+\b"),
     re.compile(r"(?<![\w-])(?=[0-9O-]*[0-9])(?=[0-9-]*O)[0-9O]{1,2}-[0-9O]{1,2}-[0-9O]{1,2}\b"),
 )
-_COMMA_NUMBER = re.compile(r"(?<![\w.,])[0-9]+(?:,[0-9]+)+(?![\w,])")
+_COMMA_NUMBER = re.compile(r"(?<![\w.,])[0-9]+(?:,[0-9]+)+(?:(?=[kmh]?[gl]\b|cc\b)|(?![\w,]))")
 _PARTS_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+")
 _POINT_THOUSANDS = re.compile(
     r"(?<![\w.,])[1-9][0-9]{0,2}\.[0-9]{3}(?=\s?(?:l|m2|m\u00b2|litres|ml)\b)", re.IGNORECASE

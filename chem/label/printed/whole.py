@@ -25,6 +25,9 @@ GRADE_ROUNDS = 0.95
 """A grade prints whole numbers: less than one point from its line agrees."""
 
 
+POINTS_TO_DOUBT = 3
+"""Figures with decimals for each one without, from which the latter is doubted; no source."""
+
 _CARE = re.compile(r"freez|stor|shake|agitat|sunlight|heat|wind|irrigat", re.IGNORECASE)
 
 MOST_TOLD = 6
@@ -37,6 +40,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
         content.guarantee.setdefault(key, kept)
     _settle_basis(content)
     _settle_grade(content)
+    _ask_lost_points(content)
     if not content.guarantee and not content.also and not _worth_keeping(content):
         raise InputProblem(
             Problem(
@@ -80,6 +84,40 @@ def _worth_keeping(content: Content) -> bool:
         or re.search(r"[0-9]\s*%|g ?/ ?(?:kg|l)\b|per ?cent", left.line)
         for left in content.not_understood
     )
+
+
+def _ask_lost_points(content: Content) -> None:
+    """A whole figure among many with decimals may have lost its point: nothing else confirms it."""
+    kept = content.guarantee
+    whole = [
+        k for k, v in kept.items() if "." not in v.quantity.text and 10.0 <= v.quantity.low < 100.0
+    ]
+    pointed = [k for k, v in kept.items() if "." in v.quantity.text]
+    confirmed = {round(percent, 6) for _, percent in content.grade}
+    confirmed.add(round(sum(kept[f].quantity.low for f in NITROGEN_FORMS if f in kept), 6))
+    if POINTS_TO_DOUBT * len(whole) > len(pointed):
+        return
+    for key in whole:
+        figure = kept[key].quantity
+        line = kept[key].line
+        told = any(p.startswith(f"line {line.number}:") for p in content.problems)
+        if told or round(figure.low, 6) in confirmed:
+            continue
+        del kept[key]
+        content.chelated.pop(key, None)
+        content.understood[:] = [
+            u
+            for u in content.understood
+            if u.line_number != line.number or f" {figure.text} %" not in u.meaning
+        ]
+        content.not_understood.append(
+            NotUnderstood(
+                line.number,
+                line.printed,
+                f"`{figure.text}` has no decimals, as nearly all others have: has it lost its point?",
+                (f"{figure.text} %", f"{figure.low / 10:g} %"),
+            )
+        )
 
 
 def _imply_chelates(content: Content) -> None:
