@@ -1,4 +1,4 @@
-"""A laboratory's water report or a strip's card, pasted as a text, read into a water file's answers.
+"""A laboratory's water report or a strip's card, pasted, read into a water file's answers.
 
 Every line with a figure is either taken, by a name that a table lists and a unit that stands on the
 line or heads its column, or told as not read; a figure without a unit is never given one.

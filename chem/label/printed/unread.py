@@ -14,7 +14,8 @@ from chem.label.printed.words import heading
 Kind = Literal["composition", "rule", "rate", "reading", "other"]
 
 _RULE = re.compile(
-    r"\b(?:do not|don't|never|avoid|add (?:last|first)|incompatible|not compatible|mix with|mixed)\b",
+    r"\b(?:do not|don't|never|avoid|add (?:last|first)|incompatible|not compatible|"
+    r"mix with|mixed)\b",
     re.IGNORECASE,
 )
 _RATE = re.compile(

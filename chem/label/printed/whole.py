@@ -114,7 +114,7 @@ def _ask_lost_points(content: Content) -> None:
             NotUnderstood(
                 line.number,
                 line.printed,
-                f"`{figure.text}` has no decimals, as nearly all others have: has it lost its point?",
+                f"`{figure.text}` has no decimals, others have: has it lost its point?",
                 (f"{figure.text} %", f"{figure.low / 10:g} %"),
             )
         )
@@ -335,7 +335,8 @@ def _toml(content: Content, name: str, kinds: list[Kind]) -> str:
         head.append(f"care = [{', '.join(map(_quoted, content.care))}]")
     if content.not_understood:
         rows = [
-            f"    {{ line = {e.line_number}, text = {_quoted(_plain(e.line))}, kind = {_quoted(k)} }},"
+            f"    {{ line = {e.line_number}, text = {_quoted(_plain(e.line))}, "
+            f"kind = {_quoted(k)} }},"
             for e, k in zip(content.not_understood, kinds, strict=True)
         ]
         head += ["unread = [", *rows, "]"]
