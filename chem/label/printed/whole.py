@@ -36,8 +36,16 @@ MOST_TOLD = 6
 
 def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     """Check the label against itself and write the file. Raises: InputProblem."""
-    for key, kept in content.chelated.items():
-        content.guarantee.setdefault(key, kept)
+    for key, kept in list(content.chelated.items()):
+        if key not in content.guarantee and any(
+            key in left.line.lower() and left.line_number != kept.line.number
+            for left in content.not_understood
+        ):
+            del content.chelated[key]
+            why = f"chelated {kept.quantity.text} %, but of how much in all?"
+            content.not_understood.append(NotUnderstood(kept.line.number, kept.line.printed, why))
+        else:
+            content.guarantee.setdefault(key, kept)
     _settle_basis(content)
     _settle_grade(content)
     _ask_lost_points(content)
