@@ -51,7 +51,9 @@ _UNIT_FIRST = re.compile(
     r"(?P<end>min(?:imum)?|max(?:imum)?)\b\.?\)?\s*[:=-]?\s*(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
     re.IGNORECASE,
 )
-_ITEM = re.compile(r"^\s*\(?(?:[ivx]{1,4}|[a-h])\)\s+(?=\S)", re.IGNORECASE)
+_ITEM = re.compile(
+    r"^\s*(?:\(?(?:[ivx]{1,4}|[a-h])\)\s+(?=\S)|[1-9][0-9]?\.\s+(?=[A-Za-z]{2}))", re.IGNORECASE
+)
 _DECIMAL = re.compile(r"[0-9]+,[0-9]+")
 _POINT = re.compile(r"(?<![\w.,])[0-9]*\.[0-9]+(?![0-9.]|,[0-9])")
 _SURFACE = re.compile(r"\s?(?:sq|square|ft2|ft\b|acres?)", re.I)
