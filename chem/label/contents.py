@@ -111,7 +111,7 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
         InputProblem: the sources that the label asks for weigh more than the product.
     """
     notes: list[str] = [
-        f"{product.name}: not read: {text}; it may hold anything" for text in product.unread
+        f"{product.name}: not read: {text}; it may hold anything" for text in product.unplaced
     ]
     draws = draws.scoped(product.identity)
     found, problems = candidates(product, draws, notes)

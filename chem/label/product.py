@@ -78,6 +78,14 @@ class SaysForm(FormModel):
     carrier_at_most: str | None = None
 
 
+class UnreadForm(FormModel):
+    """`unread`: a line of the label that its reader could not use, and what it speaks of."""
+
+    line: str
+    text: str
+    kind: Literal["composition", "rule", "rate", "reading", "other"]
+
+
 class ProductForm(FormModel):
     """A product file as written."""
 
@@ -94,6 +102,9 @@ class ProductForm(FormModel):
     usual_rate: str | None = None
     rate_range: str | None = None
     price: str | None = None
+    care: tuple[str, ...] = ()
+    lot: str | None = None
+    unread: tuple[UnreadForm, ...] = ()
     guarantee: Mapping[str, str] = {}
     chelated: Mapping[str, str | ChelatedForm] = {}
     also: Mapping[str, str] = {}
@@ -130,7 +141,8 @@ class Product:
     guarantee line, source or `undeclared sodium chloride`, besides pH and density; ph_measured:
     its pH is this jug's own, else it is printed, of another lot; clear_at: it was seen to stay
     clear there [degC]; vague: names that fit several
-    sources (`vague_sources.csv`); unread: names that fit none; read_from: the file as it was read.
+    sources (`vague_sources.csv`); unplaced: names that fit none; unread: lines of the label that its
+    reader could not use; read_from: the file as it was read.
     """
 
     key: str
@@ -150,7 +162,10 @@ class Product:
     rate_range: tuple[Rate, Rate] | None
     price: Price | None
     vague: tuple[str, ...] = ()
-    unread: tuple[str, ...] = ()
+    unplaced: tuple[str, ...] = ()
+    care: tuple[str, ...] = ()
+    lot: str | None = None
+    unread: tuple[UnreadForm, ...] = ()
     ph_measured: bool = False
     clear_at: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
@@ -226,7 +241,7 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     raw, read_from = load_file(path, "product")
     form = validate(ProductForm, raw, file)
     found = Collector(file)
-    sources, vague, unread = _sources(form, found)
+    sources, vague, unplaced = _sources(form, found)
     guarantee = _guarantee(form, found)
     also = _also(form, found)
     chelated = _chelated(form, found)
@@ -290,7 +305,10 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
         rate_range=span,
         price=found_price,
         vague=tuple(dict.fromkeys(vague)),
-        unread=tuple(dict.fromkeys(unread)),
+        unplaced=tuple(dict.fromkeys(unplaced)),
+        care=form.care,
+        lot=form.lot,
+        unread=form.unread,
         ph_measured=bool(measured),
         clear_at=clear_at,
         read_from=read_from,
@@ -370,7 +388,7 @@ def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[st
     """Sources named without doubt, vague names, and names that are not read."""
     known = catalogue()
     out: list[Source] = []
-    vague, unread = [], []
+    vague, unplaced = [], []
     for i, name in enumerate(form.sources, start=1):
         plain = " ".join(name.lower().split())
         if plain in known.ambiguous:
@@ -378,8 +396,8 @@ def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[st
         elif plain in known.source_names or _like(plain, known.source_names):
             out += resolve_source(name, f"sources[{i}]", found)
         else:
-            unread.append(name)
-    return out, vague, unread
+            unplaced.append(name)
+    return out, vague, unplaced
 
 
 def _like(name: str, among: Mapping[str, str]) -> bool:

@@ -163,6 +163,9 @@ def jug_json(result: Jug) -> str:
         "conductivity_1_in_100_mS_per_cm": _range_json(result.conductivity_mS_per_cm),
         "adds_up": result.adds_up,
         "problems": list(result.problems),
+        "unread": [
+            {"line": int(u.line), "text": u.text, "kind": u.kind} for u in result.product.unread
+        ],
         "doubts": [
             {"key": d.key, "share": d.share, "settle_by": d.settle_by} for d in result.doubts
         ],

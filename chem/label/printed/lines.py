@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from chem.label.printed.languages import in_known_words
 from chem.units.text import tidy
 
 GLUED = "\x1f"
@@ -40,8 +41,19 @@ _LETTERS = (
     re.compile(r"(?<![\w.,])[0-9]+[.,][Oo][0-9]*\b|(?<![\w.,])[OoIl][.,][0-9]+\b"),
     re.compile(r"(?<![\w-])(?=[0-9O-]*[0-9])(?=[0-9-]*O)[0-9O]{1,2}-[0-9O]{1,2}-[0-9O]{1,2}\b"),
 )
-_COMMA_NUMBER = re.compile(r"(?<![\w.,])[0-9]+(?:,[0-9]+)+(?![\w,])")
+_COMMA_NUMBER = re.compile(r"(?<![\w.,])[0-9]+(?:,[0-9]+)+(?:(?=[kmh]?[gl]\b|cc\b)|(?![\w,]))")
 _PARTS_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+")
+_POINT_THOUSANDS = re.compile(
+    r"(?<![\w.,])[1-9][0-9]{0,2}\.[0-9]{3}(?=\s?(?:l|m2|m\u00b2|litres|ml)\b)", re.IGNORECASE
+)
+_UNIT_FIRST = re.compile(
+    r"(?:%|\bper ?cent\b)(?P<basis>\s*(?:w/w|by weight|by mass))?,?\s*\(?"
+    r"(?P<end>min(?:imum)?|max(?:imum)?)\b\.?\)?\s*[:=-]?\s*(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
+    re.IGNORECASE,
+)
+_ITEM = re.compile(
+    r"^\s*(?:\(?(?:[ivx]{1,4}|[a-h])\)\s+(?=\S)|[1-9][0-9]?\.\s+(?=[A-Za-z]{2}))", re.IGNORECASE
+)
 _DECIMAL = re.compile(r"[0-9]+,[0-9]+")
 _POINT = re.compile(r"(?<![\w.,])[0-9]*\.[0-9]+(?![0-9.]|,[0-9])")
 _SURFACE = re.compile(r"\s?(?:sq|square|ft2|ft\b|acres?)", re.I)
@@ -66,7 +78,8 @@ def lines_of(text: str) -> tuple[list[Line], bool]:
     """
     plain = text.encode("utf-8", "replace").decode("utf-8")
     printed = ["".join(_printable(c) for c in row) for row in re.split(r"\r\n|\r|\n", plain)]
-    rows = [_tidied(row) for row in _without_numbers(printed)]
+    plain_rows, comma_language = in_known_words(_without_numbers(printed))
+    rows = [_tidied(_ungrouped(row) if comma_language else row) for row in plain_rows]
     decimal_comma = _commas_are_decimal([words for _, words, _ in rows])
     out = []
     change = _with_points if decimal_comma else str
@@ -121,6 +134,7 @@ def _without_numbers(rows: Sequence[str]) -> list[str]:
 
 
 def _tidied(row: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
+    row = _UNIT_FIRST.sub(r"\g<end> \g<figure> % w/w", _ITEM.sub("", row))
     row = _NOTE_MARK.sub(_without_mark, _MARKS.sub("", row))
     cells = tuple(
         filter(None, (_one(cell)[0] for cell in re.split(r"\s{2,}|\|", row.replace("\xa0", " "))))
@@ -169,6 +183,11 @@ def _commas_are_decimal(rows: Sequence[str]) -> bool:
                 return False
             certain = certain or not grouped
     return certain
+
+
+def _ungrouped(row: str) -> str:
+    """Without the points of thousands, where a volume or an area of water follows."""
+    return _POINT_THOUSANDS.sub(lambda found: found[0].replace(".", ""), row)
 
 
 def _with_points(words: str) -> str:

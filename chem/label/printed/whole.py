@@ -13,6 +13,7 @@ from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.lines import Line
 from chem.label.printed.records import Ignored, Kept, NotUnderstood, Pasted, in_terms_of
 from chem.label.printed.statements import GRADE_LINES
+from chem.label.printed.unread import Kind, kinds_of
 from chem.label.product import NITROGEN_FORMS
 from chem.reference import catalogue
 from chem.units import read_density_range, read_mass, read_specific_gravity, read_volume
@@ -24,17 +25,31 @@ GRADE_ROUNDS = 0.95
 """A grade prints whole numbers: less than one point from its line agrees."""
 
 
+POINTS_TO_DOUBT = 3
+"""Figures with decimals for each one without, from which the latter is doubted; no source."""
+
+_CARE = re.compile(r"freez|stor|shake|agitat|sunlight|heat|wind|irrigat", re.IGNORECASE)
+
 MOST_TOLD = 6
 """Lines not understood that a refusal names."""
 
 
 def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     """Check the label against itself and write the file. Raises: InputProblem."""
-    for key, kept in content.chelated.items():
-        content.guarantee.setdefault(key, kept)
+    for key, kept in list(content.chelated.items()):
+        if key not in content.guarantee and any(
+            key in left.line.lower() and left.line_number != kept.line.number
+            for left in content.not_understood
+        ):
+            del content.chelated[key]
+            why = f"chelated {kept.quantity.text} %, but of how much in all?"
+            content.not_understood.append(NotUnderstood(kept.line.number, kept.line.printed, why))
+        else:
+            content.guarantee.setdefault(key, kept)
     _settle_basis(content)
     _settle_grade(content)
-    if not content.guarantee and not content.also:
+    _ask_lost_points(content)
+    if not content.guarantee and not content.also and not _worth_keeping(content):
         raise InputProblem(
             Problem(
                 f"a text of {sum(bool(line.printed) for line in lines)} lines",
@@ -51,10 +66,13 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _check_chelated(content)
     _check_density(content)
     _cover(content, lines)
+    _imply_chelates(content)
+    content.care = _care(content)
     content.not_understood.sort(key=lambda entry: entry.line_number)
     content.understood.sort(key=lambda entry: entry.line_number)
     content.ignored.sort(key=lambda entry: entry.line_number)
-    toml = _toml(content, name)
+    kinds = kinds_of(content.not_understood, lines)
+    toml = _toml(content, name, kinds)
     return Pasted(
         tomllib.loads(toml),
         toml,
@@ -63,6 +81,72 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
         tuple(content.ignored),
         tuple(dict.fromkeys(content.problems)),
     )
+
+
+def _worth_keeping(content: Content) -> bool:
+    """Whether a text without any guarantee is still a label: sources, or figures to ask about."""
+    if content.sources or len(content.stated.keys() & {"density", "specific_gravity", "ph"}) > 1:
+        return True
+    return any(
+        left.why.startswith("a figure without")
+        or re.search(r"[0-9]\s*%|g ?/ ?(?:kg|l)\b|per ?cent", left.line)
+        for left in content.not_understood
+    )
+
+
+def _ask_lost_points(content: Content) -> None:
+    """A whole figure among many with decimals may have lost its point: nothing else confirms it."""
+    kept = content.guarantee
+    whole = [
+        k for k, v in kept.items() if "." not in v.quantity.text and 10.0 <= v.quantity.low < 100.0
+    ]
+    pointed = [k for k, v in kept.items() if "." in v.quantity.text]
+    confirmed = {round(percent, 6) for _, percent in content.grade}
+    confirmed.add(round(sum(kept[f].quantity.low for f in NITROGEN_FORMS if f in kept), 6))
+    if POINTS_TO_DOUBT * len(whole) > len(pointed):
+        return
+    for key in whole:
+        figure = kept[key].quantity
+        line = kept[key].line
+        told = any(p.startswith(f"line {line.number}:") for p in content.problems)
+        if told or round(figure.low, 6) in confirmed:
+            continue
+        del kept[key]
+        content.chelated.pop(key, None)
+        content.understood[:] = [
+            u
+            for u in content.understood
+            if u.line_number != line.number or f" {figure.text} %" not in u.meaning
+        ]
+        content.not_understood.append(
+            NotUnderstood(
+                line.number,
+                line.printed,
+                f"`{figure.text}` has no decimals, others have: has it lost its point?",
+                (f"{figure.text} %", f"{figure.low / 10:g} %"),
+            )
+        )
+
+
+def _imply_chelates(content: Content) -> None:
+    """A metal said to be chelated by an agent, and by no listed source: that chelate is one."""
+    known = catalogue().sources
+    if not content.sources or content.lost_sources:
+        return
+    for key, kept in content.chelated.items():
+        agents = content.agents.get(key, content.all_agents)
+        agent = kept.named.agent or (agents[0] if len(agents) == 1 else None)
+        source = f"{key} {agent}"
+        if source in known and not any(key in known[s].supplies for s in content.sources):
+            content.sources.append(source)
+            meaning = f"source `{source}`, from its chelating agent"
+            content.note(kept.line, kept.line.printed, meaning)
+
+
+def _care(content: Content) -> list[str]:
+    """What the label says of keeping and spraying it, as printed."""
+    lines = [i.line for i in content.ignored if i.reason == "care in use and storage"]
+    return list(dict.fromkeys(_plain(line).rstrip(" .") for line in lines if _CARE.search(line)))
 
 
 def _settle_basis(content: Content) -> None:
@@ -226,7 +310,7 @@ def _form(content: Content) -> str:
     return "solution"
 
 
-def _toml(content: Content, name: str) -> str:
+def _toml(content: Content, name: str, kinds: list[Kind]) -> str:
     form = _form(content)
     head = ["# Read from a pasted label: check it against the jug."]
     for entry in content.not_understood:
@@ -255,6 +339,15 @@ def _toml(content: Content, name: str) -> str:
     for key in ("usual_rate", "rate_range"):
         if key in content.stated:
             head.append(f"{key} = {_quoted(content.stated[key])}")
+    if content.care:
+        head.append(f"care = [{', '.join(map(_quoted, content.care))}]")
+    if content.not_understood:
+        rows = [
+            f"    {{ line = {e.line_number}, text = {_quoted(_plain(e.line))}, "
+            f"kind = {_quoted(k)} }},"
+            for e, k in zip(content.not_understood, kinds, strict=True)
+        ]
+        head += ["unread = [", *rows, "]"]
     tables = {
         "guarantee": [
             f"{_quoted(k.named.name)} = {_figure(k.quantity.text)}"
@@ -288,7 +381,11 @@ def _says(content: Content) -> list[str]:
 
 
 def _comment(text: str) -> str:
-    return "# " + " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return f"# {_plain(text)}"
+
+
+def _plain(text: str) -> str:
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
 def _quoted(text: str) -> str:
