@@ -141,8 +141,8 @@ class Product:
     guarantee line, source or `undeclared sodium chloride`, besides pH and density; ph_measured:
     its pH is this jug's own, else it is printed, of another lot; clear_at: it was seen to stay
     clear there [degC]; vague: names that fit several
-    sources (`vague_sources.csv`); unplaced: names that fit none; unread: lines of the label that its
-    reader could not use; read_from: the file as it was read.
+    sources (`vague_sources.csv`); unplaced: names that fit none; unread: lines of the label that
+    its reader could not use; read_from: the file as it was read.
     """
 
     key: str
