@@ -216,7 +216,7 @@ def recognise(piece: str) -> Named | Refused:
         plain = _line_of(rest)
         if plain is None and _SLOW.search(rest):
             plain = Named("other water soluble nitrogen")
-        plain = plain or _said_twice(words)
+        plain = plain or _said_twice(words) or _as_source(rest)
         if plain is None and not chelated:
             source = _source(rest)
             if source is not None:
@@ -235,6 +235,18 @@ def _said_twice(words: str) -> Named | None:
     parts = re.split(r"\s+/\s+", words)
     known = [n for n in map(recognise, parts) if isinstance(n, Named)] if parts[1:] else []
     return known[0] if len({n.element_line for n in known}) == 1 else None
+
+
+def _as_source(words: str) -> Named | None:
+    """`Calcium (Ca) as calcium chloride`: the nutrient, where that source supplies it."""
+    name, _, held = words.rpartition(" as ")
+    source = find_source(held) if name else None
+    named = _line_of(name) if isinstance(source, str) else None
+    if not isinstance(named, Named) or not isinstance(source, str):
+        return None
+    if named.element_line not in catalogue().sources[source].supplies:
+        return None
+    return replace(named, notes=(*named.notes, f"from {source}"))
 
 
 def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refused:

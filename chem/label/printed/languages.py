@@ -116,12 +116,20 @@ def _matches(tokens: Sequence[Token], language: Language) -> Iterator[tuple[int,
     folded = [token.folded for token in tokens]
     while i < len(folded):
         for form in language.forms.get(folded[i], ()):
+            if len(folded[i]) == len(form.tokens) == 1 and _touches_a_figure(tokens, i):
+                continue
             if tuple(folded[i : i + len(form.tokens)]) == form.tokens:
                 yield i, form
                 i += len(form.tokens)
                 break
         else:
             i += 1
+
+
+def _touches_a_figure(tokens: Sequence[Token], i: int) -> bool:
+    """Whether a letter belongs to a formula: the O of P2O5 is no Portuguese or Italian `o`."""
+    before = tokens[i - 1] if i else None
+    return before is not None and before.text.isdigit() and before.end == tokens[i].start
 
 
 def _replaced(row: str, tokens: Sequence[Token], language: Language) -> str:

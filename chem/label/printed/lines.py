@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from chem.label.printed.languages import in_known_words
@@ -27,6 +27,12 @@ _MARKS = re.compile("[\u00ae\u2122\u00a9\u2120\u2020\u2021]")
 _RAISED = "\u00b9\u00b2\u00b3\u2070\u2074-\u2079"
 _NOTE_MARK = re.compile(rf"(?P<word>^\s*|[A-Za-z]+|[)%])[{_RAISED}]+(?![\u207a\u207b+-])")
 _SQUARED = ("m", "mm", "cm", "dm", "km", "in", "ft", "yd")
+_DIVIDED = re.compile("(?<=[0-9])\\s*\u00f7\\s*(?=[0-9])")
+"""Italian custom for a range, `4\u00f76 l/ha`; common practice, no source."""
+
+_UNIT = r"(?:%(?:\s?(?:w/w|w/v|m/m|m/v))?|m?g\s?/\s?(?:kg|l))"
+_UNIT_COLUMNS = re.compile(rf"(?:^|(?<=[\s(]))\(?(?P<units>{_UNIT}(?:[\s|/,]+{_UNIT})*)\)?$", re.I)
+_BARE_COLUMNS = re.compile(r"(?P<name>.*[A-Za-z)\]])[\s:.]+(?P<figures>[0-9.,]+(?:\s+[0-9.,]+)*)$")
 _FORMULAS = (
     (re.compile(r"\bP\s?2\s?[O0]\s?5\b", re.I), "P2O5"),
     (re.compile(r"\bK\s?2\s?[O0](?![0-9]|[.,][0-9])\b", re.I), "K2O"),
@@ -80,9 +86,10 @@ def lines_of(text: str) -> tuple[list[Line], bool]:
     printed = ["".join(_printable(c) for c in row) for row in re.split(r"\r\n|\r|\n", plain)]
     plain_rows, comma_language = in_known_words(_without_numbers(printed))
     rows = [_tidied(_ungrouped(row) if comma_language else row) for row in plain_rows]
+    rows = _with_units(rows)
     decimal_comma = _commas_are_decimal([words for _, words, _ in rows])
     out = []
-    change = _with_points if decimal_comma else str
+    change = _with_points if decimal_comma else _as_twins([words for _, words, _ in rows])
     for number, (row, (cells, words, notes)) in enumerate(zip(printed, rows, strict=True), start=1):
         columns = tuple(change(cell) for cell in cells)
         out.append(Line(number, " ".join(row.split()), change(words), columns, notes))
@@ -135,7 +142,7 @@ def _without_numbers(rows: Sequence[str]) -> list[str]:
 
 def _tidied(row: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
     row = _UNIT_FIRST.sub(r"\g<end> \g<figure> % w/w", _ITEM.sub("", row))
-    row = _NOTE_MARK.sub(_without_mark, _MARKS.sub("", row))
+    row = _DIVIDED.sub("-", _NOTE_MARK.sub(_without_mark, _MARKS.sub("", row)))
     cells = tuple(
         filter(None, (_one(cell)[0] for cell in re.split(r"\s{2,}|\|", row.replace("\xa0", " "))))
     )
@@ -170,6 +177,44 @@ def _leader(found: re.Match[str]) -> str:
     if len(run) > 2 and run[-2] == " " and " " not in run[:-2]:
         return " ."
     return f" {SPACED}" if " " in run else f" {GLUED}"
+
+
+def _with_units(
+    rows: Sequence[tuple[tuple[str, ...], str, tuple[str, ...]]],
+) -> list[tuple[tuple[str, ...], str, tuple[str, ...]]]:
+    """Bare figures in columns get the units that stand over their columns, `% w/w  g/L`."""
+    out, units = [], []
+    for cells, words, notes in rows:
+        head = None if re.search(r"[0-9]", words) else _UNIT_COLUMNS.search(words)
+        if head:
+            units = re.findall(_UNIT, head["units"], re.IGNORECASE)
+            units = [] if len(units) == 1 and units[0].startswith("%") else units
+        row = _BARE_COLUMNS.fullmatch(words) if units and not head else None
+        figures = row["figures"].split() if row else []
+        if row and len(figures) == len(units):
+            given = " ".join(f"{f} {u}" for f, u in zip(figures, units, strict=True))
+            cells, words = (), f"{row['name']} {given}"
+        elif not head and words:
+            units = []
+        out.append((cells, words, notes))
+    return out
+
+
+def _as_twins(rows: Sequence[str]) -> Callable[[str], str]:
+    """A comma is a decimal point where the same figure is also printed with a point.
+
+    Two languages print each line twice, `7.0%` and `7,0 %`.
+    """
+    pointed = {m[0] for row in rows for m in _POINT.finditer(row)}
+
+    def changed(words: str) -> str:
+        def twin(found: re.Match[str]) -> str:
+            point = found[0].replace(",", ".")
+            return point if point in pointed else found[0]
+
+        return _COMMA_NUMBER.sub(twin, words)
+
+    return changed
 
 
 def _commas_are_decimal(rows: Sequence[str]) -> bool:
