@@ -7,14 +7,20 @@ right 1, asked 1/2, silently wrong -2: a fact that the label doesn't print is si
 
 from __future__ import annotations
 
+import random
+import re
 import tomllib
 from collections import defaultdict
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from chem.errors import InputProblem
-from chem.label.paste import Pasted, read_paste
+from chem.label.paste import read_paste
+from chem.label.printed.claims import ledger, tokens_of
+from chem.label.printed.lines import lines_of
 from chem.units import (
     read_carrier,
     read_density_range,
@@ -123,6 +129,184 @@ def scores() -> tuple[dict[str, float], int, list[str]]:
             sums[key] = [a + b for a, b in zip(sums[key], counts, strict=True)]
     out = {k: 100.0 * (r + a / 2 - 2 * w) / n for k, (n, r, a, w) in sums.items()}
     return out, sums["all"][3], told
+
+
+def test_labels_of_every_country_are_read() -> None:
+    by_country, silent, amiss = scores()
+    assert silent == 0, amiss
+    assert by_country["all"] >= 92.0, (by_country, amiss)
+    assert min(by_country.values()) >= 80.0, (by_country, amiss)
+
+
+def test_there_are_texts_of_many_countries() -> None:
+    assert len(TEXTS) >= 24
+    assert all(path.with_suffix(".toml").exists() for path in TEXTS)
+
+
+# Every figure, claimed or reported
+
+
+@pytest.mark.parametrize("path", TEXTS, ids=lambda p: p.stem)
+def test_every_printed_figure_is_claimed_or_stands_in_unread(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    pasted = read_paste(text, NAME)
+    lines, _ = lines_of(text)
+    claims, unclaimed = ledger(lines, pasted.understood, pasted.ignored, pasted.not_understood)
+    assert unclaimed == []
+    assert len(claims) == sum(1 for line in lines for _ in tokens_of(line)) > 0
+    unread = pasted.form.get("unread", [])
+    assert [(u["line"], u["text"]) for u in unread] == [
+        (n.line_number, n.line) for n in pasted.not_understood
+    ]
+
+
+START = "Guaranteed analysis\nIron (Fe) 5.0%\n"
+
+
+@pytest.mark.parametrize(
+    ("line", "kind"),
+    [
+        ("Iron treatment 77 for the container and skin 3 % Wonderium", "composition"),
+        ("Product of the year, 44 prizes", "composition"),
+        ("Apply 3 fl oz/1000 sq ft in 7 steps", "rate"),
+    ],
+)
+def test_a_figure_that_no_reader_takes_is_reported(line: str, kind: str) -> None:
+    pasted = read_paste(START + line, NAME)
+    assert [(u["line"], u["kind"]) for u in pasted.form["unread"]] == [(3, kind)]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Density 1.34 kg/L at 20 \u00b0C",
+        "Weight per gallon 11.2 lbs @ 68 F",
+        "Store between 5 and 40 \u00b0C",
+        "Net contents: 2.5 gal (9.46 L)",
+        "Net weight 27.25 lb (12.36 kg)",
+        "Call 555-010-0199",
+        "Warning: contains boron over 0.10 %, which may injure crops",
+    ],
+)
+def test_what_labels_print_beside_facts_is_no_question(line: str) -> None:
+    assert "unread" not in read_paste(START + line, NAME).form
+
+
+def test_another_volume_than_the_net_contents_is_reported() -> None:
+    """9.46 L is 2.5 US gallons (NIST Handbook 44, Appendix C: 1 gal = 3.785 412 L); 8 L is not."""
+    assert "unread" not in read_paste(START + "Net contents 2.5 gal (9.46 L)", NAME).form
+    pasted = read_paste(START + "Net contents 2.5 gal (8 L)", NAME)
+    assert pasted.problems or pasted.form["unread"]
+
+
+# Water is not the rate
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        (
+            "Apply 3 to 6 fl oz in 2 gallons of water per 1,000 sq ft.",
+            {"rate_range": "3-6 fl oz/1000 sq ft"},
+        ),
+        ("Dose: 10 l/ha dans 300 l d'eau", {"usual_rate": "10 L/ha"}),
+        ("Rate: 4\u00f76 l/ha", {"rate_range": "4-6 L/ha"}),
+        ("Use 4 L/ha (0.43 gal/acre)", {"usual_rate": "4 L/ha"}),
+    ],
+)
+def test_rates(line: str, wanted: dict[str, str]) -> None:
+    form = read_paste(f"Azote total 5 %\nFer (Fe) 5 %\nDensité 1.3 kg/l\n{line}", NAME).form
+    assert {k: v for k, v in form.items() if "rate" in k} == wanted
+
+
+def test_a_second_rate_on_a_line_is_asked() -> None:
+    pasted = read_paste(START + "Apply 4 L/ha, drench volume 200 L/ha", NAME)
+    assert pasted.form["usual_rate"] == "4 L/ha"
+    assert "second rate" in pasted.not_understood[0].why
+
+
+# Spoilt texts
+
+
+def _letters(line: str, dice: random.Random) -> str:
+    a, b = dice.choice(["1l", "l1", "0O", "O0", "1I", "5S"])
+    at = [i for i, char in enumerate(line) if char == a]
+    i = dice.choice(at) if at else -1
+    return line if i < 0 else line[:i] + b + line[i + 1 :]
+
+
+def _point(line: str, dice: random.Random) -> str:
+    at = [m.start() for m in re.finditer(r"(?<=[0-9])[.,](?=[0-9])", line)]
+    i = dice.choice(at) if at else -1
+    return line if i < 0 else line[:i] + dice.choice(["\u00b7", ",", " .", ". "]) + line[i + 1 :]
+
+
+def _lost_point(line: str, dice: random.Random) -> str:
+    at = [m.start() for m in re.finditer(r"(?<=[0-9])[.,](?=[0-9])", line)]
+    i = dice.choice(at) if at else -1
+    return line if i < 0 else line[:i] + line[i + 1 :]
+
+
+def _swapped(line: str, dice: random.Random) -> str:
+    words = line.split(" ")
+    return " ".join([words[-1], *words[:-1]])
+
+
+def _cut(line: str, dice: random.Random) -> str:
+    at = [i for i, char in enumerate(line) if char == " "]
+    i = dice.choice(at) if at else -1
+    return line if i < 0 else line[:i] + "\n" + line[i + 1 :]
+
+
+def _letter_lost(line: str, dice: random.Random) -> str:
+    at = [i for i, char in enumerate(line) if char.isalpha()]
+    i = dice.choice(at) if at else -1
+    return line if i < 0 else line[:i] + line[i + 1 :]
+
+
+def _thin(line: str, dice: random.Random) -> str:
+    return line.replace(" ", dice.choice(["\u2009", "\u00a0", "\t", "   "]))
+
+
+SLIPS = (_letters, _point, _lost_point, _swapped, _cut, _letter_lost, _thin)
+
+
+def spoilt(text: str, dice: random.Random) -> str:
+    lines = text.split("\n")
+    for _ in range(dice.randint(1, 3)):
+        i = dice.randrange(len(lines))
+        lines[i] = dice.choice(SLIPS)(lines[i], dice)
+    return "\n".join(lines)
+
+
+def silently_changed(path: Path, text: str) -> list[str]:
+    """Facts of a spoilt text that are neither right nor absent nor told of."""
+    wanted = facts(tomllib.loads(path.with_suffix(".toml").read_text(encoding="utf-8")))
+    try:
+        pasted = read_paste(text, NAME)
+    except InputProblem:
+        return []
+    told = " ".join([*pasted.problems, *(n.line for n in pasted.not_understood)])
+    got = facts(pasted.form)
+    return [
+        f"{key}: {got[key]} for {wanted.get(key)}"
+        for key in got
+        if not (key in wanted and same(wanted[key], got[key]))
+        and key.removeprefix("chelated ") not in told
+        and not (isinstance(got[key], float | int) and f"{got[key]:g}" in told)
+    ]
+
+
+def silent_changes(count: int, seed: int) -> list[tuple[int, str, list[str], str]]:
+    dice = random.Random(seed)
+    out = []
+    for n in range(count):
+        path = TEXTS[n % len(TEXTS)]
+        text = spoilt(path.read_text(encoding="utf-8"), dice)
+        changed = silently_changed(path, text)
+        if changed:
+            out.append((n, path.stem, changed, text))
+    return out
 
 
 if __name__ == "__main__":

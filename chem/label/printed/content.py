@@ -77,7 +77,8 @@ class Content:
                 self.not_understood.append(NotUnderstood(line.number, line.printed, why))
                 return
             table[key] = by_weight
-            self.note(line, words, f"{what} again, on the other basis; the w/w figure is kept")
+            shown = f"{what} {quantity.text} % on the other basis{notes}; the w/w is kept"
+            self.note(line, words, shown)
             return
         first, again = in_terms_of(old), in_terms_of(kept)
         slack = 1e-9

@@ -184,19 +184,20 @@ def _with_units(
 ) -> list[tuple[tuple[str, ...], str, tuple[str, ...]]]:
     """Bare figures in columns get the units that stand over their columns, `% w/w  g/L`."""
     out, units = [], []
-    for cells, words, notes in rows:
+    for row in rows:
+        words = row[1]
         head = None if re.search(r"[0-9]", words) else _UNIT_COLUMNS.search(words)
         if head:
             units = re.findall(_UNIT, head["units"], re.IGNORECASE)
             units = [] if len(units) == 1 and units[0].startswith("%") else units
-        row = _BARE_COLUMNS.fullmatch(words) if units and not head else None
-        figures = row["figures"].split() if row else []
-        if row and len(figures) == len(units):
+        found = _BARE_COLUMNS.fullmatch(words) if units and not head else None
+        figures = found["figures"].split() if found else []
+        if found and len(figures) == len(units):
             given = " ".join(f"{f} {u}" for f, u in zip(figures, units, strict=True))
-            cells, words = (), f"{row['name']} {given}"
-        elif not head and words:
-            units = []
-        out.append((cells, words, notes))
+            out.append(((), f"{found['name']} {given}", row[2]))
+            continue
+        units = units if head or not words else []
+        out.append(row)
     return out
 
 

@@ -44,8 +44,8 @@ _BASE = (
 )
 
 _RATE = re.compile(
-    rf"(?P<limit>at least|no less than|not less than|min(?:imum)?\b\.?(?: of)?|a minimum of|at most|"
-    rf"no more than|not more than|max(?:imum)?\b\.?(?: of)?|up to|exceed)?\s*"
+    rf"(?P<limit>at least|no less than|not less than|min(?:imum)?\b\.?(?: of)?|"
+    rf"a minimum of|at most|no more than|not more than|max(?:imum)?\b\.?(?: of)?|up to|exceed)?\s*"
     rf"(?<![\w.,/-])(?P<amount>(?:{AMOUNT})(?:\s?(?:-|to)\s?(?:{AMOUNT}))?)\s*"
     rf"(?P<unit>{_UNIT})\s*(?:of\s+)?(?P<what>product\b|{_SPRAY})?\s*"
     rf"(?:(?:/|per\b|on\b|to\b|over\b|for(?: each| every)?\b|each\b|every\b)\s*(?:every |each )?"
@@ -145,9 +145,11 @@ def _amounts(text: str) -> tuple[list[re.Match[str]], dict[int, str]]:
         water = every[n + 1] if n + 1 < len(every) else None
         between = text[m.end() : water.start()] if water else ""
         of_water = m["what"] is not None and m["what"].lower() != "product"
-        if m["base"] or (m["what"] and m["limit"]):
-            found.append(m)
-        elif of_water and found and re.search(r"\b(?:in|with)\s*$", text[: m.start()], re.I):
+        if (
+            m["base"]
+            or (m["what"] and m["limit"])
+            or (of_water and found and re.search(r"\b(?:in|with)\s*$", text[: m.start()], re.I))
+        ):
             found.append(m)
         elif (
             water is not None

@@ -8,6 +8,7 @@ import tomllib
 from itertools import pairwise
 
 from chem.errors import InputProblem, Problem
+from chem.label.printed.claims import ledger, with_figures
 from chem.label.printed.content import Content
 from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.lines import Line
@@ -66,6 +67,8 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _check_chelated(content)
     _check_density(content)
     _cover(content, lines)
+    _, unclaimed = ledger(lines, content.understood, content.ignored, content.not_understood)
+    content.not_understood = with_figures(lines, unclaimed, content.not_understood)
     _imply_chelates(content)
     content.care = _care(content)
     content.not_understood.sort(key=lambda entry: entry.line_number)
