@@ -62,6 +62,7 @@ _AGENTS = (
     ("tartrate", r"tartar|tartrate"),
     ("lignosulfonate", r"ligno?.?sul(?:f|ph)on"),
 )
+AGENT_NAMES = frozenset(("EDTA", "DTPA", "HEDTA", "EDDHA"))
 _HELD = re.compile(
     r"[,(]?\s*\b(?:fully )?(?:chelated|complexed)\s+(?:by|with)\s+(?P<by>.+?)\s*\)?$|"
     r",?\s*\(?\bas (?:an? )?(?P<with>[\w,-]+ )?chelate(?: (?:of|with|by) (?P<of>[^()]+))?\)?$|"
@@ -96,6 +97,9 @@ _NITROGEN = {
     "urea": "urea nitrogen",
 }
 _NITROGEN_AS = re.compile(rf"nitrogen(?: \(n\))? as ({'|'.join(_NITROGEN)})", re.IGNORECASE)
+METALS = frozenset(("Ca", "Mg", "Fe", "Mn", "Zn", "Cu", "Co", "Ni"))
+"""What chelating agents hold."""
+
 _EDGE = " ,;:=/*+<>#'\"!-._"
 
 
@@ -118,6 +122,12 @@ class Named:
         """The line that guarantees the same element in US terms."""
         line = None if self.also else catalogue().guarantees.get(self.name)
         return (line.same_as or line.key) if line else self.name
+
+    @property
+    def is_metal(self) -> bool:
+        """Whether a chelating agent can hold it."""
+        line = None if self.also else catalogue().guarantees.get(self.name)
+        return line is not None and line.element in METALS
 
 
 @dataclass(frozen=True)
@@ -217,7 +227,7 @@ def recognise(piece: str) -> Named | Refused:
         if plain is None and _SLOW.search(rest):
             plain = Named("other water soluble nitrogen")
         plain = plain or _said_twice(words) or _as_source(rest)
-        if plain is None and not chelated:
+        if plain is None and not chelated and not _has_formula(words):
             source = _source(rest)
             if source is not None:
                 return source
@@ -225,6 +235,16 @@ def recognise(piece: str) -> Named | Refused:
             return _unknown(words)
     if isinstance(plain, Refused):
         return plain
+    symbol = re.search(r"\(([A-Z][a-z]?)\)\s+as\b", words)
+    meant = resolve_guarantee(symbol[1]) if symbol else None
+    if (
+        meant
+        and isinstance(plain, Named)
+        and catalogue().guarantees[plain.name].element != (meant.element)
+    ):
+        return Refused(words, f"`{meant.key}` and `{plain.name}` on one line")
+    if chelated and not plain.is_metal:
+        return Refused(words, f"`{plain.name}` can't be chelated: of which metal is the figure?")
     if plain.name in (*NITROGEN_FORMS, "total nitrogen"):
         soluble = False
     return replace(plain, chelated=chelated, soluble=soluble and not chelated, agent=agent)
@@ -235,6 +255,11 @@ def _said_twice(words: str) -> Named | None:
     parts = re.split(r"\s+/\s+", words)
     known = [n for n in map(recognise, parts) if isinstance(n, Named)] if parts[1:] else []
     return known[0] if len({n.element_line for n in known}) == 1 else None
+
+
+def _has_formula(words: str) -> bool:
+    """Whether a nutrient's formula stands in brackets: its name is then misprinted, no source."""
+    return any(resolve_guarantee(inner) for inner in re.findall(r"\(([^()]*)\)", words))
 
 
 def _as_source(words: str) -> Named | None:

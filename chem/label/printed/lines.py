@@ -30,6 +30,9 @@ _SQUARED = ("m", "mm", "cm", "dm", "km", "in", "ft", "yd")
 _DIVIDED = re.compile("(?<=[0-9])\\s*\u00f7\\s*(?=[0-9])")
 """Italian custom for a range, `4\u00f76 l/ha`; common practice, no source."""
 
+_MIDDLE_DOT = re.compile("(?<=[0-9])[\u00b7\u2219\u22c5\u2022](?=[0-9])")
+"""A raised decimal point, as older British printing has it; common practice, no source."""
+
 _UNIT = r"(?:%(?:\s?(?:w/w|w/v|m/m|m/v))?|m?g\s?/\s?(?:kg|l))"
 _UNIT_COLUMNS = re.compile(rf"(?:^|(?<=[\s(]))\(?(?P<units>{_UNIT}(?:[\s|/,]+{_UNIT})*)\)?$", re.I)
 _BARE_COLUMNS = re.compile(r"(?P<name>.*[A-Za-z)\]])[\s:.]+(?P<figures>[0-9.,]+(?:\s+[0-9.,]+)*)$")
@@ -42,7 +45,13 @@ _FORMULAS = (
     (re.compile(r"\bCa\s?0\b(?!\s?%|[.,][0-9])|\bCaO\b", re.I), "CaO"),
     (re.compile(r"\bMg\s?0\b(?!\s?%|[.,][0-9])|\bMgO\b", re.I), "MgO"),
 )
+_DIGITS = str.maketrans("OoIlSB", "001158")
+_BROKEN = re.compile(r"(?<![0-9.,-])[0-9]{1,3}(?:[.,]\s+|\s+[.,])[0-9]+(?![0-9]*/)")
 _LETTERS = (
+    re.compile(
+        r"(?<![\w.,])(?:[0-9]+[.,][0-9]*[OoISB][0-9]*(?![A-Za-z])|"
+        r"(?=[0-9]*[OoIlSB])[0-9OoIlSB]*[0-9][OoIlSB][0-9OoIlSB]*[.,][0-9]+)"
+    ),
     re.compile(r"(?<![\w.,-])(?=[OoIl.,]*[0-9])(?=[0-9.,]*[OoIl])[0-9OoIl.,]+(?=\s?%)"),
     re.compile(r"(?<![\w.,])[0-9]+[.,][Oo][0-9]*\b|(?<![\w.,])[OoIl][.,][0-9]+\b"),
     re.compile(r"(?<![\w-])(?=[0-9O-]*[0-9])(?=[0-9-]*O)[0-9O]{1,2}-[0-9O]{1,2}-[0-9O]{1,2}\b"),
@@ -102,8 +111,12 @@ def doubtful_figure(text: str) -> tuple[str, tuple[str, ...]] | None:
         found = pattern.search(text)
         if found:
             read = found[0]
-            meant = re.sub("[Il]", "1", re.sub("[Oo]", "0", read))
+            meant = read.translate(_DIGITS)
             return f"`{read}` has a letter among its digits", (meant,)
+    broken = _BROKEN.search(text)
+    if broken:
+        meant = re.sub(r"\s", "", broken[0])
+        return f"`{broken[0]}` seems to be a figure that is broken", (meant.replace(",", "."),)
     for found in _COMMA_NUMBER.finditer(text):
         grouped = _PARTS_THOUSANDS.fullmatch(found[0])
         if grouped and _SURFACE.match(text, found.end()):
@@ -142,6 +155,7 @@ def _without_numbers(rows: Sequence[str]) -> list[str]:
 
 def _tidied(row: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
     row = _UNIT_FIRST.sub(r"\g<end> \g<figure> % w/w", _ITEM.sub("", row))
+    row = _MIDDLE_DOT.sub(".", row)
     row = _DIVIDED.sub("-", _NOTE_MARK.sub(_without_mark, _MARKS.sub("", row)))
     cells = tuple(
         filter(None, (_one(cell)[0] for cell in re.split(r"\s{2,}|\|", row.replace("\xa0", " "))))
@@ -183,7 +197,8 @@ def _with_units(
     rows: Sequence[tuple[tuple[str, ...], str, tuple[str, ...]]],
 ) -> list[tuple[tuple[str, ...], str, tuple[str, ...]]]:
     """Bare figures in columns get the units that stand over their columns, `% w/w  g/L`."""
-    out, units = [], []
+    out: list[tuple[tuple[str, ...], str, tuple[str, ...]]] = []
+    units: list[str] = []
     for row in rows:
         words = row[1]
         head = None if re.search(r"[0-9]", words) else _UNIT_COLUMNS.search(words)

@@ -53,6 +53,8 @@ _RATE = re.compile(
     re.IGNORECASE,
 )
 
+_OTHER_END = re.compile(r"(?:(?<!up )\bto|-|\b(?:a|bis|tot|\u00e0))\s*$", re.IGNORECASE)
+
 _VOLUME_FIRST = re.compile(
     r"\b(?P<limit>min(?:imum)?\b\.?|max(?:imum)?\b\.?) (?:spray|water|carrier) volume:?(?: of)? "
     rf"(?P<amount>{RANGE}\s*(?:{VOLUME}))",
@@ -86,6 +88,9 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
         spoken = m["what"] is not None and m["what"].lower() != "product"
         if m["base"] and re.search(rf"{_AREA}|1,?000|(?-i:M)$", m["base"], re.IGNORECASE):
             area = m["base"]
+        if _OTHER_END.search(text[: m.start()]):
+            left.append(Refused(text, "a range of rates without its other end"))
+            continue
         amount = _amount(m["amount"].lower())
         limit = (m["limit"] or "").lower()
         low = re.search(r"least|less|min", limit) is not None
@@ -140,7 +145,8 @@ def _amounts(text: str) -> tuple[list[re.Match[str]], dict[int, str]]:
     `4 fl oz in 2 gallons of water per 1,000 sq ft`: the area is the product's too, the water isn't.
     """
     every = list(_RATE.finditer(text))
-    found, shared = [], {}
+    found: list[re.Match[str]] = []
+    shared: dict[int, str] = {}
     for n, m in enumerate(every):
         water = every[n + 1] if n + 1 < len(every) else None
         between = text[m.end() : water.start()] if water else ""

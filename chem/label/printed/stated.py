@@ -83,6 +83,12 @@ _STRENGTH = re.compile(
     re.IGNORECASE,
 )
 
+_BESIDE_PH = re.compile(
+    r"\b(?:is|of|at|as|about|approx(?:imately)?|typical(?:ly)?|range|value|between|and|to|product|"
+    r"the|this|min(?:imum)?|max(?:imum)?|solution|nominal|ca|units?|deg(?:rees)?|undiluted)\b",
+    re.IGNORECASE,
+)
+
 _NEAT = re.compile(
     r"\(?\b(?:neat|undiluted|concentrate|as is|as supplied|as sold)\b\)?", re.IGNORECASE
 )
@@ -275,6 +281,8 @@ def _acidity(text: str) -> Reading | None:
             return None if not re.match(r"\s*[:=]", rest) else _no_figure(text, "pH")
         number = plain_range(figure[0])
         rest = rest.replace(figure[0], " ", 1)
+        if re.search(r"[^\W\d_]", _BESIDE_PH.sub(" ", rest)):
+            return Reading(left=(Refused(text, "words beside the pH: of what is it?"),))
         if re.search(r"[0-9]", rest):
             return Reading(left=(Refused(text, "more than one figure for the pH"),))
     wrong = attempt(partial(read_ph, number, "label"), text)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from chem.label.printed.declared import (
+    AGENT_NAMES,
     NUMBER,
     Named,
     Quantity,
@@ -187,6 +188,8 @@ def _sentences(text: str) -> Iterator[str]:
     at = 0
     for found in _SENTENCE.finditer(text):
         before = text[at : found.start()]
+        if before[-1:].isdigit() and text[found.end() : found.end() + 1].isdigit():
+            continue
         begins = _BEGINS.match(text, found.end())
         if (begins or not _ABBREVIATION.search(before)) and re.search(r"\w", before):
             yield before
@@ -251,13 +254,16 @@ def _declared(
             continue
         named = recognise(words)
         if isinstance(named, Named) and not named.name:
-            if last is None or last.also:
+            if last is None or last.also or not last.is_metal:
                 named = Refused(bare(words), "chelated, but of which metal?")
             else:
                 named = Named(last.name, chelated=True, agent=named.agent)
         if isinstance(named, Named) and named.name == "urea" and i and _of_nitrogen(out.entries):
             why = "percent of urea, or of nitrogen as urea?"
             out.left.append(Refused(bare(words), why, ("urea nitrogen", "urea")))
+        elif isinstance(named, Named) and named.name in AGENT_NAMES:
+            why = "percent of the agent, or of a metal that it holds?"
+            out.left.append(Refused(f"{bare(words)} {quantity.text}", why))
         elif isinstance(named, Named):
             out.entries.append((named, quantity))
             last = named

@@ -17,7 +17,13 @@ from chem.label.printed.statements import GRADE_LINES
 from chem.label.printed.unread import Kind, kinds_of
 from chem.label.product import NITROGEN_FORMS
 from chem.reference import catalogue
-from chem.units import read_density_range, read_mass, read_specific_gravity, read_volume
+from chem.units import (
+    read_density_range,
+    read_mass,
+    read_rate_range,
+    read_specific_gravity,
+    read_volume,
+)
 
 DENSITIES_AGREE = 0.03
 """Relative; labels round pounds and gallons."""
@@ -29,6 +35,9 @@ GRADE_ROUNDS = 0.95
 POINTS_TO_DOUBT = 3
 """Figures with decimals for each one without, from which the latter is doubted; no source."""
 
+NEXT_TO = 2
+"""Lines above a chelated part within which a line that was not read may be its whole; no source."""
+
 _CARE = re.compile(r"freez|stor|shake|agitat|sunlight|heat|wind|irrigat", re.IGNORECASE)
 
 MOST_TOLD = 6
@@ -39,7 +48,8 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     """Check the label against itself and write the file. Raises: InputProblem."""
     for key, kept in list(content.chelated.items()):
         if key not in content.guarantee and any(
-            key in left.line.lower() and left.line_number != kept.line.number
+            0 < kept.line.number - left.line_number <= NEXT_TO
+            or (key in left.line.lower() and left.line_number != kept.line.number)
             for left in content.not_understood
         ):
             del content.chelated[key]
@@ -98,15 +108,21 @@ def _worth_keeping(content: Content) -> bool:
 
 
 def _ask_lost_points(content: Content) -> None:
-    """A whole figure among many with decimals may have lost its point: nothing else confirms it."""
+    """A whole figure among many with decimals may have lost its point: nothing else confirms it.
+
+    So it is too where every figure from 1 to 10 has decimals, at least two, and no fewer than have
+    none.
+    """
     kept = content.guarantee
-    whole = [
-        k for k, v in kept.items() if "." not in v.quantity.text and 10.0 <= v.quantity.low < 100.0
-    ]
-    pointed = [k for k, v in kept.items() if "." in v.quantity.text]
+    printed = {k: v.quantity for k, v in kept.items() if not v.quantity.notes}
+    plain = {k: q for k, q in printed.items() if "." not in q.text}
+    whole = [k for k, q in plain.items() if 10.0 <= q.low < 100.0]
+    pointed = [k for k, q in printed.items() if "." in q.text]
+    large = sum(printed[k].low >= 1.0 for k in pointed)
+    always = len(plain) == len(whole) and large >= max(2, len(whole))
     confirmed = {round(percent, 6) for _, percent in content.grade}
     confirmed.add(round(sum(kept[f].quantity.low for f in NITROGEN_FORMS if f in kept), 6))
-    if POINTS_TO_DOUBT * len(whole) > len(pointed):
+    if POINTS_TO_DOUBT * len(whole) > len(pointed) and not always:
         return
     for key in whole:
         figure = kept[key].quantity
@@ -215,6 +231,7 @@ def _settle_grade(content: Content) -> None:
 
 
 def _settle_rates(content: Content) -> None:
+    _ask_rates_apart(content)
     most = content.stated.pop("rate_at_most", None)
     if most is None:
         return
@@ -235,6 +252,23 @@ def _settle_rates(content: Content) -> None:
             (f'rate_range = "...-{most}"',),
         )
     )
+
+
+def _ask_rates_apart(content: Content) -> None:
+    """A usual rate outside the range of rates is not both a rate of the product."""
+    usual, span = content.stated.get("usual_rate"), content.stated.get("rate_range")
+    if usual is None or span is None:
+        return
+    dry = "dry" in content.forms
+    (rate, _), (low, high) = (read_rate_range(text, "label", dry=dry) for text in (usual, span))
+    if (rate.kind, rate.per) != (low.kind, low.per) or low.value <= rate.value <= high.value:
+        return
+    del content.stated["usual_rate"]
+    for u in list(content.understood):
+        if u.meaning == f"usual_rate {usual}":
+            content.understood.remove(u)
+            why = f"{usual} is outside the rates {span}: of what is it?"
+            content.not_understood.append(NotUnderstood(u.line_number, u.line, why))
 
 
 def _check_nitrogen(content: Content) -> None:

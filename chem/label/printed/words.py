@@ -66,6 +66,7 @@ _CHORE = re.compile(
 )
 
 _NOT_HELD = re.compile(
+    r"^(?:warning|caution)\b.*\b(?:boron|molybdenum)\b|"
     r"^(?:max(?:imum)?\.? )?(?:cadmium|lead|mercury|arsenic|chromium|fluori[dn]e|thallium)\b|"
     r"^(?:max(?:imum)?\.? )?(?:matter )?insoluble(?: matter)?(?: in water)?\b|"
     r"^(?:inert|other|inactive) ingredients?\b|^water\b(?![- ](?:in)?soluble)|"
