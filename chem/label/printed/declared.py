@@ -97,6 +97,9 @@ _NITROGEN = {
     "urea": "urea nitrogen",
 }
 _NITROGEN_AS = re.compile(rf"nitrogen(?: \(n\))? as ({'|'.join(_NITROGEN)})", re.IGNORECASE)
+OXIDES = frozenset(("CaO", "MgO", "Na2O", "SO3", "P2O5", "K2O"))
+"""Oxides that labels give nutrients in."""
+
 METALS = frozenset(("Ca", "Mg", "Fe", "Mn", "Zn", "Cu", "Co", "Ni"))
 """What chelating agents hold."""
 
@@ -347,6 +350,8 @@ def _expressed(name: str, formula: str, words: str) -> Named | Refused | None:
     """A name with the formula it is expressed as: `Magnesium (MgO)`."""
     outer = next((x for c in _candidates(stripped(name)) if (x := resolve_guarantee(c))), None)
     inner = next((x for c in _candidates(stripped(formula)) if (x := resolve_guarantee(c))), None)
+    if inner and "O" not in inner.expressed_as and re.search(r"\boxide\b", name, re.IGNORECASE):
+        return Refused(words, f"an oxide, or {inner.key}?")
     if outer is None:
         return Named(inner.key) if inner and is_filler(name) else None
     if inner is None or inner is outer or outer.key in NITROGEN_FORMS:
@@ -393,6 +398,8 @@ def _source(words: str) -> Named | Refused | None:
                     "percent of the metal or of the chelate?",
                     ("a line for the metal, and its chelated part",),
                 )
+            if catalogue().sources[found].formula in OXIDES:
+                return Refused(words, "percent of the oxide that is meant, or of this source?")
             return Named(found, also=True)
         if isinstance(found, tuple):
             return Refused(words, "this name is used for more than one compound", found)

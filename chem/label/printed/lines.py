@@ -49,11 +49,16 @@ _DIGITS = str.maketrans("OoIlSB", "001158")
 _BROKEN = re.compile(r"(?<![0-9.,-])[0-9]{1,3}(?:[.,]\s+|\s+[.,])[0-9]+(?![0-9]*/)")
 _LETTERS = (
     re.compile(
-        r"(?<![\w.,])(?:[0-9]+[.,][0-9]*[OoISB][0-9]*(?![A-Za-z])|"
+        r"(?:gravity|density|\bS\.?G\.?)[^0-9]*(?P<figure>[0-9]+[.,][0-9]*l)\b|"
+        r"(?P<of>[0-9]+[.,][0-9]*l)(?=\s+(?:kg|g|lbs?|mg)\b)",
+        re.IGNORECASE,
+    ),
+    re.compile(
+        r"(?<![\w.,])(?:[0-9]+[.,][0-9]*[OoISB][0-9]*(?![A-Za-z])|[0-9]+[.,][0-9]*l[0-9]+|"
         r"(?=[0-9]*[OoIlSB])[0-9OoIlSB]*[0-9][OoIlSB][0-9OoIlSB]*[.,][0-9]+)"
     ),
     re.compile(r"(?<![\w.,-])(?=[OoIl.,]*[0-9])(?=[0-9.,]*[OoIl])[0-9OoIl.,]+(?=\s?%)"),
-    re.compile(r"(?<![\w.,])[0-9]+[.,][Oo][0-9]*\b|(?<![\w.,])[OoIl][.,][0-9]+\b"),
+    re.compile(r"(?<![\w.,])[0-9]+[.,][Oo][0-9]*\b|(?<![\w.,])[OoIlSB][.,][0-9]+\b"),
     re.compile(r"(?<![\w-])(?=[0-9O-]*[0-9])(?=[0-9-]*O)[0-9O]{1,2}-[0-9O]{1,2}-[0-9O]{1,2}\b"),
 )
 _COMMA_NUMBER = re.compile(r"(?<![\w.,])[0-9]+(?:,[0-9]+)+(?:(?=[kmh]?[gl]\b|cc\b)|(?![\w,]))")
@@ -110,7 +115,7 @@ def doubtful_figure(text: str) -> tuple[str, tuple[str, ...]] | None:
     for pattern in _LETTERS:
         found = pattern.search(text)
         if found:
-            read = found[0]
+            read = next((part for part in found.groups() if part), found[0])
             meant = read.translate(_DIGITS)
             return f"`{read}` has a letter among its digits", (meant,)
     broken = _BROKEN.search(text)

@@ -34,6 +34,9 @@ from chem.units import (
     read_volume,
 )
 
+LEAST_PACK = 0.05
+"""kg; no liquid fertilizer is sold in less, common practice, no source."""
+
 _Reader = Callable[[str], Reading | None]
 _TEMPERATURE = re.compile(
     r"[(,]?\s*(?:@|at)?\s*-?[0-9]+(?:\.[0-9]+)?\s*(?:\u00b0|degrees?|deg\.?)?\s*"
@@ -235,8 +238,11 @@ def _net(text: str) -> Reading | None:
         wrong = attempt(partial(read, given[0], "label"), text)
         if wrong:
             return Reading(left=(wrong,))
-        facts.append(fact(key, given[0]))
         first = read(given[0], "label")
+        if key == "net_weight" and first < LEAST_PACK:
+            why = f"a net weight of {given[0]}: is its unit read whole?"
+            return Reading(left=(Refused(text, why),))
+        facts.append(fact(key, given[0]))
         for other in given[1:]:
             again = read(other, "label")
             if abs(again - first) > 0.02 * first:

@@ -52,6 +52,7 @@ _GRADE_MORE = re.compile(
     r"(?P<name>[A-Za-z]+[0-9]?(?: ?\([A-Za-z]{1,3}\))?)\)?",
     re.IGNORECASE,
 )
+NAMELESS = "a figure without a name"
 GRADE_LINES = ("total nitrogen", "available phosphate", "soluble potash")
 
 
@@ -246,7 +247,7 @@ def _declared(
                 out.entries.append((before[0], quantity))
             elif out.entries or (IN_WATER.search(beside) and not around.waiting):
                 if last is None or last.also or not IN_WATER.search(beside):
-                    out.left.append(Refused(bare(text), "a figure without a name"))
+                    out.left.append(Refused(bare(text), NAMELESS))
                 else:
                     out.entries.append((Named(last.name, soluble=True), quantity))
             else:
@@ -271,6 +272,10 @@ def _declared(
             out.ignored.append("nothing that a product file holds")
         else:
             out.left.append(named)
+    if any(refused.why == NAMELESS for refused in out.left):
+        why = "which figure of the line is its own?"
+        out.left += [Refused(f"{n.name} {q.text}", why) for n, q in out.entries]
+        out.entries.clear()
     for gap in (*gaps, *follows.values()):
         if gap and not is_filler(gap):
             _beside(gap, out)

@@ -16,7 +16,7 @@ from chem.label.printed.records import Ignored, Kept, NotUnderstood, Pasted, in_
 from chem.label.printed.statements import GRADE_LINES
 from chem.label.printed.unread import Kind, kinds_of
 from chem.label.product import NITROGEN_FORMS
-from chem.reference import catalogue
+from chem.reference import catalogue, read_csv
 from chem.units import (
     read_density_range,
     read_mass,
@@ -34,6 +34,10 @@ GRADE_ROUNDS = 0.95
 
 POINTS_TO_DOUBT = 3
 """Figures with decimals for each one without, from which the latter is doubted; no source."""
+
+MOST_IN_LIQUID = "labels/most_in_liquid.csv"
+DENSEST_LIQUID = 1.8
+"""kg/L; heavy suspensions, value from memory."""
 
 NEXT_TO = 2
 """Lines above a chelated part within which a line that was not read may be its whole; no source."""
@@ -60,6 +64,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _settle_basis(content)
     _settle_grade(content)
     _ask_lost_points(content)
+    _ask_impossible(content)
     if not content.guarantee and not content.also and not _worth_keeping(content):
         raise InputProblem(
             Problem(
@@ -130,21 +135,34 @@ def _ask_lost_points(content: Content) -> None:
         told = any(p.startswith(f"line {line.number}:") for p in content.problems)
         if told or round(figure.low, 6) in confirmed:
             continue
-        del kept[key]
-        content.chelated.pop(key, None)
-        content.understood[:] = [
-            u
-            for u in content.understood
-            if u.line_number != line.number or f" {figure.text} %" not in u.meaning
-        ]
-        content.not_understood.append(
-            NotUnderstood(
-                line.number,
-                line.printed,
-                f"`{figure.text}` has no decimals, others have: has it lost its point?",
-                (f"{figure.text} %", f"{figure.low / 10:g} %"),
-            )
-        )
+        why = f"`{figure.text}` has no decimals, others have: has it lost its point?"
+        _ask_instead(content, key, why, (f"{figure.text} %", f"{figure.low / 10:g} %"))
+
+
+def _ask_impossible(content: Content) -> None:
+    """A content that no liquid holds; w/v may be higher by the density."""
+    liquid = content.stated.keys() & {"density", "specific_gravity", "net_volume", "ph"}
+    if "dry" in content.forms or not liquid:
+        return
+    most = {row["line"]: float(row["percent"]) for row in read_csv(MOST_IN_LIQUID)}
+    heavy = DENSEST_LIQUID if content.stated.get("basis") == "w/v" else 1.0
+    for key, kept in list(content.guarantee.items()):
+        if in_terms_of(kept)[0] > most.get(kept.named.element_line, 100.0) * heavy:
+            figure = kept.quantity
+            why = f"`{figure.text}` % is more than a liquid holds: has it lost its point?"
+            _ask_instead(content, key, why, (f"{figure.low / 10:g} %",))
+
+
+def _ask_instead(content: Content, key: str, why: str, near: tuple[str, ...]) -> None:
+    """Take a guarantee back and ask for it."""
+    kept = content.guarantee.pop(key)
+    content.chelated.pop(key, None)
+    content.understood[:] = [
+        u
+        for u in content.understood
+        if u.line_number != kept.line.number or f" {kept.quantity.text} %" not in u.meaning
+    ]
+    content.not_understood.append(NotUnderstood(kept.line.number, kept.line.printed, why, near))
 
 
 def _imply_chelates(content: Content) -> None:
