@@ -94,7 +94,8 @@ def ledger(
     left: dict[int, list[Ignored]] = defaultdict(list)
     questions: dict[int, list[str]] = defaultdict(list)
     for u in understood:
-        said[u.line_number].append(u.meaning)
+        named = f" ({u.line})" if u.meaning.startswith("source ") else ""
+        said[u.line_number].append(u.meaning + named)
     for i in ignored:
         left[i.line_number].append(i)
     for q in asked:
