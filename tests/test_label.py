@@ -197,7 +197,7 @@ def test_a_vague_name_is_read_several_ways_and_its_lines_narrow_it(tmp_path: Pat
 def test_a_name_that_is_not_known_is_a_doubt_and_a_slip_is_asked_about(tmp_path: Path) -> None:
     text = 'density = "1.2 kg/L"\nsources = ["urea", "{name}"]\n[guarantee]\n"urea nitrogen" = 9\n'
     product = read_product(write(tmp_path, text.format(name="proprietary penetrant")))
-    assert product.unread == ("proprietary penetrant",)
+    assert product.unplaced == ("proprietary penetrant",)
     assert any("proprietary penetrant" in n for n in contents(product, Draws(16, 1)).notes)
     with pytest.raises(InputProblem, match="calcium nitrate"):
         read_product(write(tmp_path, text.format(name="calcium nitrat")))

@@ -63,7 +63,12 @@ def expected(path: Path) -> dict[str, Any]:
 def test_label_gives_what_a_person_would_copy(path: Path) -> None:
     wanted = expected(path)
     pasted = read(path.read_text(encoding="utf-8"))
-    assert pasted.form == {"name": NAME, **wanted["file"]}
+    kept = dict(pasted.form)
+    unread = [entry["line"] for entry in kept.pop("unread", [])]
+    left_out = [entry.line for entry in pasted.ignored]
+    assert all(any(care in line for line in left_out) for care in kept.pop("care", []))
+    assert kept == {"name": NAME, **wanted["file"]}
+    assert unread == [entry.line_number for entry in pasted.not_understood]
     assert [entry.line_number for entry in pasted.not_understood] == wanted["not_understood"]
     assert len(pasted.problems) == wanted["problems"], pasted.problems
     for entry in pasted.not_understood:
@@ -291,11 +296,15 @@ def test_grade_stands_for_lines_that_are_missing() -> None:
 
 
 def test_text_without_a_guarantee_is_refused() -> None:
-    for text in ("", "\n \n", "Dear all,\nsee you on Monday.", "Derived from urea"):
+    for text in ("", "\n \n", "Dear all,\nsee you on Monday."):
         with pytest.raises(InputProblem, match="no guarantee can be read"):
             read_paste(text, NAME)
     with pytest.raises(InputProblem, match="needs a name"):
         read_paste(START, " ")
+
+
+def test_sources_without_an_analysis_are_kept() -> None:
+    assert read("Derived from urea").form["sources"] == ["urea"]
 
 
 # Round trips

@@ -269,7 +269,7 @@ def _left_open(product: Product, inside: Contents) -> list[str]:
         if len(options) > 1:
             told = ", ".join(f"{words} ({10 * p:.0f} in 10)" for words, p in likely if p >= 0.05)
             out.append(f"what its {name} is: {told}")
-    out += [f"what `{name}` is: not read, it may hold anything" for name in product.unread]
+    out += [f"what `{name}` is: not read, it may hold anything" for name in product.half_read]
     split = [c.removeprefix("source:") for c in columns if c.startswith("source:")]
     if split:
         out.append("how much comes from each of: " + ", ".join(split))

@@ -287,6 +287,11 @@ sources = [""]
 #usual_rate = "4 fl oz/1000 sq ft"
 #rate_range = "3-6 fl oz/1000 sq ft"
 #price = "$20 per gal"
+#care = ["keep from freezing"]
+#lot = "B24"
+# what no key holds; kind: composition, rule, rate,
+# reading or other
+#unread = [{{ line = 12, text = "printed", kind = "rate" }}]
 
 # the percent below is by weight; "w/v" where the label
 # says by volume

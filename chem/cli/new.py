@@ -70,13 +70,22 @@ def product_command(
 
 @app.command("water")
 def water_command(
-    name: Name, folder: Folder = HERE, force: Force = False, blank: Blank = False
+    name: Name,
+    folder: Folder = HERE,
+    force: Force = False,
+    blank: Blank = False,
+    paste: Annotated[
+        str | None,
+        typer.Option(metavar="FILE|-", help="A report's text as printed, or - to type it in."),
+    ] = None,
 ) -> None:
-    """A water, asked in its report's order."""
+    """A water, asked in its report's order, or read from a pasted report."""
     with _told():
         path = _target(name, folder, force)
         if blank:
             _write_blank("water", name, path, force)
+        elif paste is not None:
+            _write_report(name, paste, path, force)
         else:
             from chem.cli.questions import water_questions
             from chem.tank import read_water
@@ -158,6 +167,26 @@ def _write_blank(kind: str, name: str, path: Path, force: bool) -> None:
 
     forms.place(path, forms.blank(kind, name), lambda p: load_toml(p, kind), force=force)
     typer.echo("A blank form: fill in what is marked REQUIRED.")
+
+
+def _write_report(name: str, paste: str, path: Path, force: bool) -> None:
+    """A water from a report's text, what was not read of it told."""
+    from chem.cli.reading import pasted_text
+    from chem.tank import read_water
+    from chem.tank.report import read_report
+
+    report = read_report(pasted_text(paste))
+    for key, value in report.answers.items():
+        typer.echo(f"{key.removeprefix('ions.')}: {value}", err=True)
+    for number, line, why in report.unread:
+        typer.echo(f"Not read: line {number}: {line} ({why})", err=True)
+    if not report.answers:
+        raise InputProblem(
+            Problem("the report", "no reading in it can be used", "such as `Calcium 68 mg/L`")
+        )
+    title = " ".join(name.removesuffix(".toml").split())
+    text = forms.water_text({"name": title, **report.answers})
+    forms.place(path, text, read_water, force=force)
 
 
 def _write_asked(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -27,6 +26,10 @@ def add_to(app: typer.Typer) -> None:
             str | None,
             typer.Option(metavar="FILE|-", help="A label's text as printed, or - to type it in."),
         ] = None,
+        photo: Annotated[
+            Path | None,
+            typer.Option(metavar="FILE", help="A picture of the label, read by tesseract."),
+        ] = None,
         name: Annotated[str, typer.Option(help="With --paste: the product's name.")] = "",
         out: Annotated[
             Path | None, typer.Option(metavar="FILE", help="With --paste: write the product file.")
@@ -49,15 +52,15 @@ def add_to(app: typer.Typer) -> None:
         from chem.units import read_temperature
 
         cold = read_temperature(coldest, "command line, --coldest")
-        if (product is None) == (paste is None):
+        if sum(given is not None for given in (product, paste, photo)) != 1:
             raise InputProblem(
                 Problem(
                     "command line",
                     "one label is needed",
-                    "a product file, or --paste FILE (or - for standard input)",
+                    "a product file, --paste FILE (or - for standard input), or --photo FILE",
                 )
             )
-        if paste is None and (out is not None or name):
+        if product is not None and (out is not None or name):
             raise InputProblem(
                 Problem(
                     f"command line, {'--out' if out is not None else '--name'}",
@@ -65,13 +68,23 @@ def add_to(app: typer.Typer) -> None:
                     "the product file alone, or --paste FILE with it",
                 )
             )
-        if paste is not None:
+        if product is None:
+            from chem.cli.reading import pasted_text
             from chem.label.paste import read_paste
-            from chem.sheets.paste import paste_remarks
+            from chem.label.photo import read_photo
+            from chem.sheets.paste import paste_remarks, read_back
 
-            text = _decoded(sys.stdin.buffer.read()) if paste == "-" else _text(Path(paste))
+            unsure: list[str] = []
+            if photo is not None:
+                text, unsure = read_photo(photo)
+            else:
+                text = pasted_text(paste or "-")
             pasted = read_paste(text, name or "Product of a pasted label")
-            for remark in paste_remarks(pasted):
+            watched = sys.stdout.isatty()
+            for remark in [
+                *(read_back(text, pasted) if watched else paste_remarks(pasted)),
+                *unsure,
+            ]:
                 typer.echo(remark, err=True)
             if out is not None:
                 write_text(out, pasted.toml)
@@ -81,7 +94,6 @@ def add_to(app: typer.Typer) -> None:
                 return
             read = _read_text(pasted.toml)
         else:
-            assert product is not None
             found = (
                 product
                 if is_file(product)
@@ -90,29 +102,6 @@ def add_to(app: typer.Typer) -> None:
             read = read_product(found)
         result = jug(read, count=draws, seed=seed, coldest_celsius=cold)
         typer.echo(jug_json(result) if as_json else as_text(jug_sheet(result, units)), nl=as_json)
-
-
-def _text(path: Path) -> str:
-    """The text of a file. Raises: InputProblem."""
-    from chem.errors import InputProblem, Problem
-
-    try:
-        return _decoded(path.read_bytes())
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or str(error)
-        raise InputProblem(
-            Problem(f"`{path}`", f"it can't be read ({why})", "a text file, or -")
-        ) from None
-
-
-def _decoded(data: bytes) -> str:
-    """Text as editors save it: UTF-8, UTF-16 with its mark, else the Western code page."""
-    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return data.decode("utf-16", errors="replace")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace")
 
 
 def _read_text(toml: str) -> Product:

@@ -111,7 +111,12 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
         InputProblem: the sources that the label asks for weigh more than the product.
     """
     notes: list[str] = [
-        f"{product.name}: not read: {text}; it may hold anything" for text in product.unread
+        f"{product.name}: not read: {text}; it may hold anything" for text in product.half_read
+    ]
+    notes += [
+        f"{product.name}: a line of its label not read, perhaps a rule, read it yourself: {u.text}"
+        for u in product.unread
+        if u.kind == "rule"
     ]
     draws = draws.scoped(product.identity)
     found, problems = candidates(product, draws, notes)

@@ -26,9 +26,15 @@ from chem.label.printed.records import Ignored, NotUnderstood, Pasted, Understoo
 from chem.label.printed.statements import IN_WATER, Around, Outcome, Piece, pieces, read_statement
 from chem.label.printed.whole import finish
 from chem.label.printed.words import form_of
+from chem.label.product import NITROGEN_FORMS
 
 __all__ = ["Ignored", "NotUnderstood", "Pasted", "Understood", "read_paste"]
 
+_UNFINISHED = re.compile(r"\b(?:as|of|by|from|with|\([A-Z][a-z]?\))\s*$")
+_SYMBOL_FIRST = re.compile(r"\([A-Z][a-z]?\)\s|as\b")
+_AS_WHAT = re.compile(r"\bas \w+$", re.IGNORECASE)
+_GOES_ON = re.compile(r"(?:as|of|by|from)\b", re.IGNORECASE)
+_OPEN_RANGE = re.compile(r"(?<=[0-9])\s*(?:-|\b(?:to|a|\u00e0|bis|tot)\b)$", re.IGNORECASE)
 _POINT_HABIT = re.compile(r"(?:^|(?<=[ (]))\.[0-9]+\s?%")
 
 
@@ -66,6 +72,7 @@ class _Reader:
         self.pending: list[tuple[Named, Line]] = []
         self.values: list[tuple[Quantity, Line, str]] = []
         self.last: Named | None = None
+        self.told: list[tuple[int, str]] = []
 
     def read(self, pieces: list[Piece]) -> None:
         """Take every statement."""
@@ -101,6 +108,10 @@ class _Reader:
             self._flush_if_even()
         outcome = self._outcome(piece.text, piece.line.cells)
         after = pieces[i + 1] if i + 1 < len(pieces) else None
+        if after and _OPEN_RANGE.search(piece.text) and after.text[:1].isdigit():
+            text = f"{_OPEN_RANGE.sub('', piece.text)}-{after.text}"
+            self._keep(self._outcome(text), text, [piece.line, after.line])
+            return i + 2
         apart = after is None or piece.ended or not re.search(r"\w", after.text)
         if outcome.productive or outcome.names or outcome.values or apart or after is None:
             self._keep(outcome, piece.text, [piece.line])
@@ -113,6 +124,23 @@ class _Reader:
                 return i + 2
         self._keep(outcome, piece.text, [piece.line])
         return i + 1
+
+    def _is_doubtful(self, named: Named, words: str, line: Line) -> str | None:
+        """Why the share of an ingredient may be one of a nutrient whose line was broken."""
+        several = words[:1].isdigit() and len(self.pending) > 0
+        broken = _SYMBOL_FIRST.match(words) or several
+        above = next((text for number, text in reversed(self.told) if number < line.number), "")
+        if (broken and not named.chelated and named.name not in NITROGEN_FORMS) or (
+            _AS_WHAT.search(above)
+        ):
+            return "the line above may belong to it"
+        if not named.also:
+            return None
+        if self.pending or _UNFINISHED.search(above) or _GOES_ON.match(bare(line.text)):
+            return "the line above may belong to it"
+        if named.name == "urea" and "total nitrogen" in self.content.guarantee:
+            return "percent of urea, or of nitrogen as urea?"
+        return None
 
     def _take_list(self, pieces: list[Piece], i: int, started: str) -> int:
         """The list of sources, over as many lines as it goes on."""
@@ -177,7 +205,13 @@ class _Reader:
         elif outcome.productive or not outcome.guessed:
             self._flush()
         for named, quantity in outcome.entries:
+            doubt = self._is_doubtful(named, words, line)
+            if doubt is not None:
+                entry = NotUnderstood(line.number, words, doubt)
+                self.content.not_understood.append(entry)
+                continue
             self._add(named, quantity, line, words)
+        self.told.append((line.number, words))
         for fact, meaning in outcome.facts:
             self.content.state(fact, meaning, line, words)
         if outcome.grade:

@@ -83,6 +83,14 @@ class SaysForm(FormModel):
     carrier_at_most: str | None = None
 
 
+class UnreadForm(FormModel):
+    """`unread`: a line of the label that its reader could not use, and what it speaks of."""
+
+    line: str
+    text: str
+    kind: Literal["composition", "rule", "rate", "reading", "other"]
+
+
 class ProductForm(FormModel):
     """A product file as written."""
 
@@ -99,6 +107,9 @@ class ProductForm(FormModel):
     usual_rate: str | None = None
     rate_range: str | None = None
     price: str | None = None
+    care: tuple[str, ...] = ()
+    lot: str | None = None
+    unread: tuple[UnreadForm, ...] = ()
     guarantee: Mapping[str, str] = {}
     chelated: Mapping[str, str | ChelatedForm] = {}
     also: Mapping[str, str] = {}
@@ -137,7 +148,8 @@ class Product:
     of the water that it was read in, 0 for distilled; ec: conductivity [mS/cm] that a share
     by mass of it in pure water was measured to have; clear_at: it was seen to stay
     clear there [degC]; vague: names that fit several
-    sources (`vague_sources.csv`); unread: names that fit none; read_from: the file as it was read.
+    sources (`vague_sources.csv`); unplaced: names that fit none; unread: lines of the label that
+    its reader could not use; read_from: the file as it was read.
     """
 
     key: str
@@ -157,7 +169,10 @@ class Product:
     rate_range: tuple[Rate, Rate] | None
     price: Price | None
     vague: tuple[str, ...] = ()
-    unread: tuple[str, ...] = ()
+    unplaced: tuple[str, ...] = ()
+    care: tuple[str, ...] = ()
+    lot: str | None = None
+    unread: tuple[UnreadForm, ...] = ()
     ph_measured: bool = False
     ph_in_eq: float = 0.0
     ec: tuple[float, float] | None = None
@@ -200,7 +215,7 @@ class Product:
         parts = []
         for one in fields(self):
             value = getattr(self, one.name)
-            if one.name == "read_from":
+            if one.name in ("read_from", "care", "lot"):
                 continue
             if one.name == "sources":
                 value = [s.key for s in value]
@@ -220,7 +235,13 @@ class Product:
     @property
     def judged(self) -> bool:
         """Whether the salts are the whole story, every name on the label read."""
-        return self.has_composition and self.form not in NOT_JUDGED and not self.unread
+        return self.has_composition and self.form not in NOT_JUDGED and not self.half_read
+
+    @property
+    def half_read(self) -> tuple[str, ...]:
+        """What the label says of the contents that fits nothing: it may hold anything."""
+        lines = tuple(u.text for u in self.unread if u.kind == "composition")
+        return tuple(dict.fromkeys((*self.unplaced, *lines)))
 
 
 def product_schema() -> dict[str, Any]:
@@ -245,7 +266,7 @@ def product_of(
 ) -> Product:
     """The product of a form; file: as messages name it. Raises: InputProblem with every problem."""
     found = Collector(file)
-    sources, vague, unread = _sources(form, found)
+    sources, vague, unplaced = _sources(form, found)
     guarantee = _guarantee(form, found)
     also = _also(form, found)
     chelated = _chelated(form, found)
@@ -309,7 +330,10 @@ def product_of(
         rate_range=span,
         price=found_price,
         vague=tuple(dict.fromkeys(vague)),
-        unread=tuple(dict.fromkeys(unread)),
+        unplaced=tuple(dict.fromkeys(unplaced)),
+        care=form.care,
+        lot=form.lot,
+        unread=form.unread,
         ph_measured=bool(measured),
         ph_in_eq=ph_in_eq,
         ec=ec,
@@ -391,7 +415,7 @@ def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[st
     """Sources named without doubt, vague names, and names that are not read."""
     known = catalogue()
     out: list[Source] = []
-    vague, unread = [], []
+    vague, unplaced = [], []
     for i, name in enumerate(form.sources, start=1):
         plain = " ".join(name.lower().split())
         if not plain:
@@ -401,8 +425,8 @@ def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[st
         elif plain in known.source_names or _like(plain, known.source_names):
             out += resolve_source(name, f"sources[{i}]", found)
         else:
-            unread.append(name)
-    return out, vague, unread
+            unplaced.append(name)
+    return out, vague, unplaced
 
 
 def _like(name: str, among: Mapping[str, str]) -> bool:

@@ -164,6 +164,10 @@ def jug_json(result: Jug) -> str:
             conductivity_1_in_100_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
             adds_up=result.adds_up,
             problems=result.problems,
+            unread=[
+                contract.UnreadEntry(line=int(u.line), text=u.text, kind=u.kind)
+                for u in result.product.unread
+            ],
             doubts=[
                 DoubtEntry(key=d.key, share=d.share, settle_by=d.settle_by) for d in result.doubts
             ],

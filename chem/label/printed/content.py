@@ -10,6 +10,9 @@ from chem.label.printed.lines import Line
 from chem.label.printed.reading import Agents, Stated
 from chem.label.printed.records import Ignored, Kept, NotUnderstood, Understood, in_terms_of
 
+LIGHTEST, HEAVIEST = 0.6, 2.5
+"""Densities [kg/L] between which every liquid fertilizer lies."""
+
 
 @dataclass
 class Content:
@@ -23,6 +26,7 @@ class Content:
     chelated: dict[str, Kept] = field(default_factory=dict)
     also: dict[str, Kept] = field(default_factory=dict)
     stated: dict[str, str] = field(default_factory=dict)
+    care: list[str] = field(default_factory=list)
     never_with: list[str] = field(default_factory=list)
     sources: list[str] = field(default_factory=list)
     lost_sources: bool = False
@@ -63,15 +67,24 @@ class Content:
             self.note(line, words, f"{what} {quantity.text} %{part}{notes}")
             return
         if old.quantity.basis != quantity.basis and "w/v" in (old.quantity.basis, quantity.basis):
-            if old.quantity.basis == "w/v":
-                table[key] = kept
-            self.note(line, words, f"{what} again, on the other basis; the w/w figure is kept")
+            by_volume = kept if kept.quantity.basis == "w/v" else old
+            by_weight = old if by_volume is kept else kept
+            density = by_volume.quantity.low / max(by_weight.quantity.low, 1e-9)
+            if not LIGHTEST <= density <= HEAVIEST:
+                del table[key]
+                why = f"{by_weight.quantity.text} % w/w and {by_volume.quantity.text} % w/v"
+                why += " don't go together in any liquid: which is wrong?"
+                self.not_understood.append(NotUnderstood(line.number, line.printed, why))
+                return
+            table[key] = by_weight
+            shown = f"{what} {quantity.text} % on the other basis{notes}; the w/w is kept"
+            self.note(line, words, shown)
             return
         first, again = in_terms_of(old), in_terms_of(kept)
         slack = 1e-9
         if old.named.name != named.name:
             slack = 0.5 * max(first[1], again[1]) + 0.01 * first[0]
-        if old.named.soluble and not named.soluble and again[0] > first[0] - slack:
+        if old.named.soluble and not named.soluble and again[0] > first[0] + slack:
             table[key] = kept
             old, kept, first, again = kept, old, again, first
         if abs(first[0] - again[0]) <= slack:

@@ -62,6 +62,7 @@ _AGENTS = (
     ("tartrate", r"tartar|tartrate"),
     ("lignosulfonate", r"ligno?.?sul(?:f|ph)on"),
 )
+AGENT_NAMES = frozenset(("EDTA", "DTPA", "HEDTA", "EDDHA"))
 _HELD = re.compile(
     r"[,(]?\s*\b(?:fully )?(?:chelated|complexed)\s+(?:by|with)\s+(?P<by>.+?)\s*\)?$|"
     r",?\s*\(?\bas (?:an? )?(?P<with>[\w,-]+ )?chelate(?: (?:of|with|by) (?P<of>[^()]+))?\)?$|"
@@ -96,6 +97,12 @@ _NITROGEN = {
     "urea": "urea nitrogen",
 }
 _NITROGEN_AS = re.compile(rf"nitrogen(?: \(n\))? as ({'|'.join(_NITROGEN)})", re.IGNORECASE)
+OXIDES = frozenset(("CaO", "MgO", "Na2O", "SO3", "P2O5", "K2O"))
+"""Oxides that labels give nutrients in."""
+
+METALS = frozenset(("Ca", "Mg", "Fe", "Mn", "Zn", "Cu", "Co", "Ni"))
+"""What chelating agents hold."""
+
 _EDGE = " ,;:=/*+<>#'\"!-._"
 
 
@@ -118,6 +125,12 @@ class Named:
         """The line that guarantees the same element in US terms."""
         line = None if self.also else catalogue().guarantees.get(self.name)
         return (line.same_as or line.key) if line else self.name
+
+    @property
+    def is_metal(self) -> bool:
+        """Whether a chelating agent can hold it."""
+        line = None if self.also else catalogue().guarantees.get(self.name)
+        return line is not None and line.element in METALS
 
 
 @dataclass(frozen=True)
@@ -216,8 +229,8 @@ def recognise(piece: str) -> Named | Refused:
         plain = _line_of(rest)
         if plain is None and _SLOW.search(rest):
             plain = Named("other water soluble nitrogen")
-        plain = plain or _said_twice(words)
-        if plain is None and not chelated:
+        plain = plain or _said_twice(words) or _as_source(rest)
+        if plain is None and not chelated and not _has_formula(words):
             source = _source(rest)
             if source is not None:
                 return source
@@ -225,6 +238,16 @@ def recognise(piece: str) -> Named | Refused:
             return _unknown(words)
     if isinstance(plain, Refused):
         return plain
+    symbol = re.search(r"\(([A-Z][a-z]?)\)\s+as\b", words)
+    meant = resolve_guarantee(symbol[1]) if symbol else None
+    if (
+        meant
+        and isinstance(plain, Named)
+        and catalogue().guarantees[plain.name].element != (meant.element)
+    ):
+        return Refused(words, f"`{meant.key}` and `{plain.name}` on one line")
+    if chelated and not plain.is_metal:
+        return Refused(words, f"`{plain.name}` can't be chelated: of which metal is the figure?")
     if plain.name in (*NITROGEN_FORMS, "total nitrogen"):
         soluble = False
     return replace(plain, chelated=chelated, soluble=soluble and not chelated, agent=agent)
@@ -235,6 +258,23 @@ def _said_twice(words: str) -> Named | None:
     parts = re.split(r"\s+/\s+", words)
     known = [n for n in map(recognise, parts) if isinstance(n, Named)] if parts[1:] else []
     return known[0] if len({n.element_line for n in known}) == 1 else None
+
+
+def _has_formula(words: str) -> bool:
+    """Whether a nutrient's formula stands in brackets: its name is then misprinted, no source."""
+    return any(resolve_guarantee(inner) for inner in re.findall(r"\(([^()]*)\)", words))
+
+
+def _as_source(words: str) -> Named | None:
+    """`Calcium (Ca) as calcium chloride`: the nutrient, where that source supplies it."""
+    name, _, held = words.rpartition(" as ")
+    source = find_source(held) if name else None
+    named = _line_of(name) if isinstance(source, str) else None
+    if not isinstance(named, Named) or not isinstance(source, str):
+        return None
+    if named.element_line not in catalogue().sources[source].supplies:
+        return None
+    return replace(named, notes=(*named.notes, f"from {source}"))
 
 
 def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refused:
@@ -310,6 +350,8 @@ def _expressed(name: str, formula: str, words: str) -> Named | Refused | None:
     """A name with the formula it is expressed as: `Magnesium (MgO)`."""
     outer = next((x for c in _candidates(stripped(name)) if (x := resolve_guarantee(c))), None)
     inner = next((x for c in _candidates(stripped(formula)) if (x := resolve_guarantee(c))), None)
+    if inner and "O" not in inner.expressed_as and re.search(r"\boxide\b", name, re.IGNORECASE):
+        return Refused(words, f"an oxide, or {inner.key}?")
     if outer is None:
         return Named(inner.key) if inner and is_filler(name) else None
     if inner is None or inner is outer or outer.key in NITROGEN_FORMS:
@@ -356,6 +398,8 @@ def _source(words: str) -> Named | Refused | None:
                     "percent of the metal or of the chelate?",
                     ("a line for the metal, and its chelated part",),
                 )
+            if catalogue().sources[found].formula in OXIDES:
+                return Refused(words, "percent of the oxide that is meant, or of this source?")
             return Named(found, also=True)
         if isinstance(found, tuple):
             return Refused(words, "this name is used for more than one compound", found)

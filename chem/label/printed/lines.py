@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from chem.label.printed.languages import in_known_words
 from chem.units.text import tidy
 
 GLUED = "\x1f"
@@ -26,6 +27,15 @@ _MARKS = re.compile("[\u00ae\u2122\u00a9\u2120\u2020\u2021]")
 _RAISED = "\u00b9\u00b2\u00b3\u2070\u2074-\u2079"
 _NOTE_MARK = re.compile(rf"(?P<word>^\s*|[A-Za-z]+|[)%])[{_RAISED}]+(?![\u207a\u207b+-])")
 _SQUARED = ("m", "mm", "cm", "dm", "km", "in", "ft", "yd")
+_DIVIDED = re.compile("(?<=[0-9])\\s*\u00f7\\s*(?=[0-9])")
+"""Italian custom for a range, `4\u00f76 l/ha`; common practice, no source."""
+
+_MIDDLE_DOT = re.compile("(?<=[0-9])[\u00b7\u2219\u22c5\u2022](?=[0-9])")
+"""A raised decimal point, as older British printing has it; common practice, no source."""
+
+_UNIT = r"(?:%(?:\s?(?:w/w|w/v|m/m|m/v))?|m?g\s?/\s?(?:kg|l))"
+_UNIT_COLUMNS = re.compile(rf"(?:^|(?<=[\s(]))\(?(?P<units>{_UNIT}(?:[\s|/,]+{_UNIT})*)\)?$", re.I)
+_BARE_COLUMNS = re.compile(r"(?P<name>.*[A-Za-z)\]])[\s:.]+(?P<figures>[0-9.,]+(?:\s+[0-9.,]+)*)$")
 _FORMULAS = (
     (re.compile(r"\bP\s?2\s?[O0]\s?5\b", re.I), "P2O5"),
     (re.compile(r"\bK\s?2\s?[O0](?![0-9]|[.,][0-9])\b", re.I), "K2O"),
@@ -35,13 +45,35 @@ _FORMULAS = (
     (re.compile(r"\bCa\s?0\b(?!\s?%|[.,][0-9])|\bCaO\b", re.I), "CaO"),
     (re.compile(r"\bMg\s?0\b(?!\s?%|[.,][0-9])|\bMgO\b", re.I), "MgO"),
 )
+_DIGITS = str.maketrans("OoIlSB", "001158")
+_BROKEN = re.compile(r"(?<![0-9.,-])[0-9]{1,3}(?:[.,]\s+|\s+[.,])[0-9]+(?![0-9]*/)")
 _LETTERS = (
+    re.compile(
+        r"(?:gravity|density|\bS\.?G\.?)[^0-9]*(?P<figure>[0-9]+[.,][0-9]*l)\b|"
+        r"(?P<of>[0-9]+[.,][0-9]*l)(?=\s+(?:kg|g|lbs?|mg)\b)",
+        re.IGNORECASE,
+    ),
+    re.compile(
+        r"(?<![\w.,])(?:[0-9]+[.,][0-9]*[OoISB][0-9]*(?![A-Za-z])|[0-9]+[.,][0-9]*l[0-9]+|"
+        r"(?=[0-9]*[OoIlSB])[0-9OoIlSB]*[0-9][OoIlSB][0-9OoIlSB]*[.,][0-9]+)"
+    ),
     re.compile(r"(?<![\w.,-])(?=[OoIl.,]*[0-9])(?=[0-9.,]*[OoIl])[0-9OoIl.,]+(?=\s?%)"),
-    re.compile(r"(?<![\w.,])[0-9]+[.,][Oo][0-9]*\b|(?<![\w.,])[OoIl][.,][0-9]+\b"),
+    re.compile(r"(?<![\w.,])[0-9]+[.,][Oo][0-9]*\b|(?<![\w.,])[OoIlSB][.,][0-9]+\b"),
     re.compile(r"(?<![\w-])(?=[0-9O-]*[0-9])(?=[0-9-]*O)[0-9O]{1,2}-[0-9O]{1,2}-[0-9O]{1,2}\b"),
 )
-_COMMA_NUMBER = re.compile(r"(?<![\w.,])[0-9]+(?:,[0-9]+)+(?![\w,])")
+_COMMA_NUMBER = re.compile(r"(?<![\w.,])[0-9]+(?:,[0-9]+)+(?:(?=[kmh]?[gl]\b|cc\b)|(?![\w,]))")
 _PARTS_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+")
+_POINT_THOUSANDS = re.compile(
+    r"(?<![\w.,])[1-9][0-9]{0,2}\.[0-9]{3}(?=\s?(?:l|m2|m\u00b2|litres|ml)\b)", re.IGNORECASE
+)
+_UNIT_FIRST = re.compile(
+    r"(?:%|\bper ?cent\b)(?P<basis>\s*(?:w/w|by weight|by mass))?,?\s*\(?"
+    r"(?P<end>min(?:imum)?|max(?:imum)?)\b\.?\)?\s*[:=-]?\s*(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
+    re.IGNORECASE,
+)
+_ITEM = re.compile(
+    r"^\s*(?:\(?(?:[ivx]{1,4}|[a-h])\)\s+(?=\S)|[1-9][0-9]?\.\s+(?=[A-Za-z]{2}))", re.IGNORECASE
+)
 _DECIMAL = re.compile(r"[0-9]+,[0-9]+")
 _POINT = re.compile(r"(?<![\w.,])[0-9]*\.[0-9]+(?![0-9.]|,[0-9])")
 _SURFACE = re.compile(r"\s?(?:sq|square|ft2|ft\b|acres?)", re.I)
@@ -66,10 +98,12 @@ def lines_of(text: str) -> tuple[list[Line], bool]:
     """
     plain = text.encode("utf-8", "replace").decode("utf-8")
     printed = ["".join(_printable(c) for c in row) for row in re.split(r"\r\n|\r|\n", plain)]
-    rows = [_tidied(row) for row in _without_numbers(printed)]
+    plain_rows, comma_language = in_known_words(_without_numbers(printed))
+    rows = [_tidied(_ungrouped(row) if comma_language else row) for row in plain_rows]
+    rows = _with_units(rows)
     decimal_comma = _commas_are_decimal([words for _, words, _ in rows])
     out = []
-    change = _with_points if decimal_comma else str
+    change = _with_points if decimal_comma else _as_twins([words for _, words, _ in rows])
     for number, (row, (cells, words, notes)) in enumerate(zip(printed, rows, strict=True), start=1):
         columns = tuple(change(cell) for cell in cells)
         out.append(Line(number, " ".join(row.split()), change(words), columns, notes))
@@ -81,9 +115,13 @@ def doubtful_figure(text: str) -> tuple[str, tuple[str, ...]] | None:
     for pattern in _LETTERS:
         found = pattern.search(text)
         if found:
-            read = found[0]
-            meant = re.sub("[Il]", "1", re.sub("[Oo]", "0", read))
+            read = next((part for part in found.groups() if part), found[0])
+            meant = read.translate(_DIGITS)
             return f"`{read}` has a letter among its digits", (meant,)
+    broken = _BROKEN.search(text)
+    if broken:
+        meant = re.sub(r"\s", "", broken[0])
+        return f"`{broken[0]}` seems to be a figure that is broken", (meant.replace(",", "."),)
     for found in _COMMA_NUMBER.finditer(text):
         grouped = _PARTS_THOUSANDS.fullmatch(found[0])
         if grouped and _SURFACE.match(text, found.end()):
@@ -121,7 +159,9 @@ def _without_numbers(rows: Sequence[str]) -> list[str]:
 
 
 def _tidied(row: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
-    row = _NOTE_MARK.sub(_without_mark, _MARKS.sub("", row))
+    row = _UNIT_FIRST.sub(r"\g<end> \g<figure> % w/w", _ITEM.sub("", row))
+    row = _MIDDLE_DOT.sub(".", row)
+    row = _DIVIDED.sub("-", _NOTE_MARK.sub(_without_mark, _MARKS.sub("", row)))
     cells = tuple(
         filter(None, (_one(cell)[0] for cell in re.split(r"\s{2,}|\|", row.replace("\xa0", " "))))
     )
@@ -158,6 +198,46 @@ def _leader(found: re.Match[str]) -> str:
     return f" {SPACED}" if " " in run else f" {GLUED}"
 
 
+def _with_units(
+    rows: Sequence[tuple[tuple[str, ...], str, tuple[str, ...]]],
+) -> list[tuple[tuple[str, ...], str, tuple[str, ...]]]:
+    """Bare figures in columns get the units that stand over their columns, `% w/w  g/L`."""
+    out: list[tuple[tuple[str, ...], str, tuple[str, ...]]] = []
+    units: list[str] = []
+    for row in rows:
+        words = row[1]
+        head = None if re.search(r"[0-9]", words) else _UNIT_COLUMNS.search(words)
+        if head:
+            units = re.findall(_UNIT, head["units"], re.IGNORECASE)
+            units = [] if len(units) == 1 and units[0].startswith("%") else units
+        found = _BARE_COLUMNS.fullmatch(words) if units and not head else None
+        figures = found["figures"].split() if found else []
+        if found and len(figures) == len(units):
+            given = " ".join(f"{f} {u}" for f, u in zip(figures, units, strict=True))
+            out.append(((), f"{found['name']} {given}", row[2]))
+            continue
+        units = units if head or not words else []
+        out.append(row)
+    return out
+
+
+def _as_twins(rows: Sequence[str]) -> Callable[[str], str]:
+    """A comma is a decimal point where the same figure is also printed with a point.
+
+    Two languages print each line twice, `7.0%` and `7,0 %`.
+    """
+    pointed = {m[0] for row in rows for m in _POINT.finditer(row)}
+
+    def changed(words: str) -> str:
+        def twin(found: re.Match[str]) -> str:
+            point = found[0].replace(",", ".")
+            return point if point in pointed else found[0]
+
+        return _COMMA_NUMBER.sub(twin, words)
+
+    return changed
+
+
 def _commas_are_decimal(rows: Sequence[str]) -> bool:
     certain = False
     for row in rows:
@@ -169,6 +249,11 @@ def _commas_are_decimal(rows: Sequence[str]) -> bool:
                 return False
             certain = certain or not grouped
     return certain
+
+
+def _ungrouped(row: str) -> str:
+    """Without the points of thousands, where a volume or an area of water follows."""
+    return _POINT_THOUSANDS.sub(lambda found: found[0].replace(".", ""), row)
 
 
 def _with_points(words: str) -> str:

@@ -19,7 +19,10 @@ from chem.label.printed.reading import (
     plain_range,
     plain_unit,
 )
-from chem.units import read_carrier, read_rate_range
+from chem.units import Rate, read_carrier, read_rate_range
+
+SAME_RATE = 0.06
+"""Relative; labels round a rate in the other system's units; common practice, no source."""
 
 _UNIT = (
     rf"(?:{VOLUME}|{MASS}|oz\b\.?|ounces?\b|tbsps?\b\.?|tsps?\b\.?|tablespoon(?:ful)?s?\b|"
@@ -41,12 +44,20 @@ _BASE = (
 )
 
 _RATE = re.compile(
-    rf"(?P<limit>at least|no less than|not less than|minimum(?: of)?|a minimum of|at most|"
-    rf"no more than|not more than|maximum(?: of)?|up to|exceed)?\s*"
+    rf"(?P<limit>at least|no less than|not less than|min(?:imum)?\b\.?(?: of)?|"
+    rf"a minimum of|at most|no more than|not more than|max(?:imum)?\b\.?(?: of)?|up to|exceed)?\s*"
     rf"(?<![\w.,/-])(?P<amount>(?:{AMOUNT})(?:\s?(?:-|to)\s?(?:{AMOUNT}))?)\s*"
     rf"(?P<unit>{_UNIT})\s*(?:of\s+)?(?P<what>product\b|{_SPRAY})?\s*"
     rf"(?:(?:/|per\b|on\b|to\b|over\b|for(?: each| every)?\b|each\b|every\b)\s*(?:every |each )?"
     rf"(?P<base>{_BASE}))?",
+    re.IGNORECASE,
+)
+
+_OTHER_END = re.compile(r"(?:(?<!up )\bto|-|\b(?:a|bis|tot|\u00e0)|[0-9])\s*$", re.IGNORECASE)
+
+_VOLUME_FIRST = re.compile(
+    r"\b(?P<limit>min(?:imum)?\b\.?|max(?:imum)?\b\.?) (?:spray|water|carrier) volume:?(?: of)? "
+    rf"(?P<amount>{RANGE}\s*(?:{VOLUME}))",
     re.IGNORECASE,
 )
 
@@ -61,7 +72,8 @@ _RATE_WORDS = re.compile(
 
 def read_rates(text: str, dry: bool = False) -> Reading | None:
     """Rates of product, and spray volumes where they are a rule."""
-    found = [m for m in _RATE.finditer(text) if m["base"] or (m["what"] and m["limit"])]
+    text = _VOLUME_FIRST.sub(r"\g<limit> \g<amount> of spray", text)
+    found, shared = _amounts(text)
     shares = list(_SHARE.finditer(text))
     if not (found or shares) or not _RATE_WORDS.search(text):
         return None
@@ -69,15 +81,19 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
     left: list[Refused] = []
     ignored: list[str] = []
     rest, area = text, None
+    kept: tuple[Rate, Rate] | None = None
     for m in found:
         rest = rest.replace(m[0], " ", 1)
-        base = m["base"] or area
+        base = m["base"] or shared.get(m.start()) or area
         spoken = m["what"] is not None and m["what"].lower() != "product"
         if m["base"] and re.search(rf"{_AREA}|1,?000|(?-i:M)$", m["base"], re.IGNORECASE):
             area = m["base"]
+        if _OTHER_END.search(text[: m.start()]):
+            left.append(Refused(text, "a range of rates without its other end"))
+            continue
         amount = _amount(m["amount"].lower())
         limit = (m["limit"] or "").lower()
-        low = re.search(r"least|less|minimum", limit) is not None
+        low = re.search(r"least|less|min", limit) is not None
         if base is None:
             left.append(Refused(m[0].strip(), "on what area?", ("such as `2 gal/1000 sq ft`",)))
             continue
@@ -95,6 +111,11 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
             facts.append(fact("rate_at_most", rate))
         else:
             ends = read_rate_range(rate, "label", dry=dry)
+            if kept is not None and not _agree(kept, ends):
+                why = "a second rate on the line: of the product, and for what use?"
+                left.append(Refused(m[0].strip(), why))
+                continue
+            kept = kept or ends
             facts.append(fact("usual_rate" if ends[0] == ends[1] else "rate_range", rate))
     for m in shares:
         rest = rest.replace(m[0], " ", 1)
@@ -116,6 +137,46 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
     if re.search(r"[0-9]", rest):
         left.append(Refused(" ".join(rest.split()), "figures beside the rate"))
     return Reading(tuple(facts), tuple(left), tuple(ignored))
+
+
+def _amounts(text: str) -> tuple[list[re.Match[str]], dict[int, str]]:
+    """The amounts of a text that are rates, and whose area stands behind their water.
+
+    `4 fl oz in 2 gallons of water per 1,000 sq ft`: the area is the product's too, the water isn't.
+    """
+    every = list(_RATE.finditer(text))
+    found: list[re.Match[str]] = []
+    shared: dict[int, str] = {}
+    for n, m in enumerate(every):
+        water = every[n + 1] if n + 1 < len(every) else None
+        between = text[m.end() : water.start()] if water else ""
+        of_water = m["what"] is not None and m["what"].lower() != "product"
+        if (
+            m["base"]
+            or (m["what"] and m["limit"])
+            or (of_water and found and re.search(r"\b(?:in|with)\s*$", text[: m.start()], re.I))
+        ):
+            found.append(m)
+        elif (
+            water is not None
+            and not of_water
+            and re.fullmatch(
+                r"\s*(?:of product )?(?:diluted |mixed )?(?:in|with)\s*", between, re.I
+            )
+            and (water["what"] or "product").lower() != "product"
+            and water["base"]
+        ):
+            found.append(m)
+            shared[m.start()] = water["base"]
+    return found, shared
+
+
+def _agree(one: tuple[Rate, Rate], other: tuple[Rate, Rate]) -> bool:
+    """Whether two rates are one in two units."""
+    return all(
+        (a.kind, a.per) == (b.kind, b.per) and abs(a.value - b.value) <= SAME_RATE * a.value
+        for a, b in zip(one, other, strict=True)
+    )
 
 
 def _carrier(

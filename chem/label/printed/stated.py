@@ -34,6 +34,9 @@ from chem.units import (
     read_volume,
 )
 
+LEAST_PACK = 0.05
+"""kg; no liquid fertilizer is sold in less, common practice, no source."""
+
 _Reader = Callable[[str], Reading | None]
 _TEMPERATURE = re.compile(
     r"[(,]?\s*(?:@|at)?\s*-?[0-9]+(?:\.[0-9]+)?\s*(?:\u00b0|degrees?|deg\.?)?\s*"
@@ -80,6 +83,12 @@ _PH = re.compile(
 _STRENGTH = re.compile(
     rf"[(,]?\s*(?:of |in |as |at )?(?:an? )?(?P<percent>{NUMBER})\s?%\s*(?:w/w|w/v|v/v)?\s*"
     r"(?:aqueous |aq\.? |water )?(?:solution|soln?\.?|sol'n\.?|dilution|in water)?\s*\)?",
+    re.IGNORECASE,
+)
+
+_BESIDE_PH = re.compile(
+    r"\b(?:is|of|at|as|about|approx(?:imately)?|typical(?:ly)?|range|value|between|and|to|product|"
+    r"the|this|min(?:imum)?|max(?:imum)?|solution|nominal|ca|units?|deg(?:rees)?|undiluted)\b",
     re.IGNORECASE,
 )
 
@@ -229,8 +238,11 @@ def _net(text: str) -> Reading | None:
         wrong = attempt(partial(read, given[0], "label"), text)
         if wrong:
             return Reading(left=(wrong,))
-        facts.append(fact(key, given[0]))
         first = read(given[0], "label")
+        if key == "net_weight" and first < LEAST_PACK:
+            why = f"a net weight of {given[0]}: is its unit read whole?"
+            return Reading(left=(Refused(text, why),))
+        facts.append(fact(key, given[0]))
         for other in given[1:]:
             again = read(other, "label")
             if abs(again - first) > 0.02 * first:
@@ -275,6 +287,8 @@ def _acidity(text: str) -> Reading | None:
             return None if not re.match(r"\s*[:=]", rest) else _no_figure(text, "pH")
         number = plain_range(figure[0])
         rest = rest.replace(figure[0], " ", 1)
+        if re.search(r"[^\W\d_]", _BESIDE_PH.sub(" ", rest)):
+            return Reading(left=(Refused(text, "words beside the pH: of what is it?"),))
         if re.search(r"[0-9]", rest):
             return Reading(left=(Refused(text, "more than one figure for the pH"),))
     wrong = attempt(partial(read_ph, number, "label"), text)

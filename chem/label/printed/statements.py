@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from chem.label.printed.declared import (
+    AGENT_NAMES,
     NUMBER,
     Named,
     Quantity,
@@ -51,6 +52,7 @@ _GRADE_MORE = re.compile(
     r"(?P<name>[A-Za-z]+[0-9]?(?: ?\([A-Za-z]{1,3}\))?)\)?",
     re.IGNORECASE,
 )
+NAMELESS = "a figure without a name"
 GRADE_LINES = ("total nitrogen", "available phosphate", "soluble potash")
 
 
@@ -187,6 +189,8 @@ def _sentences(text: str) -> Iterator[str]:
     at = 0
     for found in _SENTENCE.finditer(text):
         before = text[at : found.start()]
+        if before[-1:].isdigit() and text[found.end() : found.end() + 1].isdigit():
+            continue
         begins = _BEGINS.match(text, found.end())
         if (begins or not _ABBREVIATION.search(before)) and re.search(r"\w", before):
             yield before
@@ -243,7 +247,7 @@ def _declared(
                 out.entries.append((before[0], quantity))
             elif out.entries or (IN_WATER.search(beside) and not around.waiting):
                 if last is None or last.also or not IN_WATER.search(beside):
-                    out.left.append(Refused(bare(text), "a figure without a name"))
+                    out.left.append(Refused(bare(text), NAMELESS))
                 else:
                     out.entries.append((Named(last.name, soluble=True), quantity))
             else:
@@ -251,13 +255,16 @@ def _declared(
             continue
         named = recognise(words)
         if isinstance(named, Named) and not named.name:
-            if last is None or last.also:
+            if last is None or last.also or not last.is_metal:
                 named = Refused(bare(words), "chelated, but of which metal?")
             else:
                 named = Named(last.name, chelated=True, agent=named.agent)
         if isinstance(named, Named) and named.name == "urea" and i and _of_nitrogen(out.entries):
             why = "percent of urea, or of nitrogen as urea?"
             out.left.append(Refused(bare(words), why, ("urea nitrogen", "urea")))
+        elif isinstance(named, Named) and named.name in AGENT_NAMES:
+            why = "percent of the agent, or of a metal that it holds?"
+            out.left.append(Refused(f"{bare(words)} {quantity.text}", why))
         elif isinstance(named, Named):
             out.entries.append((named, quantity))
             last = named
@@ -265,6 +272,10 @@ def _declared(
             out.ignored.append("nothing that a product file holds")
         else:
             out.left.append(named)
+    if any(refused.why == NAMELESS for refused in out.left):
+        why = "which figure of the line is its own?"
+        out.left += [Refused(f"{n.name} {q.text}", why) for n, q in out.entries]
+        out.entries.clear()
     for gap in (*gaps, *follows.values()):
         if gap and not is_filler(gap):
             _beside(gap, out)

@@ -8,14 +8,22 @@ import tomllib
 from itertools import pairwise
 
 from chem.errors import InputProblem, Problem
+from chem.label.printed.claims import ledger, with_figures
 from chem.label.printed.content import Content
 from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.lines import Line
 from chem.label.printed.records import Ignored, Kept, NotUnderstood, Pasted, in_terms_of
 from chem.label.printed.statements import GRADE_LINES
+from chem.label.printed.unread import Kind, kinds_of
 from chem.label.product import NITROGEN_FORMS
-from chem.reference import catalogue
-from chem.units import read_density_range, read_mass, read_specific_gravity, read_volume
+from chem.reference import catalogue, read_csv
+from chem.units import (
+    read_density_range,
+    read_mass,
+    read_rate_range,
+    read_specific_gravity,
+    read_volume,
+)
 
 DENSITIES_AGREE = 0.03
 """Relative; labels round pounds and gallons."""
@@ -24,17 +32,40 @@ GRADE_ROUNDS = 0.95
 """A grade prints whole numbers: less than one point from its line agrees."""
 
 
+POINTS_TO_DOUBT = 3
+"""Figures with decimals for each one without, from which the latter is doubted; no source."""
+
+MOST_IN_LIQUID = "labels/most_in_liquid.csv"
+DENSEST_LIQUID = 1.8
+"""kg/L; heavy suspensions, value from memory."""
+
+NEXT_TO = 2
+"""Lines above a chelated part within which a line that was not read may be its whole; no source."""
+
+_CARE = re.compile(r"freez|stor|shake|agitat|sunlight|heat|wind|irrigat", re.IGNORECASE)
+
 MOST_TOLD = 6
 """Lines not understood that a refusal names."""
 
 
 def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     """Check the label against itself and write the file. Raises: InputProblem."""
-    for key, kept in content.chelated.items():
-        content.guarantee.setdefault(key, kept)
+    for key, kept in list(content.chelated.items()):
+        if key not in content.guarantee and any(
+            0 < kept.line.number - left.line_number <= NEXT_TO
+            or (key in left.line.lower() and left.line_number != kept.line.number)
+            for left in content.not_understood
+        ):
+            del content.chelated[key]
+            why = f"chelated {kept.quantity.text} %, but of how much in all?"
+            content.not_understood.append(NotUnderstood(kept.line.number, kept.line.printed, why))
+        else:
+            content.guarantee.setdefault(key, kept)
     _settle_basis(content)
     _settle_grade(content)
-    if not content.guarantee and not content.also:
+    _ask_lost_points(content)
+    _ask_impossible(content)
+    if not content.guarantee and not content.also and not _worth_keeping(content):
         raise InputProblem(
             Problem(
                 f"a text of {sum(bool(line.printed) for line in lines)} lines",
@@ -51,10 +82,15 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _check_chelated(content)
     _check_density(content)
     _cover(content, lines)
+    _, unclaimed = ledger(lines, content.understood, content.ignored, content.not_understood)
+    content.not_understood = with_figures(lines, unclaimed, content.not_understood)
+    _imply_chelates(content)
+    content.care = _care(content)
     content.not_understood.sort(key=lambda entry: entry.line_number)
     content.understood.sort(key=lambda entry: entry.line_number)
     content.ignored.sort(key=lambda entry: entry.line_number)
-    toml = _toml(content, name)
+    kinds = kinds_of(content.not_understood, lines)
+    toml = _toml(content, name, kinds)
     return Pasted(
         tomllib.loads(toml),
         toml,
@@ -63,6 +99,91 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
         tuple(content.ignored),
         tuple(dict.fromkeys(content.problems)),
     )
+
+
+def _worth_keeping(content: Content) -> bool:
+    """Whether a text without any guarantee is still a label: sources, or figures to ask about."""
+    if content.sources or len(content.stated.keys() & {"density", "specific_gravity", "ph"}) > 1:
+        return True
+    return any(
+        left.why.startswith("a figure without")
+        or re.search(r"[0-9]\s*%|g ?/ ?(?:kg|l)\b|per ?cent", left.line)
+        for left in content.not_understood
+    )
+
+
+def _ask_lost_points(content: Content) -> None:
+    """A whole figure among many with decimals may have lost its point: nothing else confirms it.
+
+    So it is too where every figure from 1 to 10 has decimals, at least two, and no fewer than have
+    none.
+    """
+    kept = content.guarantee
+    printed = {k: v.quantity for k, v in kept.items() if not v.quantity.notes}
+    plain = {k: q for k, q in printed.items() if "." not in q.text}
+    whole = [k for k, q in plain.items() if 10.0 <= q.low < 100.0]
+    pointed = [k for k, q in printed.items() if "." in q.text]
+    large = sum(printed[k].low >= 1.0 for k in pointed)
+    always = len(plain) == len(whole) and large >= max(2, len(whole))
+    confirmed = {round(percent, 6) for _, percent in content.grade}
+    confirmed.add(round(sum(kept[f].quantity.low for f in NITROGEN_FORMS if f in kept), 6))
+    if POINTS_TO_DOUBT * len(whole) > len(pointed) and not always:
+        return
+    for key in whole:
+        figure = kept[key].quantity
+        line = kept[key].line
+        told = any(p.startswith(f"line {line.number}:") for p in content.problems)
+        if told or round(figure.low, 6) in confirmed:
+            continue
+        why = f"`{figure.text}` has no decimals, others have: has it lost its point?"
+        _ask_instead(content, key, why, (f"{figure.text} %", f"{figure.low / 10:g} %"))
+
+
+def _ask_impossible(content: Content) -> None:
+    """A content that no liquid holds; w/v may be higher by the density."""
+    liquid = content.stated.keys() & {"density", "specific_gravity", "net_volume", "ph"}
+    if "dry" in content.forms or not liquid:
+        return
+    most = {row["line"]: float(row["percent"]) for row in read_csv(MOST_IN_LIQUID)}
+    heavy = DENSEST_LIQUID if content.stated.get("basis") == "w/v" else 1.0
+    for key, kept in list(content.guarantee.items()):
+        if in_terms_of(kept)[0] > most.get(kept.named.element_line, 100.0) * heavy:
+            figure = kept.quantity
+            why = f"`{figure.text}` % is more than a liquid holds: has it lost its point?"
+            _ask_instead(content, key, why, (f"{figure.low / 10:g} %",))
+
+
+def _ask_instead(content: Content, key: str, why: str, near: tuple[str, ...]) -> None:
+    """Take a guarantee back and ask for it."""
+    kept = content.guarantee.pop(key)
+    content.chelated.pop(key, None)
+    content.understood[:] = [
+        u
+        for u in content.understood
+        if u.line_number != kept.line.number or f" {kept.quantity.text} %" not in u.meaning
+    ]
+    content.not_understood.append(NotUnderstood(kept.line.number, kept.line.printed, why, near))
+
+
+def _imply_chelates(content: Content) -> None:
+    """A metal said to be chelated by an agent, and by no listed source: that chelate is one."""
+    known = catalogue().sources
+    if not content.sources or content.lost_sources:
+        return
+    for key, kept in content.chelated.items():
+        agents = content.agents.get(key, content.all_agents)
+        agent = kept.named.agent or (agents[0] if len(agents) == 1 else None)
+        source = f"{key} {agent}"
+        if source in known and not any(key in known[s].supplies for s in content.sources):
+            content.sources.append(source)
+            meaning = f"source `{source}`, from its chelating agent"
+            content.note(kept.line, kept.line.printed, meaning)
+
+
+def _care(content: Content) -> list[str]:
+    """What the label says of keeping and spraying it, as printed."""
+    lines = [i.line for i in content.ignored if i.reason == "care in use and storage"]
+    return list(dict.fromkeys(_plain(line).rstrip(" .") for line in lines if _CARE.search(line)))
 
 
 def _settle_basis(content: Content) -> None:
@@ -128,6 +249,7 @@ def _settle_grade(content: Content) -> None:
 
 
 def _settle_rates(content: Content) -> None:
+    _ask_rates_apart(content)
     most = content.stated.pop("rate_at_most", None)
     if most is None:
         return
@@ -148,6 +270,23 @@ def _settle_rates(content: Content) -> None:
             (f'rate_range = "...-{most}"',),
         )
     )
+
+
+def _ask_rates_apart(content: Content) -> None:
+    """A usual rate outside the range of rates is not both a rate of the product."""
+    usual, span = content.stated.get("usual_rate"), content.stated.get("rate_range")
+    if usual is None or span is None:
+        return
+    dry = "dry" in content.forms
+    (rate, _), (low, high) = (read_rate_range(text, "label", dry=dry) for text in (usual, span))
+    if (rate.kind, rate.per) != (low.kind, low.per) or low.value <= rate.value <= high.value:
+        return
+    del content.stated["usual_rate"]
+    for u in list(content.understood):
+        if u.meaning == f"usual_rate {usual}":
+            content.understood.remove(u)
+            why = f"{usual} is outside the rates {span}: of what is it?"
+            content.not_understood.append(NotUnderstood(u.line_number, u.line, why))
 
 
 def _check_nitrogen(content: Content) -> None:
@@ -226,7 +365,7 @@ def _form(content: Content) -> str:
     return "solution"
 
 
-def _toml(content: Content, name: str) -> str:
+def _toml(content: Content, name: str, kinds: list[Kind]) -> str:
     form = _form(content)
     head = ["# Read from a pasted label: check it against the jug."]
     for entry in content.not_understood:
@@ -255,6 +394,15 @@ def _toml(content: Content, name: str) -> str:
     for key in ("usual_rate", "rate_range"):
         if key in content.stated:
             head.append(f"{key} = {_quoted(content.stated[key])}")
+    if content.care:
+        head.append(f"care = [{', '.join(map(_quoted, content.care))}]")
+    if content.not_understood:
+        rows = [
+            f"    {{ line = {e.line_number}, text = {_quoted(_plain(e.line))}, "
+            f"kind = {_quoted(k)} }},"
+            for e, k in zip(content.not_understood, kinds, strict=True)
+        ]
+        head += ["unread = [", *rows, "]"]
     tables = {
         "guarantee": [
             f"{_quoted(k.named.name)} = {_figure(k.quantity.text)}"
@@ -288,7 +436,11 @@ def _says(content: Content) -> list[str]:
 
 
 def _comment(text: str) -> str:
-    return "# " + " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return f"# {_plain(text)}"
+
+
+def _plain(text: str) -> str:
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
 def _quoted(text: str) -> str:

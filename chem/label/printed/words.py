@@ -66,6 +66,9 @@ _CHORE = re.compile(
 )
 
 _NOT_HELD = re.compile(
+    r"^(?:warning|caution)\b.*\b(?:boron|molybdenum)\b|"
+    r"^(?:max(?:imum)?\.? )?(?:cadmium|lead|mercury|arsenic|chromium|fluori[dn]e|thallium)\b|"
+    r"^(?:max(?:imum)?\.? )?(?:matter )?insoluble(?: matter)?(?: in water)?\b|"
     r"^(?:inert|other|inactive) ingredients?\b|^water\b(?![- ](?:in)?soluble)|"
     r"^total\b[^a-z]*100\b|^balance\b|"
     r"^filler|^(?:electrical )?conductivity\b|^ec\b|^salt index\b|^(?:freez\w+|boiling|flash|"

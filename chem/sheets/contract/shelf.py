@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 from chem.sheets.contract.parts import ByTime, DoubtEntry, Figure, Part, RangeEntry, Ruled
 
@@ -99,6 +100,14 @@ class SaltOutEntry(Part):
     t_celsius: RangeEntry | None
 
 
+class UnreadEntry(Part):
+    """A line of the label that gave nothing, and what it would have spoken of."""
+
+    line: int
+    text: str
+    kind: Literal["composition", "rule", "rate", "reading", "other"]
+
+
 class Label(Part):
     """What a label holds in ions, and whether it adds up."""
 
@@ -110,6 +119,7 @@ class Label(Part):
     conductivity_1_in_100_mS_per_cm: RangeEntry | None
     adds_up: bool
     problems: Sequence[str]
+    unread: Sequence[UnreadEntry]
     doubts: Sequence[DoubtEntry]
     open: Sequence[str]
     carries: Sequence[CarriedEntry]
