@@ -184,7 +184,9 @@ def test_a_belief_of_a_jug_moves_the_tank_and_is_held_to_that_jug() -> None:
 def test_odds_that_are_remembered_are_never_certain() -> None:
     n = 64
     for shift in (-30.0, 30.0):
-        odds = forecast(example("curdles"), study=Study(n, 1, Beliefs(memory=lambda _: shift)))
+        odds = forecast(
+            example("curdles"), study=Study(n, 1, Beliefs(memory=lambda _, by=shift: by))
+        )
         assert all(0.0 < p < 1.0 for p in odds.probability.values())
     assert 0.0 < chance(np.zeros(n, dtype=bool), shift=0.1) <= 0.6 / n
 
@@ -320,7 +322,10 @@ def test_a_labels_word_is_resolved_at_the_door(tmp_path: Path, word: str, fires:
         '"soluble potash" = 6.6\n',
         "green",
     )
-    rule = f'sources = ["urea"]\n[guarantee]\n"urea nitrogen" = 10.0\n[says]\nnever_with = ["{word}"]\n'
+    rule = (
+        'sources = ["urea"]\n[guarantee]\n"urea nitrogen" = 10.0\n'
+        f'[says]\nnever_with = ["{word}"]\n'
+    )
     own = product(tmp_path, "Feed, invented", rule, "feed")
     mix = example("stays-clear")
     two = [replace(a, product=p) for a, p in zip(mix.additions, (own, other), strict=False)]
@@ -349,7 +354,8 @@ def test_a_limit_is_met_within_its_printed_rounding(
     tmp_path: Path, carrier: str, kept: bool
 ) -> None:
     rule = (
-        'sources = ["urea"]\nusual_rate = "2 fl oz/1000 sq ft"\n[guarantee]\n"urea nitrogen" = 10.0\n'
+        'sources = ["urea"]\nusual_rate = "2 fl oz/1000 sq ft"\n'
+        '[guarantee]\n"urea nitrogen" = 10.0\n'
         '[says]\ncarrier_at_least = "1 gal/1000 sq ft"\n'
     )
     product(tmp_path, "Feed, invented", rule, "feed")

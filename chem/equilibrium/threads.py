@@ -13,7 +13,9 @@ class _OneThread(ContextDecorator):
     """A counted hold on the host's setting.
 
     The libraries are found once; the first to come in saves the setting, the last to leave puts it
-    back, so that threads which overlap never leave one of ours behind.
+    back, so that threads which overlap never leave one of ours behind. Newer threadpoolctl lets
+    only the thread that set a pool first set it again, and others silently do nothing; the last to
+    leave is seldom that one, so we let go of that right before and after.
     """
 
     def __init__(self) -> None:
@@ -30,6 +32,7 @@ class _OneThread(ContextDecorator):
                     from threadpoolctl import ThreadpoolController
 
                     self._controller = ThreadpoolController().select(user_api="blas")
+                self._let_go()
                 self._held = self._controller.limit(limits=1)
 
     def __exit__(
@@ -41,8 +44,16 @@ class _OneThread(ContextDecorator):
         with self._lock:
             self._inside -= 1
             if self._inside == 0:
+                self._let_go()
                 self._held.restore_original_limits()
+                self._let_go()
                 self._held = None
+
+    def _let_go(self) -> None:
+        for library in self._controller.lib_controllers:
+            clear = getattr(library, "clear_controlling_thread", None)
+            if clear is not None:
+                clear(force=True)
 
 
 @cache

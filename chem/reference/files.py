@@ -36,9 +36,11 @@ def read_toml(name: str) -> dict[str, Any]:
 def data_hash() -> str:
     """First 12 hex digits of SHA-256 over every table (not the demo shelf), name and content."""
     digest = hashlib.sha256()
-    for path in sorted(data_folder().iterdir()):
-        if path.suffix in {".csv", ".toml"}:
-            digest.update(path.name.encode())
+    folder = data_folder()
+    for path in sorted(folder.rglob("*")):
+        name = path.relative_to(folder)
+        if path.suffix in {".csv", ".toml"} and name.parts[0] != "demo":
+            digest.update(name.as_posix().encode())
             digest.update(path.read_bytes())
     return digest.hexdigest()[:12]
 
