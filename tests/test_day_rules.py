@@ -6,18 +6,20 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
-from chem.equilibrium import build_system, held_key
-from chem.forecast import Followed, Study
+from chem.equilibrium import build_system, held_key, settle
+from chem.forecast import Followed, Study, state
 from chem.forecast.aging import DAY_S, TRACE_MOL_PER_KG, Aging, Hold
 from chem.forecast.answer import FAILED_SHARE, THRESHOLD, answer_from
+from chem.forecast.clouding import Growing, Limit, limits
 from chem.forecast.colloids import GROWTH_TIMES, ColloidOutlook
 from chem.forecast.follow import STRETCHED_LEAST, Out, follow, show_limit
 from chem.forecast.times import TIMES_S
-from chem.reference import tables
+from chem.reference import molar_mass_g_per_mol, tables
 from chem.tank import Finished, Mix, read_mix
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
@@ -186,6 +188,7 @@ def test_it_shows_once_any_one_thing_passes_its_own_limit() -> None:
     assert not out(crystals=[0.9 * most, 0.9 * most], colloids=[0.9 * most]).shows[0]
     assert out(crystals=[0.1 * most, 1.1 * most]).shows[0]
     assert out(colloids=[1.1 * most]).shows[0]
+    assert not out(crystals=[0.6 * most], seen=0.6).shows[0], "no sum of a salt and crystals"
     assert not out(colloids=[0.9 * most], swollen=[50.0 * most]).shows[0]
 
 
@@ -218,14 +221,64 @@ def test_what_was_out_stays_seen(name: str) -> None:
     np.testing.assert_array_equal(after.salts, found.out["24h"].salts)
     np.testing.assert_array_equal(after.seen, found.out["24h"].seen)
     np.testing.assert_array_equal(after.full, found.out["24h"].full)
+    more = replace(found.out["24h"], crystals=found.out["24h"].crystals + 1.0)
+    assert more.crystals.size
+    again = replace(found, out={**found.out, "24h": more}).out_by(TIMES_S["24h"], gone)
+    np.testing.assert_array_equal(again.crystals, more.crystals)
     nothing = found.out_by(1.0, gone)
     assert not nothing.salts.any()
     assert not nothing.seen.any()
 
 
+def growing(settled: Sequence[float], first: Sequence[float]) -> tuple[Growing, list[Limit]]:
+    """Two solids that are all out at once, of families of their own, and their limits."""
+    every = followed(example("curdles"), until="15min").fresh.phases
+    keys = [i for i, s in enumerate(every.solids) if s.kinetics == "prompt"][:2]
+    phases = every.pick(np.array(keys))
+    rows = [np.array(x, dtype=float)[None, :] for x in (settled, first)]
+    at_once = np.full((1, 2), 1e-3)
+    found = Growing(phases, rows[0], rows[1], at_once, at_once)
+    return found, [limits()[s.shows_as] for s in phases.solids]
+
+
+def test_salts_are_seen_each_by_its_own_limit_and_clog_together() -> None:
+    _, of = growing([0.0, 0.0], [0.0, 0.0])
+    shows, clogs = [x.shows_g_per_L for x in of], [x.clogs_g_per_L for x in of]
+    both, _ = growing([0.6 * shows[0], 0.6 * shows[1]], [0.0, 0.0])
+    assert both.filled(1e6)[0][0] == pytest.approx(0.6)
+    both, _ = growing([0.6 * clogs[0], 0.6 * clogs[1]], [0.0, 0.0])
+    assert both.filled(1e6)[1][0] == pytest.approx(1.2)
+    early, _ = growing([0.0, 0.0], [0.0, 1.5 * shows[1]])
+    seen, full = early.filled(1e6)
+    assert seen[0] == pytest.approx(1.5)
+    assert full[0] == 0.0, "what only comes first is seen, and clogs as what it turns into"
+
+
+def test_what_forms_first_is_seen_though_it_dissolves_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A prompt solid that a slower one uses up stands in the tank until then."""
+    done: list[tuple[Any, Any]] = []
+
+    def recorded(*args: Any, **how: Any) -> Any:
+        done.append((args[3], settle(*args, **how)))
+        return done[-1][1]
+
+    monkeypatch.setattr(state, "settle", recorded)
+    fresh = followed(example("curdles"), until="15min").fresh
+    (phases, first), (_, last) = done[:2]
+    gone = np.nan_to_num(first.amounts - last.amounts)
+    assert gone.max() > 1e-3, "the example has such a solid"
+    row, m = np.unravel_index(gone.argmax(), gone.shape)
+    there = fresh.settled[row, fresh.phases.keys.index(phases.keys[m])]
+    mass = molar_mass_g_per_mol(phases.solids[m].formula)
+    assert there == pytest.approx(first.amounts[row, m] * mass, rel=0.05)
+
+
 def test_a_gel_is_there_at_once_and_what_falls_out_in_time_grows() -> None:
     yes = np.array([True, True])
     two = ColloidOutlook("x", "y", yes, np.array([2.0, 2.0]), np.ones(2), np.array([0.0, 100.0]))
+    np.testing.assert_allclose(two.share_by(0.0), [1.0, 0.0])
     np.testing.assert_allclose(two.share_by(1.0), [1.0, 0.0])
     np.testing.assert_allclose(two.share_by(100.0), [1.0, 0.0])
     late = 1.0 - np.exp(-900.0 / (GROWTH_TIMES * 100.0))

@@ -328,7 +328,9 @@ def test_strong_ones_only_if_named() -> None:
     )
     licence = "Follow the label and safety data sheet; a licence may be required."
     assert licence in _minds(sulfuric, result)
-    assert "mL" in fix_sentence(sulfuric, result, "both"), "a liquid is measured, not weighed"
+    told = fix_sentence(sulfuric, result, "both")
+    assert "fl oz" in told and "L)" in told, "a liquid is measured, not weighed"
+    assert "oz wt" not in told
     assert licence in as_text(fix_sheet(result)).replace("\n  ", " ")
 
 

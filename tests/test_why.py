@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from chem.advice.origins import WATER
+from chem.advice.reasons import reason
 from chem.advice.why import Why, why
 from chem.equilibrium import solve
 from chem.forecast import THRESHOLD, Study, follow, forecast
@@ -132,7 +133,10 @@ def test_more_acid_keeps_calcium_phosphate_back(curdled: Why) -> None:
 
 def test_a_strong_chelate_holds_nearly_all_of_its_iron() -> None:
     """Iron EDTA: log K about 25 (NIST 46), so none of it is bare at pH 5 to 6."""
-    first = why(example("stays-clear")).solids[0]
+    study = Study(256, 1)
+    seen = study.look(example("stays-clear"))
+    rust = seen.fresh.phases.keys.index("ferrihydrite")
+    first = reason(study, seen, rust, "4h", False)
     assert not first.threatens
     iron = next(i for i in first.ions if i.component == "Fe3")
     assert iron.free_fraction < 1e-8

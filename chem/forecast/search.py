@@ -54,12 +54,29 @@ class Found:
 def search(study: Study, levers: Sequence[Lever], *, few: int = SEARCH_DRAWS) -> list[Found | None]:
     """For each lever the value nearest its start that is accepted; None where none of its grid is.
 
-    few: draws of the search; all of the study's confirm what it finds.
+    few: draws of the search; all of the study's confirm what it finds, and search themselves where
+    the few had found what they don't confirm.
     """
-    some = study.few(few)
-    brackets = _bracket(some, levers)
-    _halve(some, levers, brackets)
     out: list[Found | None] = [None] * len(levers)
+    left = list(range(len(levers)))
+    for some in (study.few(few), study):
+        own = [levers[k] for k in left]
+        brackets = _bracket(some, own)
+        _halve(some, own, brackets)
+        confirmed = _confirm(study, own, brackets)
+        for j, one in confirmed.items():
+            out[left[j]] = one
+        left = [left[j] for j in brackets if j not in confirmed]
+        if not left:
+            break
+    return out
+
+
+def _confirm(
+    study: Study, levers: Sequence[Lever], brackets: dict[int, tuple[float, float]]
+) -> dict[int, Found]:
+    """Lever -> what was found, rounded and moved on until it holds."""
+    found: dict[int, Found] = {}
     left = list(brackets)
     nudge = 0
     while left:
@@ -67,10 +84,10 @@ def search(study: Study, levers: Sequence[Lever], *, few: int = SEARCH_DRAWS) ->
         values = [(k, value) for k, value in asked.items() if value is not None]
         for (k, value), tanks in zip(values, _followed(study, levers, values), strict=True):
             if not levers[k].accepts(tanks):
-                out[k] = Found(value, tuple(tanks))
-        left = [k for k, _ in values if out[k] is None]
+                found[k] = Found(value, tuple(tanks))
+        left = [k for k, _ in values if k not in found]
         nudge += 1
-    return out
+    return found
 
 
 def _bracket(study: Study, levers: Sequence[Lever]) -> dict[int, tuple[float, float]]:
