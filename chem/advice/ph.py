@@ -95,7 +95,7 @@ class Adjustment:
     target can't be reached (unreached: `refused`, `no_ph`, `flat`, `too_much`; what stands "after"
     is then for the largest dose tried, `tried_g_per_L`); dose_range_g_per_L: what meets the target
     in 5 and in 95 of 100 versions of the tank, None where no sane dose does; density_kg_per_L: of
-    a liquid agent; curve: (dose, pH) at the middle of every doubt; slope_start, slope_target: pH
+    a liquid agent; curve: (dose, median pH of a few draws); slope_start, slope_target: pH
     per g/L; adds_kg_per_ha: nutrients in the dose; rules: that the dosed mix breaks, by places
     in `ruled`, the mix as it would be poured; refused: the code of the rule by which the mix, or
     the agent in it, must never be poured; minded: what to mind of the dose; dosed: the mix with

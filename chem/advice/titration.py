@@ -1,4 +1,4 @@
-"""A full tank titrated with an agent: fresh pH against dose, over the draws and at their middle."""
+"""A full tank titrated with an agent: fresh pH against dose, over the draws and in their middle."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from chem.advice.agents import Reagent
 from chem.advice.dosing import dosed_with
 from chem.doubts import quantile
 from chem.equilibrium.activity import Floats
-from chem.forecast import Followed, Prepared, Rule, Study
+from chem.forecast import Followed, Rule, Study
 from chem.forecast.prepare import stack
 from chem.forecast.search import search
 from chem.tank import Mix
@@ -24,6 +24,8 @@ TOLERANCE_PH = 0.002
 MOST_SOLVES = 24
 CURVE_STEPS = 3
 SCAN_POINTS = 49
+CURVE_DRAWS = 64
+"""A curve is the median of so many: the one jug of middling contents buffers less than most."""
 
 
 class Titration:
@@ -32,7 +34,7 @@ class Titration:
     def __init__(self, study: Study, mix: Mix, reagent: Reagent, place: int) -> None:
         """place: where in the pouring order the agent goes."""
         self.study, self.mix, self.reagent, self.place = study, mix, reagent, place
-        self._middle = study.middle()
+        self._middle, self._some = study.middle(), study.few(CURVE_DRAWS)
         self.rates = np.concatenate(
             [[0.0], np.geomspace(LEAST_G_PER_L, MOST_G_PER_L, SCAN_POINTS - 1)]
         )
@@ -47,12 +49,14 @@ class Titration:
         return np.where(state.converged, state.ph, np.nan)
 
     def curve(self, rates: Floats) -> Floats:
-        """(D,) pH at (D,) rates [g/L], at the middle of every doubt."""
-        state = stack([self._stand(float(r)) for r in rates]).speciated()
-        return np.where(state.converged, state.ph, np.nan)
+        """(D,) median pH of a few draws at (D,) rates [g/L]."""
+        return np.array([quantile(row, 0.5) for row in self._rows(rates)])
 
-    def _stand(self, rate: float) -> Prepared:
-        return self._middle.stand(self.dosed(rate))
+    def _rows(self, rates: Floats) -> Floats:
+        """(D, N) pH of a few draws at (D,) rates [g/L]."""
+        tanks = [self._some.stand(self.dosed(float(r))) for r in rates]
+        state = stack(tanks).speciated()
+        return np.where(state.converged, state.ph, np.nan).reshape(len(rates), -1)
 
     @cached_property
     def scanned(self) -> Floats:
@@ -77,7 +81,7 @@ class Titration:
         """
         if self.mix.fill != "water first" or rate == 0.0:
             return rate
-        moles = self._stand(rate).finished.from_product[self.place, 0].sum()
+        moles = self._middle.stand(self.dosed(rate)).finished.from_product[self.place, 0].sum()
         agent = self._middle.contents(self.reagent.product)
         return float(1000.0 * moles / agent.mol_per_kg[0].sum())
 
@@ -97,10 +101,10 @@ class Titration:
         return float(np.interp(rate, self.rates[good], self.scanned[good]))
 
     def slope(self, rate: float, step: float) -> float:
-        """pH per g/L of dose around a rate, over a step [g/L] each way (up only from 0)."""
+        """Median pH per g/L of dose around a rate, over a step [g/L] each way (up only from 0)."""
         low, high = max(rate - step, 0.0), rate + step
-        ph = self.curve(np.array([low, high]))
-        return float((ph[1] - ph[0]) / (self.dose(high) - self.dose(low)))
+        ph = self._rows(np.array([low, high]))
+        return quantile(ph[1] - ph[0], 0.5) / (self.dose(high) - self.dose(low))
 
     def find(self, level: float, target: float) -> float | None:
         """Rate [g/L] at which a quantile of the pH over the draws meets a target.

@@ -119,6 +119,8 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
         if u.kind == "rule"
     ]
     draws = draws.scoped(product.identity)
+    if product.whole:
+        return _stated(product, draws, notes)
     found, problems = candidates(product, draws, notes)
     if problems and strict:
         raise InputProblem(problems)
@@ -163,6 +165,38 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
         ph_at=chosen.dilution,
         words=_words(found, rows),
         doubts=MappingProxyType(open_),
+        notes=tuple(dict.fromkeys(notes)),
+    )
+
+
+def _stated(product: Product, draws: Draws, notes: list[str]) -> Contents:
+    """A product stated whole, a reagent by its strength: what it is made of and water."""
+    n = draws.count
+    shares = {s: product.known[s.key] / 100.0 for s in product.sources}
+    salt = product.known.get(UNDECLARED_SALT, 0.0) / 100.0
+    mol: dict[str, float] = {}
+    for source, share in shares.items():
+        for component, each in source.mol_per_kg().items():
+            mol[component] = mol.get(component, 0.0) + share * each
+    for ion in ("Na", "Cl") if salt else ():
+        mol[ion] = mol.get(ion, 0.0) + 1000.0 * salt / molar_mass_g_per_mol("NaCl")
+    dissolved = salt + sum(share * (1.0 - s.water_share) for s, share in shares.items())
+    water = np.full(n, max(1.0 - dissolved, 0.0))
+    components = tuple(c for c in tables().components if c in mol)
+    density = _density(product, water, draws, notes)
+    return Contents(
+        product=product,
+        components=components,
+        mol_per_kg=np.tile([mol[c] for c in components], (n, 1)),
+        water_kg_per_kg=water,
+        density_kg_per_L=density,
+        held={},
+        sources_percent={s.key: np.full(n, 100.0 * share) for s, share in shares.items()},
+        closing_eq_per_kg=np.zeros(n),
+        ph=np.full(n, np.nan),
+        ph_at=0.1,
+        words={},
+        doubts=MappingProxyType(dict(draws.used)),
         notes=tuple(dict.fromkeys(notes)),
     )
 

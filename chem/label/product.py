@@ -233,6 +233,14 @@ class Product:
         return bool(self.sources or self.also or self.guarantee or self.vague)
 
     @property
+    def whole(self) -> bool:
+        """Whether [known] tells all that is in it: nothing is then left to draw."""
+        left = self.guarantee or self.chelated or self.also or self.vague or self.half_read
+        sure = {s.key for s in self.sources} <= set(self.known)
+        salt = self.dry or UNDECLARED_SALT in self.known
+        return bool(self.sources) and sure and salt and not left and self.ph is None
+
+    @property
     def judged(self) -> bool:
         """Whether the salts are the whole story, every name on the label read."""
         return self.has_composition and self.form not in NOT_JUDGED and not self.half_read
