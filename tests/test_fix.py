@@ -304,9 +304,14 @@ def test_an_acid_that_two_others_need_is_kept_with_them(tmp_path: Path) -> None:
 
 
 def test_a_shelf_offers_another_product_at_the_same_nutrient() -> None:
-    result = fixed("water-decides", shelf=read_shelf(SHELF))
+    """In half as hard a water: in the borehole's own the polyphosphate is at the threshold."""
+    mix = read_mix(EXAMPLES / "water-decides.toml")
+    mix = replace(mix, water=softened(mix.water, 0.5))
+    result = fix(mix, shelf=read_shelf(SHELF))
+    assert result.probability["4h"] > 0.5
     swap = next(f for f in result.fixes if f.lever == "swap")
-    before = forecast(read_mix(EXAMPLES / "water-decides.toml")).delivered_kg_per_ha
+    assert swap.swap is not None and swap.swap[0].key == "npk-polyphosphate"
+    before = forecast(mix).delivered_kg_per_ha
     after = forecast(swap.mixes[0]).delivered_kg_per_ha
     assert after["P2O5"] == pytest.approx(before["P2O5"], rel=0.01)
     kelp = fixed("kelp-and-calcium", shelf=read_shelf(SHELF), count=64)
@@ -464,11 +469,20 @@ def test_json_and_sheet() -> None:
         assert "jar test at the same ratio decides" in text.replace("\n", " ")
 
 
-def test_command_takes_its_options_and_refuses_pool_acid() -> None:
+def test_command_takes_its_options_and_refuses_pool_acid(tmp_path: Path) -> None:
     app = typer.Typer(pretty_exceptions_enable=False)
     app.callback()(lambda: None)
     add_to(app)
-    mix = str(EXAMPLES / "water-decides.toml")
+    (tmp_path / "half.toml").write_text(
+        'name = "Half as hard, invented"\nph = 7.5\nalkalinity = "130 mg/L as CaCO3"\n'
+        '[ions]\nCa = "49 mg/L"\nMg = "9 mg/L"\n',
+        encoding="utf-8",
+    )
+    asked = (EXAMPLES / "water-decides.toml").read_text(encoding="utf-8")
+    (tmp_path / "mix.toml").write_text(
+        asked.replace('water = "hard-alkaline.toml"', 'water = "half.toml"'), encoding="utf-8"
+    )
+    mix = str(tmp_path / "mix.toml")
     few = ["--draws", "32", "--seed", "2"]
     done = CliRunner().invoke(
         app, ["fix", mix, *few, "--in", str(SHELF), "--with", "phosphoric acid", "--json"]
