@@ -302,7 +302,7 @@ GROUPS: dict[str, tuple[Question, ...]] = {
             "What should I have done: two passes, another product, another order, another pH?",
             (
                 Show(f"fix {OVERNIGHT} --for 24h", "SEPARATE PASSES"),
-                Show(f"fix {OVERNIGHT} --for 24h", "MORE WATER"),
+                Show("fix examples/water-decides.toml", "OTHER WATER"),
                 Show("fix examples/water-decides.toml", "AN ACID"),
                 Show(
                     "fix examples/calcium-and-potash.toml --in data/demo/products",
