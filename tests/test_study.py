@@ -414,3 +414,47 @@ def test_a_moment_of_pouring_is_a_variant_of_the_mix() -> None:
     assert full.probability["15min"] == study.look(mix).probability["15min"]
     shifted = study.follow([Variant(mix, ph_shift=0.5)], until="fresh")[0]
     assert shifted.ph.median == pytest.approx(full.ph.median + 0.5, abs=0.05)
+
+
+LEFT_OVER = (
+    'sources = ["urea"]\nusual_rate = "2 fl oz/1000 sq ft"\n{}[guarantee]\n"urea nitrogen" = 10.0\n'
+)
+
+
+@pytest.mark.parametrize(
+    ("kind", "answer", "note"),
+    [
+        ("composition", "cannot tell", "it may hold anything"),
+        ("rule", "clear", "perhaps a rule, read it yourself: Printed, of some kind"),
+        ("other", "clear", ""),
+    ],
+)
+def test_a_line_that_was_not_read_stands_beside_the_answer(
+    tmp_path: Path, kind: str, answer: str, note: str
+) -> None:
+    line = f'unread = [{{ line = 4, text = "Printed, of some kind", kind = "{kind}" }}]\n'
+    product(tmp_path, "Feed, invented", LEFT_OVER.format(line), "feed")
+    path = tmp_path / "mix.toml"
+    path.write_text(
+        'name = "M, invented"\nwater = "soft"\ncarrier = "2 gal/1000 sq ft"\n'
+        '[[add]]\nproduct = "feed"\n'
+    )
+    found = forecast(read_mix(path), count=64)
+    assert found.answer == answer
+    told = [n for n in found.notes if "Printed, of some kind" in n]
+    assert bool(told) == bool(note)
+    assert all(note in n for n in told)
+
+
+def test_a_reagent_stated_whole_is_what_it_says(tmp_path: Path) -> None:
+    """93 % sulfuric acid, by hand: 930 g / 98.08 g/mol = 9.482 mol/kg, in every draw."""
+    text = 'sources = ["sulfuric acid"]\n[known]\n"sulfuric acid" = 93\n'
+    open_, whole = (
+        product(tmp_path, name, text + more, name.lower().replace(" ", "-"))
+        for name, more in (("Acid", ""), ("Acid whole", '"undeclared sodium chloride" = 0\n'))
+    )
+    assert whole.whole and not open_.whole
+    inside = Study(64, 1).contents(whole)
+    assert inside.components == ("SO4",)
+    assert inside.mol_per_kg == pytest.approx(np.full((64, 1), 9.482), rel=1e-3)
+    assert (inside.closing_eq_per_kg == 0.0).all()

@@ -7,6 +7,7 @@ name.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -172,7 +173,7 @@ def poured(mix: Mix) -> Mix | None:
     return keeping_rules(mix)
 
 
-class OneTank:
+class OneTank(ABC):
     """A lever that changes one tank by one value, outward from where it stands."""
 
     name = ""
@@ -186,9 +187,9 @@ class OneTank:
         self.case = case
         self.until = case.judged_at
 
+    @abstractmethod
     def changed(self, value: float) -> Mix:
         """The mix at a value, in the order asked."""
-        raise NotImplementedError
 
     def tanks(self, value: float) -> Sequence[Mix]:
         """The tank at a value, in an order that keeps every rule of order if there is one."""
