@@ -425,7 +425,7 @@ LEFT_OVER = (
     ("kind", "answer", "note"),
     [
         ("composition", "cannot tell", "it may hold anything"),
-        ("rule", "clear", "perhaps a rule, read it yourself: Printed, of some kind"),
+        ("rule", "cannot tell", "perhaps a rule, read it yourself: Printed, of some kind"),
         ("other", "clear", ""),
     ],
 )

@@ -242,8 +242,9 @@ class Product:
 
     @property
     def judged(self) -> bool:
-        """Whether the salts are the whole story, every name on the label read."""
-        return self.has_composition and self.form not in NOT_JUDGED and not self.half_read
+        """Whether the salts are the whole story, all of the label's contents and rules read."""
+        unread = self.half_read or any(u.kind == "rule" for u in self.unread)
+        return self.has_composition and self.form not in NOT_JUDGED and not unread
 
     @property
     def half_read(self) -> tuple[str, ...]:
