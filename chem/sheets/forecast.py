@@ -213,6 +213,8 @@ def next_step(result: Forecast, units: Units = "both") -> str:
     rules = broken(result.rules)
     if rules:
         return rule_next(rules[0], result.mix, units)
+    if result.answer == "curdle" and len(result.mix.additions) == 1:
+        return "Don't fill the tank with it in this water at this rate, or try a jar."
     if result.answer == "curdle":
         return "Don't fill the tank with these together. Spray them apart, or try a jar."
     if result.answer == "haze":
