@@ -18,6 +18,7 @@ from chem.advice.fix import fix
 from chem.advice.why import why
 from chem.doubts import chance
 from chem.equilibrium import one_thread
+from chem.equilibrium.threads import _hold
 from chem.errors import ToxicGas
 from chem.forecast import Beliefs, Followed, Study, Variant, broken, forecast, rules_of
 from chem.forecast.rules import met, refuse_toxic
@@ -227,6 +228,7 @@ def blas_threads() -> set[int]:
 
 
 def test_threads_that_overlap_give_the_hosts_setting_back() -> None:
+    _hold.cache_clear()  # other tests may have loaded libraries since the first look
     with threadpool_limits(2, user_api="blas"):
         host = blas_threads()
         first_in, second_in, first_out = (threading.Event() for _ in range(3))

@@ -33,6 +33,9 @@ def make_product(
     also: Mapping[str, Written] | None = None,
     says: Mapping[str, str | Sequence[str]] | None = None,
     known: Mapping[str, Written] | None = None,
+    care: Sequence[str] = (),
+    lot: str | None = None,
+    unread: Sequence[Mapping[str, Written]] = (),
 ) -> Product:
     """A product from what is printed on its label, each value as a product file has it.
 
@@ -55,4 +58,6 @@ def as_tables(given: Mapping[str, object]) -> dict[str, object]:
 def _plain(value: object) -> object:
     if isinstance(value, Mapping):
         return as_tables(value)
-    return value if isinstance(value, str) or not isinstance(value, Sequence) else list(value)
+    if isinstance(value, str) or not isinstance(value, Sequence):
+        return value
+    return [_plain(one) for one in value]
