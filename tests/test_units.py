@@ -20,8 +20,10 @@ from hypothesis import strategies as st
 
 from chem import units
 from chem.errors import InputProblem
+from chem.reference import catalogue, tables
 from chem.units import Number, Rate
 from chem.units.amounts import AREA, MASS, VOLUME
+from chem.units.masses import molar_mass_g_per_mol
 from chem.units.registry import factor, registry
 
 WHERE = "mix.toml, rate"
@@ -1064,3 +1066,18 @@ def test_ions_by_any_name_of_a_report(name: str, ion: str) -> None:
 def test_a_concentration_that_no_water_holds() -> None:
     with pytest.raises(InputProblem, match="no water holds so much"):
         units.read_concentration("1e300 mg/L", WHERE, ion="Ca")
+
+
+def test_molar_masses_are_those_of_periodictable() -> None:
+    """Every formula of the tables, parsed by the library that its element masses come from."""
+    written = {c.formula for c in tables().components.values()}
+    written |= {s.formula for s in tables().solids.values()}
+    written |= {s.formula for s in catalogue().sources.values()}
+    assert len(written) > 300
+    for formula in written:
+        assert molar_mass_g_per_mol(formula) == pytest.approx(
+            periodictable.formula(formula).mass, rel=1e-12
+        )
+    for wrong in ("", "Ca(", "Ca)2", "CaSO4+", "ca", "Ca-2"):
+        with pytest.raises(ValueError, match="plain elements"):
+            molar_mass_g_per_mol(wrong)

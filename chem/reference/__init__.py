@@ -20,9 +20,9 @@ from chem.reference.tables import (
     Solid,
     Species,
     Tables,
-    molar_mass_g_per_mol,
     tables,
 )
+from chem.units.masses import molar_mass_g_per_mol
 
 __all__ = [
     "SoldPh",

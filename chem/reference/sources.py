@@ -10,7 +10,7 @@ from types import MappingProxyType
 
 from chem.reference.as_sold import vague_sources
 from chem.reference.files import read_csv, read_toml
-from chem.reference.tables import molar_mass_g_per_mol
+from chem.units.masses import molar_mass_g_per_mol
 
 
 @dataclass(frozen=True, eq=False)

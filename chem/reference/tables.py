@@ -11,6 +11,7 @@ from typing import Any
 
 from chem.reference.files import read_csv, read_toml
 from chem.reference.reactions import parse_reaction
+from chem.units.masses import molar_mass_g_per_mol
 
 GAS_CONSTANT_J_PER_MOL_K = 8.31446261815324  # CODATA 2018, exact by definition of the SI
 T_REFERENCE_K = 298.15
@@ -303,11 +304,3 @@ def tables() -> Tables:
         _frozen(physical),
         _frozen(references),
     )
-
-
-@cache
-def molar_mass_g_per_mol(formula: str) -> float:
-    """Molar mass [g/mol] of a periodictable formula (hydrates as `A+4H2O`)."""
-    import periodictable
-
-    return float(periodictable.formula(formula).mass)

@@ -15,6 +15,7 @@ from functools import cache
 from typing import Literal
 
 from chem.units.amounts import MASS, VOLUME, leading_number, split_per
+from chem.units.masses import molar_mass_g_per_mol
 from chem.units.numbers import Number, split_number
 from chem.units.registry import factor
 from chem.units.text import refuse, tidy, unit_key
@@ -237,7 +238,7 @@ def read_concentration(text: str, where: str, *, ion: str) -> Interval:
     notes: tuple[str, ...] = ()
     if basis is None and not fixed and own != entry.element and len(entry.bases) > 1:
         notes = (f"{ion} is read as {used}; write `as {entry.bases[1]}` if the report says so",)
-    return reading.times(_atoms(used, entry) / molar_mass(used), notes)
+    return reading.times(_atoms(used, entry) / molar_mass_g_per_mol(used), notes)
 
 
 def read_hardness(text: str, where: str) -> Interval:
@@ -264,7 +265,7 @@ def read_hardness(text: str, where: str) -> Interval:
         return reading.times(1.0)
     if reading.basis is None:
         raise refuse(where, text, "hardness as what?", _choices(reading, ("CaCO3", "CaO", "Ca")))
-    return reading.times(1.0 / molar_mass(reading.basis))
+    return reading.times(1.0 / molar_mass_g_per_mol(reading.basis))
 
 
 def read_alkalinity(text: str, where: str) -> Interval:
@@ -289,14 +290,6 @@ def read_alkalinity(text: str, where: str) -> Interval:
     return reading.times(_milliequivalents_per_mg(reading.basis))
 
 
-@cache
-def molar_mass(formula: str) -> float:
-    """Molar mass [g/mol] of a formula in periodictable's notation."""
-    import periodictable
-
-    return float(periodictable.formula(formula).mass)
-
-
 def _not_the_other_hardness(
     reading: _Reading, words: tuple[str, ...], key: str, text: str, where: str
 ) -> None:
@@ -310,7 +303,7 @@ def _not_the_other_hardness(
 
 
 def _milliequivalents_per_mg(basis: str) -> float:
-    return (1.0 if basis == "HCO3" else 2.0) / molar_mass(basis)
+    return (1.0 if basis == "HCO3" else 2.0) / molar_mass_g_per_mol(basis)
 
 
 @cache
