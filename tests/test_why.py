@@ -370,3 +370,10 @@ def test_percent_in_words() -> None:
         "60 %",
         "nearly all",
     ]
+
+
+def test_what_cannot_be_told_is_not_told_here_either() -> None:
+    lines = as_text(why_sheet(why(example("cannot-tell"), count=64))).splitlines()
+    assert lines[2].startswith("Cannot tell: Wetting agent emulsion, invented")
+    step = lines[lines.index("DO THIS NEXT") + 1]
+    assert step.startswith("Only the jar can tell")

@@ -31,7 +31,7 @@ from chem.sheets.rules import (
     rules_json,
     two_figures,
 )
-from chem.sheets.words import CLEARLY, TIME_WORDS, after, odds, over_limit, with_name
+from chem.sheets.words import CLEARLY, TIME_WORDS, WATCH_THE_JAR, after, odds, over_limit, with_name
 from chem.units import (
     Units,
     format_area,
@@ -226,7 +226,7 @@ def next_step(result: Forecast, units: Units = "both") -> str:
                 f"Jar test first: {doubtful} may come out too, its limit is too doubtful to count."
             )
         return "Jar test at the same ratio, then fill."
-    return "Only the jar can tell: test at the same ratio, and watch it a full spray day."
+    return WATCH_THE_JAR
 
 
 def _uncounted(result: Forecast) -> str | None:

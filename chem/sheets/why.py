@@ -23,7 +23,7 @@ from chem.sheets.rules import (
     rule_next,
     rules_json,
 )
-from chem.sheets.words import TIME_WORDS, odds, over_limit
+from chem.sheets.words import TIME_WORDS, WATCH_THE_JAR, odds, over_limit
 from chem.tank import with_rate
 from chem.units import Units, format_per_gallon_and_litre, format_rate
 
@@ -245,7 +245,8 @@ def _meeting(reason: Reason, ph: float) -> str:
             return f"The {ions[0]} of {_listed(places)} stands at pH {ph:.1f}{why_ph}"
         return f"The {_listed(ions)} of {_listed(places)} are in one tank"
     said = [f"the {_listed(ions)} of {_listed(places)}" for places, ions in groups.items()]
-    text = f"{said[0]} meets {_listed(said[1:])}"
+    meet = "meet" if len(next(iter(groups.values()))) > 1 else "meets"
+    text = f"{said[0]} {meet} {_listed(said[1:])}"
     return text[0].upper() + text[1:]
 
 
@@ -300,12 +301,17 @@ def _answer(result: Why) -> list[str]:
     sentence = sentence_of_all(result)
     if result.refused:
         return ["Toxic gas: don't pour these together.", f"Solids within {span}: {odds(chance)}."]
+    unjudged = result.answer == "cannot tell" and chance < THRESHOLD and bool(result.not_judged)
+    if result.answer == "cannot tell" and not unjudged:
+        return ["Cannot tell: the tank is outside what the model covers.", sentence]
     if chance >= THRESHOLD:
         return [sentence, f"Solids within {span}: {odds(chance)}."]
     tomorrow = result.probability["24h"]
     lines = [f"Clear for {span}: {odds(1.0 - chance)}.", sentence]
     if result.judged_at != "24h" and tomorrow >= THRESHOLD:
         lines[0] = f"Clear for {span}: {odds(1.0 - chance)}; cloudy by tomorrow: {odds(tomorrow)}."
+    if unjudged:
+        lines.insert(0, f"Cannot tell: {_listed(result.not_judged)} can't be judged. The salts:")
     return lines
 
 
@@ -313,6 +319,8 @@ def _next(result: Why, units: Units) -> str:
     against = broken(result.rules)
     if against:
         return rule_next(against[0], result.mix, units)
+    if result.answer == "cannot tell":
+        return WATCH_THE_JAR
     if result.probability[result.judged_at] >= THRESHOLD:
         return "Ask `jarsight fix` for the smallest change, then try it in a jar."
     if result.probability["24h"] >= THRESHOLD:

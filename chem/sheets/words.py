@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 
 SLIGHTLY, CLEARLY = 0.3, 1.0
+WATCH_THE_JAR = "Only the jar can tell: test at the same ratio, and watch it a full spray day."
 
 
 def with_name(settle_by: str, doubt: str, names: Mapping[str, str]) -> str:
