@@ -23,7 +23,8 @@ from chem.errors import ToxicGas
 from chem.forecast import Beliefs, Followed, Study, Variant, broken, forecast, rules_of
 from chem.forecast.rules import met, refuse_toxic
 from chem.label import Contents, Product, class_of_rule, read_name, read_product
-from chem.sheets.forecast import forecast_json
+from chem.sheets.blocks import as_text
+from chem.sheets.forecast import forecast_json, forecast_sheet
 from chem.shelf import Item, Setting, local, shelf
 from chem.tank import Adjuvant, Mix, find_water, read_mix, with_carrier, with_rate
 from chem.units import Number, rounding
@@ -460,3 +461,18 @@ def test_a_reagent_stated_whole_is_what_it_says(tmp_path: Path) -> None:
     assert inside.components == ("SO4",)
     assert inside.mol_per_kg == pytest.approx(np.full((64, 1), 9.482), rel=1e-3)
     assert (inside.closing_eq_per_kg == 0.0).all()
+
+
+def test_no_other_note_crowds_out_a_line_that_was_not_read(tmp_path: Path) -> None:
+    lines = ", ".join(
+        f'{{ line = {k}, text = "Printed rule {k}", kind = "rule" }}' for k in range(1, 13)
+    )
+    product(tmp_path, "Feed, invented", LEFT_OVER.format(f"unread = [{lines}]\n"), "feed")
+    path = tmp_path / "mix.toml"
+    path.write_text(
+        'name = "M, invented"\nwater = "unknown"\ncarrier = "2 gal/1000 sq ft"\n'
+        '[[add]]\nproduct = "iron-partly-chelated.toml"\nrate = "2 fl oz/1000 sq ft"\n'
+        '[[add]]\nproduct = "feed"\n'
+    )
+    text = as_text(forecast_sheet(forecast(read_mix(path), count=16))).replace("\n  ", " ")
+    assert all(f"Printed rule {k}." in text or f"Printed rule {k}\n" in text for k in range(1, 13))

@@ -110,14 +110,7 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
     Raises:
         InputProblem: the sources that the label asks for weigh more than the product.
     """
-    notes: list[str] = [
-        f"{product.name}: not read: {text}; it may hold anything" for text in product.half_read
-    ]
-    notes += [
-        f"{product.name}: a line of its label not read, perhaps a rule, read it yourself: {u.text}"
-        for u in product.unread
-        if u.kind == "rule"
-    ]
+    notes = list(product.unread_notes)
     draws = draws.scoped(product.identity)
     if product.whole:
         return _stated(product, draws, notes)

@@ -233,6 +233,19 @@ class Product:
         return bool(self.sources or self.also or self.guarantee or self.vague)
 
     @property
+    def unread_notes(self) -> tuple[str, ...]:
+        """What of its label was not read and may matter, in words."""
+        rules = (u.text for u in self.unread if u.kind == "rule")
+        return (
+            *(f"{self.name}: not read: {text}; it may hold anything" for text in self.half_read),
+            *(
+                f"{self.name}: a line of its label not read, perhaps a rule, read it yourself: "
+                f"{text}"
+                for text in rules
+            ),
+        )
+
+    @property
     def whole(self) -> bool:
         """Whether [known] tells all that is in it: nothing is then left to draw."""
         left = self.guarantee or self.chelated or self.also or self.vague or self.half_read

@@ -392,20 +392,22 @@ def _sentence_case(text: str) -> str:
 
 def _granted(result: Forecast) -> Block:
     names = {a.product.key: a.product.name for a in result.mix.additions}
-    items = []
+    found = []
     for doubt in result.doubts:
         if doubt.key.split(":")[0] in MODEL_KINDS:
             continue
         words = with_name(doubt.settle_by, doubt.key, names)
         parts = ((doubt.share, "spread"), (doubt.of_ph, "pH's spread"), (doubt.of_odds, "odds"))
         share, which = max(parts, key=lambda part: part[0])
-        items.append(f"{words[0].upper()}{words[1:]} ({round(100 * share)} % of the {which})")
+        text = f"{words[0].upper()}{words[1:]} ({round(100 * share)} % of the {which})"
+        found.append((share, text))
+    items = [text for _, text in sorted(found[:4], key=lambda one: -one[0])]
     model = sum(d.share for d in result.doubts if d.key.split(":")[0] in MODEL_KINDS)
-    if model > 0.3:
+    if model > 0.3 and len(items) < 4:
         items.append("Most of the spread is in the constants: only the jar narrows it.")
-    items = items[:4]
-    how_read = set(result.mix.water.notes)
-    items += [n for n in result.notes if n not in how_read][:6]
+    unread = [n for a in result.mix.additions for n in a.product.unread_notes]
+    told = {*result.mix.water.notes, *unread}
+    items += [*dict.fromkeys(unread), *[n for n in result.notes if n not in told][:6]]
     return Block("Taken for granted, check these", items=items)
 
 
