@@ -8,10 +8,9 @@ import math
 from pathlib import Path
 
 import pytest
-import typer
 from typer.testing import CliRunner, Result
 
-from chem.cli.chemists import add_to
+from chem.cli.main import whole_app
 from chem.errors import InputProblem
 from chem.laboratory import (
     Recipe,
@@ -36,9 +35,7 @@ SOLUTIONS = Path(__file__).parent.parent / "examples" / "solutions"
 
 
 def command(*arguments: str) -> Result:
-    app = typer.Typer(pretty_exceptions_enable=False)
-    add_to(app)
-    return CliRunner().invoke(app, list(arguments))
+    return CliRunner().invoke(whole_app(), list(arguments))
 
 
 def over(solid: str, t_celsius: float = 25.0, **totals: float) -> Solution:

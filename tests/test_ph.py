@@ -11,14 +11,13 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-import typer
 from typer.testing import CliRunner, Result
 
 from chem.advice.agents import Reagent, agents, choose_agent, citations, product_file
 from chem.advice.ph import Adjustment, adjust
 from chem.advice.pour import pour
 from chem.advice.titration import Titration
-from chem.cli.acids import add_to
+from chem.cli.main import whole_app
 from chem.doubts import quantile, range_of
 from chem.errors import InputProblem, ToxicGas
 from chem.forecast import Study, broken
@@ -49,9 +48,7 @@ CITRIC_PK = (3.127, 4.759, 6.397)  # Benezeth et al. 1997, J. Solution Chem. 26,
 
 
 def command(*arguments: str) -> Result:
-    app = typer.Typer(pretty_exceptions_enable=False)
-    add_to(app)
-    return CliRunner().invoke(app, list(arguments))
+    return CliRunner().invoke(whole_app(), ["ph", *arguments])
 
 
 def example(name: str) -> Mix:

@@ -10,13 +10,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import typer
 from typer.testing import CliRunner
 
 from chem.advice.agents import choose_agent
 from chem.advice.ph import adjust
 from chem.advice.pour import MATTERS, Pour, pour
-from chem.cli.reasons import add_to
+from chem.cli.main import whole_app
 from chem.forecast import Study, Variant, follow, forecast
 from chem.forecast.order import Order, keeping_rules
 from chem.sheets.blocks import as_text
@@ -403,8 +402,7 @@ def test_rules_know_acids_from_their_labels(four: Mix) -> None:
 
 @pytest.mark.parametrize("command", ["pour", "why"])
 def test_commands_print_sheet_and_json(command: str) -> None:
-    app = typer.Typer()
-    add_to(app)
+    app = whole_app()
     mix = str(EXAMPLES / "acid-decides.toml")
     sheet = CliRunner().invoke(app, [command, mix, "--draws", "16", "--units", "metric"])
     assert sheet.exit_code == 0 and "The jar test at the same ratio decides." in sheet.output

@@ -14,3 +14,5 @@ class Exit(IntEnum):
     """A check value or an invariant failed on this machine."""
     INPUT = 2
     """What was written can't be used; nothing was written."""
+    INTERRUPTED = 130
+    """Ctrl-C, as shells number it."""
