@@ -437,9 +437,11 @@ def _checked(kind: str, text: str, file: str) -> None:
         read(path)
 
 
-def build(folder: Path, key: str, hosts: frozenset[str]) -> tuple[Guard, Desk]:
+def build(
+    folder: Path, key: str, hosts: frozenset[str], *, draws: int = DRAWS
+) -> tuple[Guard, Desk]:
     """The guarded application over a shed's folder, and the desk in it."""
-    desk = Desk(folder)
+    desk = Desk(folder, draws=draws)
     return Guard(desk.app(), key, hosts), desk
 
 

@@ -48,7 +48,9 @@ class Draft:
             form = _form(file, shed)
             texts |= {key: getattr(form, key) or "" for key in TEXTS}
             jugs = tuple((_beside(file, a.product, shed), a.rate or "") for a in form.add)
-            texts["water"] = _beside(file, texts["water"], shed) if form.water != "unknown" else "unknown"
+            texts["water"] = (
+                _beside(file, texts["water"], shed) if form.water != "unknown" else "unknown"
+            )
         texts |= {key: given[key].strip() for key in TEXTS if key in given}
         if any(key == "p" for key, _ in query):
             products = [value for key, value in query if key == "p"]

@@ -125,7 +125,9 @@ def ph_rule_svg(result: Forecast) -> str:
         'stroke-width="5"/>'
     )
     whole = html.escape(words)
+    top = 10 if adjuvant is not None else 34
     return (
-        f'<svg viewBox="0 0 640 96" role="img" aria-label="{whole}"><title>{whole}</title>'
+        f'<svg viewBox="0 {top} 640 {96 - top}" role="img" aria-label="{whole}">'
+        f"<title>{whole}</title>"
         f"{drawn}</svg>"
     )
