@@ -182,16 +182,13 @@ def test_no_address_leaves_the_shed(client: TestClient, shed: Path, file: str) -
     link = shed / "link.toml"
     if not link.is_symlink():
         link.symlink_to(outside)
+    jug = {"p": file, "r": "1 fl oz/1000 sq ft", "carrier": "2 gal/1000 sq ft"}
     answers = [
         client.get("/mix", params={"mix": file}),
         client.get("/product", params={"file": file}),
+        client.post("/save", params={"mix": file}, headers=OWN),
+        client.get("/mix", params=jug),
     ]
-    answers.append(
-        client.get(
-            "/mix", params={"p": file, "r": "1 fl oz/1000 sq ft", "carrier": "2 gal/1000 sq ft"}
-        )
-    )
-    answers.append(client.post("/save", params={"mix": file}, headers=OWN))
     for answer in answers:
         assert "secret of another folder" not in answer.text and "root:" not in answer.text
     assert all(a.status_code == 422 for a in answers[:3])
