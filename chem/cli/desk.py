@@ -16,15 +16,7 @@ def desk_command(
     no_open: Annotated[bool, typer.Option("--no-open", help="Only print the address.")] = False,
 ) -> None:
     """All of it in the browser, on this machine only."""
-    try:
-        from chem.desk import serve
-    except ImportError:
-        from chem.errors import InputProblem, Problem
-
-        wrong = "the parts that serve pages are not installed"
-        raise InputProblem(
-            Problem("jarsight desk", wrong, "pip install 'jarsight[desk]', then again")
-        ) from None
+    from chem.desk import serve
 
     def tell(address: str) -> None:
         typer.echo("The desk is open on this machine only; Ctrl-C closes it. In your browser:")

@@ -9,9 +9,10 @@ from urllib.parse import urlencode
 
 from chem.desk.shed import Shed
 from chem.errors import InputProblem, Problem
-from chem.label import Product, load_file, read_product, validate
+from chem.files import MixForm, load_file, validate
+from chem.label import Product, read_product
 from chem.tank import Mix, Water, read_water
-from chem.tank.mix import MAX_PRODUCTS, MixForm, mix_of
+from chem.tank.mix import MAX_PRODUCTS, mix_of
 from chem.tank.water import UNKNOWN_WATER
 from chem.units import read_carrier
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from chem.errors import InputProblem, Problem
-from chem.label import load_toml
+from chem.files import load_toml
 from chem.reference.files import data_folder
 
 MOST_FILES = 2000
