@@ -37,7 +37,7 @@ def write_page(
     sheet: Callable[[], Sheet], html: Path | None, page: Callable[[], str] | None = None
 ) -> None:
     """Write the page where a file is given. Raises: InputProblem."""
-    from chem.cli.writing import write_text
+    from chem.files.writing import write_text
     from chem.sheets.page import as_html
 
     if html is not None:
