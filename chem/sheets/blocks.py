@@ -75,5 +75,8 @@ def _table(rows: Sequence[Sequence[str]]) -> list[str]:
     for row in rows[1:]:
         lines += textwrap.wrap(row[0], WIDTH)
         rest = ", ".join(cell for cell in row[1:] if cell)
+        if rest == BLANK and len(row[0]) + 2 + len(rest) <= WIDTH:
+            lines[-1] += f"  {rest}"
+            continue
         lines += textwrap.wrap(rest, WIDTH, initial_indent="    ", subsequent_indent="    ")
     return lines
