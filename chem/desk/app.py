@@ -188,6 +188,7 @@ class Desk:
                 "stack": self._part("stack.html", draft=draft, **shown),
                 "amounts": [jug["amount"] for jug in shown["jugs"]],
                 "query": draft.query(),
+                "undo": len(self._trails.get(draft.window, ())) > 1,
             }
         )
 
