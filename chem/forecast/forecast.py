@@ -39,9 +39,9 @@ from chem.tank import Mix, delivered_kg_per_ha, tank_amounts
 from chem.units import format_temperature
 
 AIR_DIFFERENCE_PH = 0.2
+SULFUR, SULFUR_PH = "sulfur_by_acid", (4, 6)
 LEAST_SHARE = 0.05
 NEAR_CRYSTAL_SI = -0.3
-LIME = "calcite"
 MOSTLY = 0.5
 LATE_S = 1e9
 """A clouding time for draws in which a solid never shows, where most do."""
@@ -116,6 +116,7 @@ def forecast(
             *_iron(aged),
             *_stirred(seen),
             *_ice(seen, mix),
+            *_sulfur(seen),
         ),
         draws=study.count,
         seed=study.seed,
@@ -278,6 +279,16 @@ def _stirred(seen: Followed) -> tuple[str, ...]:
         f"Stirring drives carbon dioxide out: by 4 h the pH is about {rise:.1f} higher, and the "
         "odds from then on count with that",
     )
+
+
+def _sulfur(seen: Followed) -> tuple[str, ...]:
+    """That the clock of milky sulfur is a guide alone, where it runs outside its range."""
+    milky = any(c.key == SULFUR and c.falls.any() for c in seen.colloids)
+    if not milky or SULFUR_PH[0] <= seen.ph.median <= SULFUR_PH[1]:
+        return ()
+    low, high = SULFUR_PH
+    told = f"its clock is good for pH {low} to {high}"
+    return (f"When the thiosulfate turns milky is a guide only: {told}",)
 
 
 def _ice(seen: Followed, mix: Mix) -> tuple[str, ...]:
