@@ -60,13 +60,26 @@ class DoubtShare:
 
 
 @dataclass(frozen=True)
+class AloneForecast:
+    """A product of the mix by itself in the same water, where that is trouble too.
+
+    product: its place; answer: `haze` or `curdle`, with its chance.
+    """
+
+    product: int
+    answer: str
+    chance: float
+
+
+@dataclass(frozen=True)
 class Forecast:
     """The forecast of one mix.
 
     probability, clogs: chance by time that solids show / block a 50-mesh screen;
     chance: the one behind `answer` at `judged_at`; because: why it can't be told, if so; rules:
     that it breaks or that are to be minded; refused: the code of the rule by which it must never
-    be poured, if any.
+    be poured, if any; spray_within_minutes: until solids show, None within one or where a rule is
+    broken; alone: of a mix that hazes or curdles, the products that do so by themselves.
     """
 
     mix: Mix
@@ -93,6 +106,8 @@ class Forecast:
     suited: float | None
     rules: tuple[Rule, ...]
     refused: str | None
+    spray_within_minutes: float | None
+    alone: tuple[AloneForecast, ...]
     doubts: tuple[DoubtShare, ...]
     notes: tuple[str, ...]
     draws: int

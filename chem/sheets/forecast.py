@@ -9,6 +9,7 @@ from chem.forecast import (
     JAR_DECIDES,
     MODEL_KINDS,
     THRESHOLD,
+    AloneForecast,
     Forecast,
     SolidForecast,
     TankLine,
@@ -17,6 +18,7 @@ from chem.forecast import (
 from chem.reference import tables
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
+from chem.sheets.at_once import KEEP_STIRRING, at_once, in_time
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
 from chem.sheets.contract.parts import ByTime, RangeEntry, tank_line
@@ -111,6 +113,15 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
                     line.product, line.amount, tank_text(result, line, units), by_mass=line.by_mass
                 )
                 for line in ([] if result.refused else result.tank)
+            ],
+            spray_within_minutes=result.spray_within_minutes,
+            alone=[
+                contract.AloneEntry(
+                    product=mix.additions[a.product].product.name,
+                    answer=a.answer,
+                    probability=a.chance,
+                )
+                for a in result.alone
             ],
             delivered_kg_per_ha=dict(result.delivered_kg_per_ha),
             adjuvant=window,
@@ -213,12 +224,10 @@ def next_step(result: Forecast, units: Units = "both") -> str:
     rules = broken(result.rules)
     if rules:
         return rule_next(rules[0], result.mix, units)
-    if result.answer == "curdle" and len(result.mix.additions) == 1:
-        return "Don't fill the tank with it in this water at this rate, or try a jar."
     if result.answer == "curdle":
-        return "Don't fill the tank with these together. Spray them apart, or try a jar."
+        return _against_curd(result)
     if result.answer == "haze":
-        return "Jar test first. If it passes: keep stirring, spray at once, leave none standing."
+        return f"Jar test first. If it passes: {KEEP_STIRRING}."
     if result.answer == "clear":
         doubtful = _uncounted(result)
         if doubtful is not None:
@@ -227,6 +236,29 @@ def next_step(result: Forecast, units: Units = "both") -> str:
             )
         return "Jar test at the same ratio, then fill."
     return WATCH_THE_JAR
+
+
+def _against_curd(result: Forecast) -> str:
+    """What to do where it curdles: in time, apart, or not with one that is trouble by itself."""
+    if in_time(result.spray_within_minutes):
+        return f"Jar test first. {at_once('curdle', result.spray_within_minutes)}"
+    worst = [a.product for a in result.alone if a.answer == "curdle"]
+    if len(result.mix.additions) == 1:
+        return "Don't fill the tank with it in this water at this rate, or try a jar."
+    if worst:
+        names = " or ".join(result.mix.additions[i].product.name for i in worst)
+        return f"Don't fill the tank with {names} in this water at this rate, or try a jar."
+    return "Don't fill the tank with these together. Spray them apart, or try a jar."
+
+
+def alone_sentence(one: AloneForecast, result: Forecast) -> str:
+    """A product that is trouble without the others."""
+    name = result.mix.additions[one.product].product.name
+    verb = "curdles" if one.answer == "curdle" else "clouds"
+    may = "may " if one.chance < 0.5 else ""
+    return f"{name} {may}{verb[:-1] if may else verb} by itself in this water too: " + (
+        f"{odds(one.chance)}."
+    )
 
 
 def _uncounted(result: Forecast) -> str | None:
@@ -316,8 +348,19 @@ def _threats(result: Forecast) -> list[SolidForecast]:
     ]
 
 
+def _how_far(solid: SolidForecast) -> str:
+    """How far over its limit, where it is under it in most versions in how many it is not."""
+    level = _per_two_ions(solid)
+    if level > 0.0:
+        return over_limit(level)
+    among = odds(solid.probability["24h"]).replace(" in ", " of ")
+    return f"under its limit in most versions, over it in {among}"
+
+
 def _when(solid: SolidForecast) -> str:
     if solid.clouds_after_s is None:
+        if _per_two_ions(solid) <= 0.0:
+            return "where it shows by tomorrow"
         return f"shows by tomorrow: {odds(solid.probability['24h'])}"
     times = solid.clouds_after_s
     return f"starts to show {after(times.median)} ({_span(times.p05, times.p95)})"
@@ -345,7 +388,7 @@ def _per_two_ions(solid: SolidForecast) -> float:
 def _what_comes_out(result: Forecast, units: Units) -> Block:
     items = []
     for solid in _threats(result)[:4]:
-        text = f"{solid.name}: {over_limit(_per_two_ions(solid))}, {_when(solid)}"
+        text = f"{solid.name}: {_how_far(solid)}, {_when(solid)}"
         if solid.amount_g_per_L > 1e-4:
             amount = format_per_gallon_and_litre(solid.amount_g_per_L, units)
             text += f", {amount} in the end"
@@ -356,6 +399,7 @@ def _what_comes_out(result: Forecast, units: Units) -> Block:
         for c in result.colloids
         if c.risk >= THRESHOLD
     ]
+    items += [alone_sentence(a, result) for a in result.alone]
     if items:
         return Block("What would come out", items=items)
     near = [s for s in result.solids if s.decides and s.kinetics != "dormant"]

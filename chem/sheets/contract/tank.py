@@ -54,6 +54,14 @@ class ForecastDoubt(DoubtEntry):
     share_of_odds: Figure
 
 
+class AloneEntry(Part):
+    """A product that hazes or curdles by itself in the same water."""
+
+    product: str
+    answer: str
+    probability: Figure
+
+
 class Forecast(OfMix):
     """Will it stay clear? solids: most pressing first; tank: none where it must never be poured."""
 
@@ -76,6 +84,8 @@ class Forecast(OfMix):
     gases: Sequence[EvolvedEntry]
     not_judged: Sequence[str]
     tank: Sequence[TankLine]
+    spray_within_minutes: Figure
+    alone: Sequence[AloneEntry]
     delivered_kg_per_ha: dict[str, Figure]
     adjuvant: Window | None
     doubts: Sequence[ForecastDoubt]
