@@ -52,7 +52,7 @@ from chem.sheets.rules import (
     rule_sentence,
 )
 from chem.sheets.why import sentence_of_all, why_json, why_sheet
-from chem.tank import Adjuvant, Mix, in_order, only, read_mix, with_carrier, with_rate
+from chem.tank import Adjuvant, Mix, in_order, loads, only, read_mix, with_carrier, with_rate
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "data" / "demo" / "products"
@@ -517,7 +517,7 @@ def a_pour(mix: Mix, **other: object) -> Pour:
     found = Pour(
         mix=mix, rules=(), refused=None, orders=(asked,), asked=asked, ways=6, least=0.02,
         most=0.02, matters=False, stuck=None, apart=(), acids=(IRON,), custom=(1, 2, 3),
-        amounts=(0.4, 0.4, 0.4), first_water_L=90.0, last_water_L=90.0, all_water=None, gases=(),
+        load=loads(mix)[0], all_water=None, gases=(),
         not_judged=(), unsure=False, draws=64, seed=1,
     )  # fmt: skip
     return replace(found, **other)  # type: ignore[arg-type]
@@ -587,7 +587,7 @@ def a_forecast(mix: Mix, **other: object) -> Forecast:
         mix=mix, answer="clear", chance=0.98, judged_at="4h", because=None, probability=CLEAR,
         clogs=CLEAR, ph=ph, ph_aired=None, ph_settled=6.0, ionic_strength_mol_per_kg=0.1,
         conductivity_mS_per_cm=None, density_kg_per_L=1.0, coverage=1.0, totals_mol_per_L={},
-        solids=(), colloids=(), gases=(), not_judged=(), tank=(), delivered_kg_per_ha={},
+        solids=(), colloids=(), gases=(), not_judged=(), loads=loads(mix), delivered_kg_per_ha={},
         suited=None, rules=(), refused=None, spray_within_minutes=None, alone=(), doubts=(),
         notes=(), draws=64, seed=1, failed_rows=0, versions={},
     )  # fmt: skip

@@ -27,7 +27,6 @@ from chem.forecast.result import (
     DoubtShare,
     Forecast,
     SolidForecast,
-    TankLine,
 )
 from chem.forecast.rules import broken, never
 from chem.forecast.settling import settle_by
@@ -38,7 +37,7 @@ from chem.forecast.unjudged import beyond_ions
 from chem.reference import tables
 from chem.reference.fingerprint import fingerprint
 from chem.reference.unlisted import not_judged
-from chem.tank import Mix, delivered_kg_per_ha, only, tank_amounts
+from chem.tank import Mix, delivered_kg_per_ha, loads, only
 from chem.units import format_temperature
 
 AIR_DIFFERENCE_PH = 0.2
@@ -106,10 +105,7 @@ def forecast(
         colloids=tuple(_colloids(seen)),
         gases=evolved(ready, fresh, study.gases(mix, seen)),
         not_judged=seen.not_judged,
-        tank=tuple(
-            TankLine(a.product.name, 1000.0 * amount, a.by_mass)
-            for a, amount in zip(mix.additions, tank_amounts(mix), strict=True)
-        ),
+        loads=loads(mix, ready.contents),
         delivered_kg_per_ha=delivered_kg_per_ha(mix),
         suited=seen.suited,
         rules=rules,

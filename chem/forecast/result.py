@@ -9,7 +9,7 @@ from chem.doubts import Range
 from chem.forecast.answer import Answer
 from chem.forecast.evolved import Evolved
 from chem.forecast.rules import Rule
-from chem.tank import Mix
+from chem.tank import Load, Mix
 
 
 @dataclass(frozen=True)
@@ -34,15 +34,6 @@ class ColloidForecast:
     key: str
     risk: float
     after_s: float
-
-
-@dataclass(frozen=True)
-class TankLine:
-    """One product of the tank table: [mL] or [g] of it, in pouring order."""
-
-    product: str
-    amount: float
-    by_mass: bool
 
 
 @dataclass(frozen=True)
@@ -79,7 +70,8 @@ class Forecast:
     chance: the one behind `answer` at `judged_at`; because: why it can't be told, if so; rules:
     that it breaks or that are to be minded; refused: the code of the rule by which it must never
     be poured, if any; spray_within_minutes: until solids show, None within one or where a rule is
-    broken; alone: of a mix that hazes or curdles, the products that do so by themselves.
+    broken; alone: of a mix that hazes or curdles, the products that do so by themselves; loads: the
+    tanks to fill, everything poured in each, the full ones first.
     """
 
     mix: Mix
@@ -101,7 +93,7 @@ class Forecast:
     colloids: tuple[ColloidForecast, ...]
     gases: tuple[Evolved, ...]
     not_judged: tuple[str, ...]
-    tank: tuple[TankLine, ...]
+    loads: tuple[Load, ...]
     delivered_kg_per_ha: Mapping[str, float]
     suited: float | None
     rules: tuple[Rule, ...]

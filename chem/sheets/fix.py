@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from chem.advice.agents import LICENCE
 from chem.advice.fix import LEVERS, Fixes
-from chem.advice.levers import RATES, Fix, NoUse, main_nutrient
+from chem.advice.levers import RATES, Fix, NoUse
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken
 from chem.sheets.as_json import as_json, odds_under
 from chem.sheets.at_once import at_once
@@ -20,6 +20,7 @@ from chem.sheets.rules import (
     rules_json,
 )
 from chem.sheets.words import TIME_WORDS, odds
+from chem.tank import main_nutrient
 from chem.units import (
     Units,
     format_area,

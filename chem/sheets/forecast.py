@@ -12,7 +12,6 @@ from chem.forecast import (
     AloneForecast,
     Forecast,
     SolidForecast,
-    TankLine,
     broken,
 )
 from chem.reference import tables
@@ -21,7 +20,7 @@ from chem.sheets.as_json import as_json
 from chem.sheets.at_once import KEEP_STIRRING, at_once, in_time
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
-from chem.sheets.contract.parts import ByTime, RangeEntry, tank_line
+from chem.sheets.contract.parts import ByTime, RangeEntry
 from chem.sheets.rules import (
     because,
     evolved_entries,
@@ -33,12 +32,12 @@ from chem.sheets.rules import (
     rules_json,
     two_figures,
 )
+from chem.sheets.tank import load_entries, load_title, rows, tank_entries
 from chem.sheets.words import CLEARLY, TIME_WORDS, WATCH_THE_JAR, after, odds, over_limit, with_name
 from chem.units import (
     Units,
     format_area,
     format_carrier,
-    format_mass,
     format_per_gallon_and_litre,
     format_temperature,
     format_volume,
@@ -108,12 +107,8 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ],
             gases=evolved_entries(result.gases, mix),
             not_judged=result.not_judged,
-            tank=[
-                tank_line(
-                    line.product, line.amount, tank_text(result, line, units), by_mass=line.by_mass
-                )
-                for line in ([] if result.refused else result.tank)
-            ],
+            tank=[] if result.refused else tank_entries(result.loads[0], mix, units),
+            loads=[] if result.refused else load_entries(result.loads, mix, units),
             spray_within_minutes=result.spray_within_minutes,
             alone=[
                 contract.AloneEntry(
@@ -269,17 +264,6 @@ def _uncounted(result: Forecast) -> str | None:
     return None
 
 
-def tank_text(result: Forecast, line: TankLine, units: Units) -> str:
-    """`100 fl oz (2.96 L) in 50 gal (25,000 sq ft)`."""
-    amount = line.amount / 1000.0
-    text = format_mass(amount, units) if line.by_mass else format_volume(amount, units)
-    tank = result.mix.tank_L
-    if tank is None:
-        return f"{text} in each {'litre' if units == 'metric' else '1 L (34 fl oz)'}"
-    area = format_area(tank / result.mix.carrier_L_per_m2, "us" if units == "both" else units)
-    return f"{text} in {format_volume(tank, 'us' if units == 'both' else units)} ({area})"
-
-
 def _forbidden(result: Forecast) -> str:
     return "Never in one tank" if result.refused else "A label's rule is broken"
 
@@ -300,23 +284,18 @@ def _tank(result: Forecast, units: Units) -> Block:
     mix = result.mix
     if result.refused:
         return Block("The tank", ["Not to be poured: no amounts are given."])
-    rows = [("Pour in this order", "amount")]
-    for i, line in enumerate(result.tank, start=1):
-        amount = line.amount / 1000.0
-        text = format_mass(amount, units) if line.by_mass else format_volume(amount, units)
-        rows.append((f"{i} {line.product}", text))
     carrier = f"spray volume {format_carrier(mix.carrier_L_per_m2, units)}"
-    if mix.tank_L is None:
-        where = f"Per litre of full tank, {carrier}"
-    else:
-        area = format_area(mix.tank_L / mix.carrier_L_per_m2, units)
-        where = f"In {format_volume(mix.tank_L, units)} for {area}, {carrier}"
-    half = "Half the water first, stirring; each product alone; then water to the mark."
-    if mix.fill == "water first":
-        half = "All the water first, stirring; then each product alone."
-    return Block(
-        "The tank", [f"{where}, {format_temperature(mix.t_celsius, units)}.", half], rows=rows
-    )
+    load = result.loads[0]
+    where = f"In {format_volume(load.litres, units)} for {format_area(load.area_m2, units)}"
+    if mix.tank_L is None and mix.area_m2 is None:
+        where = "Per litre of full tank"
+    elif mix.area_m2 is not None:
+        titles = " and ".join(load_title(one, units) for one in result.loads)
+        where = f"{titles} for {format_area(mix.area_m2, units)}"
+    half = "Stir all the while; each product alone, mixed in before the next."
+    text = [f"{where}, {carrier}, {format_temperature(mix.t_celsius, units)}.", half]
+    several = len(result.loads) > 1
+    return Block("The tank", text, rows=rows(result.loads, units), columns_named=several)
 
 
 def _ph(result: Forecast) -> Block:

@@ -127,7 +127,7 @@ class Adjuvant:
 @dataclass(frozen=True)
 class Mix:
     """A mix in numbers: carrier [L/m2], its text as printed (empty where it was reckoned) and its
-    relative error where a catch test gave it, tank [L], temperatures [degC].
+    relative error where a catch test gave it, tank [L], temperatures [degC], area [m2].
 
     read_from: the mix's own file as it was read, and the catch test's where it names one.
     """
@@ -145,6 +145,7 @@ class Mix:
     notes: tuple[str, ...] = ()
     carrier_error: float | None = None
     carrier_text: str = ""
+    area_m2: float | None = None
     read_from: tuple[FileText, ...] = field(default=(), compare=False, repr=False)
 
     def __repr__(self) -> str:

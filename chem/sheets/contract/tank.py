@@ -10,6 +10,7 @@ from chem.sheets.contract.parts import (
     DoubtEntry,
     EvolvedEntry,
     Figure,
+    LoadEntry,
     OfMix,
     Part,
     RangeEntry,
@@ -84,6 +85,7 @@ class Forecast(OfMix):
     gases: Sequence[EvolvedEntry]
     not_judged: Sequence[str]
     tank: Sequence[TankLine]
+    loads: Sequence[LoadEntry]
     spray_within_minutes: Figure
     alone: Sequence[AloneEntry]
     delivered_kg_per_ha: dict[str, Figure]
@@ -107,7 +109,8 @@ class OrderEntry(Part):
 
 
 class Pour(OfMix):
-    """Orders to pour in, best first; asked: the mix's own; least, most: over all that may be."""
+    """Orders to pour in, best first; asked: the mix's own; least, most: over all that may be;
+    tank: everything poured, in the order advised."""
 
     orders: Sequence[OrderEntry]
     asked: OrderEntry
@@ -120,6 +123,7 @@ class Pour(OfMix):
     gases: Sequence[str]
     not_judged: Sequence[str]
     all_water_first: Figure
+    tank: Sequence[TankLine]
 
 
 class LookEntry(Part):
