@@ -30,7 +30,7 @@ def give(
 
 def write_page(sheet: Callable[[], Sheet], html: Path | None) -> None:
     """Write the sheet as a page where a file is given. Raises: InputProblem."""
-    from chem.cli.writing import write_text
+    from chem.files.writing import write_text
     from chem.sheets.blocks import as_html
 
     if html is not None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from chem.doubts import Range
 from chem.forecast import (
     ALWAYS,
@@ -68,6 +70,23 @@ def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = F
     if result.refused:
         answer.insert(0, NEVER)
     return Sheet(result.mix.name, answer, [b for b in blocks if b is not None])
+
+
+def parts(
+    result: Forecast, units: Units = "both"
+) -> tuple[list[tuple[str, Sequence[str]]], list[Block]]:
+    """What stands under the answer: (title, items) of rules, gas and heat; then the other blocks
+    that help at the tank, most wanted first."""
+    blocks = [
+        _what_comes_out(result, units),
+        _ph(result),
+        _granted(result),
+        _tank(result, units),
+        _nutrients(result, units),
+        Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
+        Block("If it goes wrong", items=IF_IT_GOES_WRONG),
+    ]
+    return [(b.title, b.items) for b in _warnings(result)], [b for b in blocks if b is not None]
 
 
 def forecast_json(result: Forecast, units: Units = "both") -> str:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
-from chem.label import Product, Written, as_tables, validate
-from chem.tank.mix import Mix, MixForm, mix_of
-from chem.tank.water import UNKNOWN_WATER, Water, WaterForm, water_of
+from chem.files import MixForm, WaterForm, validate
+from chem.label import Product, Written, as_tables
+from chem.tank.mix import Mix, mix_of
+from chem.tank.water import UNKNOWN_WATER, Water, water_of
 from chem.units import read_carrier
 
 

@@ -6,23 +6,19 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from chem.errors import InputProblem, Problem
-from chem.label import (
+from chem.files import (
+    CatchForm,
     Collector,
     FileText,
-    FormModel,
-    Name,
-    NameWord,
-    Product,
-    find_product,
+    MixForm,
     is_file,
     load_file,
-    phrases,
-    read_name,
     validate,
 )
+from chem.label import NameWord, Product, find_product, phrases, read_name
 from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
 from chem.units import (
     Rate,
@@ -38,44 +34,6 @@ Spray = tuple[float | None, float | None, tuple[FileText, ...]]
 """Spray volume [L/m2], its relative error, and the file of the catch test that gave it."""
 DEFAULT_T_CELSIUS = 20.0
 MAX_PRODUCTS = 12
-
-
-class AddForm(FormModel):
-    """`[[add]]`: one product and its rate."""
-
-    product: str
-    rate: str | None = None
-
-
-class CatchForm(FormModel):
-    """A catch test kept by `jarsight calibrate --out`."""
-
-    name: Name
-    carrier: str
-    error_percent: str = "3"
-
-
-class AdjuvantForm(FormModel):
-    """`[adjuvant]`: only its pH window is judged."""
-
-    name: Name
-    rate: str | None = None
-    ph_at_most: str | None = None
-    ph_at_least: str | None = None
-
-
-class MixForm(FormModel):
-    """A mix file as written."""
-
-    name: Name
-    water: str = "unknown"
-    carrier: str
-    fill: Literal["to mark", "water first"] = "to mark"
-    tank: str | None = None
-    temperature: str | None = None
-    coldest: str | None = None
-    add: tuple[AddForm, ...] = ()
-    adjuvant: AdjuvantForm | None = None
 
 
 @dataclass(frozen=True)
