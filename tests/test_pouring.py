@@ -11,12 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chem.advice.pour import pour
+from chem.errors import InputProblem
 from chem.forecast import Study, forecast
 from chem.sheets.blocks import as_text
 from chem.sheets.forecast import forecast_json, forecast_sheet
 from chem.sheets.pour import pour_json
 from chem.sheets.tank import jugs, line_text
-from chem.tank import Load, Mix, TankLine, covered_m2, loads, read_mix, tank_amounts
+from chem.tank import Load, Mix, TankLine, change_mix, covered_m2, loads, read_mix, tank_amounts
 from chem.units import read_area
 
 ROOT = Path(__file__).parent.parent
@@ -110,10 +111,22 @@ def test_the_sheet_and_json_have_a_column_for_each_load() -> None:
     assert kinds == ["water", *["product"] * 5, "adjuvant", "water"]
     said = " ".join(as_text(forecast_sheet(found, "us")).split())
     assert "4 tanks of 50 gal and 1 tank of 26.5 gal for 2.6 acre" in said
-    assert "4 tanks of 50 gal: 125 fl oz 1 tank of 26.5 gal: 66 fl oz" in said
+    assert "each of 4: 125 fl oz the last: 66 fl oz" in said
     metric = as_text(forecast_sheet(found, "metric"))
     assert not any(word in metric for word in (" fl oz", " tsp", " gal", " F ", "sq ft"))
     assert forecast_json(replace(found, refused="sulfur_in_acid")).count('"kind"') == 0
+
+
+def test_an_area_may_stand_in_the_file_or_be_asked(tmp_path: Path) -> None:
+    text = (EXAMPLES / "stays-clear.toml").read_text(encoding="utf-8")
+    path = tmp_path / "mix.toml"
+    path.write_text(text.replace("[[add]]", 'area = "2.6 acre"\n\n[[add]]', 1), encoding="utf-8")
+    mix = read_mix(path)
+    assert mix.area_m2 == pytest.approx(2.6 * ACRE_M2)
+    asked = change_mix(read_mix(EXAMPLES / "stays-clear.toml"), EXAMPLES, area="2.6 acre")
+    assert loads(asked)[1].litres == pytest.approx(loads(mix)[1].litres)
+    with pytest.raises(InputProblem, match="area"):
+        change_mix(mix, EXAMPLES, area="2.6 gal")
 
 
 def test_pour_tells_the_same_table_in_the_order_it_advises() -> None:

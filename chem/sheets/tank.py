@@ -53,7 +53,10 @@ def load_title(load: Load, units: Units) -> str:
 
 def rows(loads: Sequence[Load], units: Units) -> list[tuple[str, ...]]:
     """The pouring table, a column for each load."""
-    heads = ["amount"] if len(loads) == 1 else [load_title(load, units) for load in loads]
+    full = f"each of {loads[0].count}" if loads[0].count > 1 else "the full tank"
+    heads = ["amount"] if len(loads) == 1 else [full, "the last"]
+    if len(loads) == 1 and loads[0].count > 1:
+        heads = [full]
     out = [("Pour in this order", *heads)]
     step = 0
     for each in zip(*(load.lines for load in loads), strict=True):

@@ -22,6 +22,7 @@ from chem.label import NameWord, Product, find_product, phrases, read_name
 from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
 from chem.units import (
     Rate,
+    read_area,
     read_carrier,
     read_percent,
     read_ph,
@@ -159,6 +160,7 @@ def mix_of(
     notes: list[str] = []
     carrier_L_per_m2, carrier_error, catch = carrier(found)
     tank = found.attempt(read_volume, form.tank, "tank") if form.tank else None
+    area = found.attempt(read_area, form.area, "area") if form.area else None
     temperature = DEFAULT_T_CELSIUS
     if form.temperature:
         read = found.attempt(read_temperature, form.temperature, "temperature")
@@ -195,6 +197,7 @@ def mix_of(
         notes=tuple(notes),
         carrier_error=carrier_error,
         carrier_text="" if carrier_error is not None else form.carrier,
+        area_m2=area,
         read_from=(*read_from, *catch),
     )
 
@@ -207,8 +210,10 @@ def change_mix(
     water: str | None = None,
     temperature: str | None = None,
     coldest: str | None = None,
+    tank: str | None = None,
+    area: str | None = None,
 ) -> Mix:
-    """The mix with another carrier, water or temperature, each as text with its unit.
+    """The mix with another carrier, tank, area, water or temperature, each as text with its unit.
 
     Raises: InputProblem with every problem of the values given.
     """
@@ -218,6 +223,8 @@ def change_mix(
         ("carrier_L_per_m2", "--carrier", carrier, read_carrier),
         ("t_celsius", "--temperature", temperature, read_temperature),
         ("coldest_celsius", "--coldest", coldest, read_temperature),
+        ("tank_L", "--tank", tank, read_volume),
+        ("area_m2", "--area", area, read_area),
     ):
         if text is not None:
             changes[name] = found.attempt(reader, text, option)

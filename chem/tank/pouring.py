@@ -28,7 +28,7 @@ class TankLine:
     product: its name, `water` for water; kind: `water`, `agent` (an acid or base that is bought for
     its pH), `product`, `adjuvant` or `leftover`; amount: [mL], or [g] where `by_mass`, None where
     its rate isn't known; share: of water, `first`, `all` or `last`; jug_mL: net volume on its
-    label.
+    label; place: in the mix, None for water and an `[adjuvant]`.
     """
 
     product: str
@@ -37,6 +37,7 @@ class TankLine:
     kind: str = "product"
     share: str = ""
     jug_mL: float | None = None
+    place: int | None = None
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,10 @@ class Load:
     litres: float
     area_m2: float
     lines: tuple[TankLine, ...]
+
+    def of(self, place: int) -> TankLine:
+        """The line of an addition, by its place in the mix."""
+        return next(line for line in self.lines if line.place == place)
 
 
 def main_nutrient(product: Product) -> tuple[str, float]:
@@ -137,8 +142,9 @@ def lines(
             a.by_mass,
             kind_of(a.product),
             jug_mL=None if a.product.net_volume_L is None else 1000.0 * a.product.net_volume_L,
+            place=i,
         )
-        for a in mix.additions
+        for i, a in enumerate(mix.additions)
     ]
     if mix.adjuvant is not None:
         rate = mix.adjuvant.rate
