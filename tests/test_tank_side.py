@@ -169,7 +169,7 @@ def test_jar_sheet_says_what_practice_says() -> None:
     data = json.loads(jar_json(sheet))
     assert {"jar_mL", "steps", "look", "cautions"} <= set(data)
     assert {"minutes", "for"} == set(data["look"][0])
-    assert {"product", "amount_mL", "text"} == set(data["steps"][0])
+    assert {"product", "amount_mL", "kind", "text"} == set(data["steps"][0])
 
 
 def test_saw_killed_while_asking_leaves_the_file_as_it_was(tmp_path: Path) -> None:

@@ -111,9 +111,9 @@ class Collector:
             return None
 
     def done(self) -> None:
-        """Raises: InputProblem with everything found."""
+        """Raises: InputProblem with everything found, each once."""
         if self.problems:
-            raise InputProblem(self.problems)
+            raise InputProblem(list(dict.fromkeys(self.problems)))
 
 
 def find_file(name: str, beside: Path | None, demo: str, what: str, where: str = "") -> Path:

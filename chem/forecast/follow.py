@@ -259,6 +259,8 @@ class Followed:
 
         A tank that stays clear for a day gives a day.
         """
+        if self.probability["24h"] < THRESHOLD:
+            return TIMES_S["24h"] / MINUTE_S
         grid = np.unique(np.round(np.geomspace(1.0, TIMES_S["24h"] / MINUTE_S, 60)))
         last = None
         for minutes in grid:

@@ -12,12 +12,16 @@ WIDTH = 60
 
 @dataclass(frozen=True)
 class Block:
-    """A titled group: paragraphs, list items and rows of a table (first row its header)."""
+    """A titled group: paragraphs, list items and rows of a table (first row its header).
+
+    columns_named: whether a table too wide for the sheet names its column before each cell.
+    """
 
     title: str = ""
     paragraphs: Sequence[str] = ()
     items: Sequence[str] = ()
     rows: Sequence[Sequence[str]] = field(default=())
+    columns_named: bool = False
 
 
 @dataclass(frozen=True)
@@ -43,11 +47,11 @@ def as_text(sheet: Sheet) -> str:
             lines += textwrap.wrap(paragraph, WIDTH)
         for item in block.items:
             lines += textwrap.wrap(item, WIDTH, initial_indent="- ", subsequent_indent="  ")
-        lines += _table(block.rows)
+        lines += _table(block.rows, named=block.columns_named)
     return "\n".join(lines) + "\n"
 
 
-def _table(rows: Sequence[Sequence[str]]) -> list[str]:
+def _table(rows: Sequence[Sequence[str]], *, named: bool = False) -> list[str]:
     """Columns padded to their widest cell; a table wider than the sheet falls into lines."""
     if not rows:
         return []
@@ -60,8 +64,13 @@ def _table(rows: Sequence[Sequence[str]]) -> list[str]:
     lines: list[str] = []
     for row in rows[1:]:
         lines += textwrap.wrap(row[0], WIDTH)
-        rest = ", ".join(cell for cell in row[1:] if cell)
-        lines += textwrap.wrap(rest, WIDTH, initial_indent="    ", subsequent_indent="    ")
+        cells = [
+            f"{head}: {cell}" if named else cell
+            for head, cell in zip(rows[0][1:], row[1:], strict=True)
+            if cell
+        ]
+        for text in cells if named else [", ".join(cells)]:
+            lines += textwrap.wrap(text, WIDTH, initial_indent="    ", subsequent_indent="    ")
     return lines
 
 

@@ -221,6 +221,7 @@ def _when(minutes: float) -> str:
 def jar_json(result: Jar, units: Units = "both") -> str:
     """The JSON object of the contract."""
     found = result.forecast
+    kinds = {line.product: line.kind for line in found.loads[0].lines}
     return as_json(
         contract.Jar(
             mix=found.mix.name,
@@ -230,7 +231,11 @@ def jar_json(result: Jar, units: Units = "both") -> str:
             order=ORDERS[result.order],
             steps=[
                 tank_line(
-                    s.product or "water", s.amount, step_text(result, s, units), by_mass=s.by_mass
+                    s.product or "water",
+                    s.amount,
+                    step_text(result, s, units),
+                    by_mass=s.by_mass,
+                    kind=kinds.get(s.product or "water", "product"),
                 )
                 for s in result.steps
             ],
