@@ -63,10 +63,17 @@ def forecast_command(
     )
     result = forecast(wanted, count=draws, seed=seed, judged_at=judged_at)
     sheet = partial(forecast_sheet, result, units, chemist=chemist)
+
+    def page() -> str:
+        from chem.advice.jar import jar_of
+        from chem.sheets.page.forecast import forecast_page
+
+        return forecast_page(result, jar_of(result), units, chemist=chemist)
+
     if short and not as_json:
-        write_page(sheet, html)
+        write_page(sheet, html, page)
         typer.echo(forecast_short(result, units))
     else:
-        give(sheet, partial(forecast_json, result, units), as_json, html)
+        give(sheet, partial(forecast_json, result, units), as_json, html, page)
     if referee:
         tell_referee(referee_mix(wanted, count=draws, seed=seed))

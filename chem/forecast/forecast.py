@@ -89,6 +89,7 @@ def forecast(
         because=answer if answer.cause else None,
         probability=seen.probability,
         clogs=seen.clogs,
+        course=seen.course(),
         ph=seen.ph,
         ph_aired=ph_aired,
         ph_settled=median(here.ph_settled),

@@ -52,24 +52,39 @@ KG_PER_HA_TO_LB_PER_1000_SQ_FT = 0.45359237**-1 * 92.90304 / 1e4
 
 def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = False) -> Sheet:
     """The whole sheet; `chemist` adds SI, ionic strength, draws and seed."""
-    blocks = [
-        *_warnings(result),
-        Block("Do this next", [next_step(result, units)]),
-        _tank(result, units),
-        _ph(result),
-        _what_comes_out(result, units),
-        _nutrients(result, units),
-        _granted(result),
-        Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
-        Block("If it goes wrong", items=IF_IT_GOES_WRONG),
-        Block("", [JAR_DECIDES]),
-    ]
+    part = forecast_blocks(result, units)
+    order = ("tank", "ph", "out", "nutrients", "granted", "always", "wrong", "decides")
+    blocks = [*forecast_first(result, units), *(part[name] for name in order)]
     if chemist:
-        blocks += _chemist(result)
-    answer = answer_lines(result)
-    if result.refused:
-        answer.insert(0, NEVER)
-    return Sheet(result.mix.name, answer, [b for b in blocks if b is not None])
+        blocks += chemist_blocks(result)
+    return Sheet(result.mix.name, forecast_answer(result), blocks)
+
+
+def forecast_answer(result: Forecast) -> list[str]:
+    """The answer, before it that it must never be poured."""
+    return [NEVER, *answer_lines(result)] if result.refused else answer_lines(result)
+
+
+def forecast_first(result: Forecast, units: Units = "both") -> list[Block]:
+    """What forbids it, gas and heat, and what to do next."""
+    return [
+        *_warnings(result),
+        Block("Do this next", [next_step(result, units)], kind="next"),
+    ]
+
+
+def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]:
+    """The other parts of the sheet by name, for the sheet and the page to put in order."""
+    return {
+        "tank": _tank(result, units),
+        "ph": _ph(result),
+        "out": _what_comes_out(result, units),
+        "nutrients": _nutrients(result, units),
+        "granted": _granted(result),
+        "always": Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
+        "wrong": Block("If it goes wrong", items=IF_IT_GOES_WRONG),
+        "decides": Block("", [JAR_DECIDES]),
+    }
 
 
 def parts(
@@ -292,10 +307,10 @@ def _warnings(result: Forecast) -> list[Block]:
     told = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
     if told:
         title = "Never in one tank" if result.refused else "A rule is broken"
-        blocks.append(Block(title, items=told))
+        blocks.append(Block(title, items=told, kind="stop"))
     if result.gases:
         items = [evolved_sentence(g, result.mix) for g in result.gases]
-        blocks.append(Block("Gas or heat", items=items))
+        blocks.append(Block("Gas or heat", items=items, kind="stop"))
     return blocks
 
 
@@ -453,7 +468,8 @@ def _granted(result: Forecast) -> Block:
     return Block("Taken for granted, check these", items=items)
 
 
-def _chemist(result: Forecast) -> list[Block]:
+def chemist_blocks(result: Forecast) -> list[Block]:
+    """SI, totals, draws and what it was made with."""
     rows = [("solid", "class", "SI", "5-95 %", "g/L")]
     for solid in result.solids[:14]:
         kinetics = solid.kinetics if solid.decides else f"{solid.kinetics}, not counted"

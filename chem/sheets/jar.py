@@ -75,6 +75,15 @@ def jar_sheet(result: Jar, units: Units = "both") -> Sheet:
     return Sheet(f"Jar test: {mix.name}", answer, kept)
 
 
+def jar_short(result: Jar, units: Units = "both") -> tuple[list[str], list[str]]:
+    """What to measure and when to look, in few lines: paragraphs and items."""
+    size = f"{result.jar_mL:.0f} mL with the tank's own water."
+    items = [
+        f"{step.product or 'water'}: {step_text(result, step, units)}" for step in result.steps
+    ]
+    return [size], [*items, _between(result)]
+
+
 def _measured(result: Jar, units: Units) -> list[Block]:
     mix = result.forecast.mix
     amounts = [
