@@ -117,7 +117,7 @@ def test_json_keeps_the_contract() -> None:
             "key", "formula", "class", "si", "probability", "clouds_after_s", "amount_g_per_L"
         } <= set(solid)  # fmt: skip
         assert set(solid["si"]) == {"median", "p05", "p95"}
-    assert data["tank"][0]["amount_mL"] == pytest.approx(150 * 29.5735, rel=1e-4)
+    assert data["tank"][1]["amount_mL"] == pytest.approx(150 * 29.5735, rel=1e-4)
     assert data["answer"] == "curdle"
     assert data["chance"] == data["clogs"]["4h"]
 

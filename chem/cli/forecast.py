@@ -28,6 +28,10 @@ def forecast_command(
     water: Annotated[str | None, typer.Option(help="Try another water file.")] = None,
     temperature: Annotated[str | None, typer.Option(help='Try another: "50 F".')] = None,
     coldest: Annotated[str | None, typer.Option(help='Where it stands overnight: "40 F".')] = None,
+    tank: Annotated[str | None, typer.Option(help='Another tank: "50 gal".')] = None,
+    area: Annotated[
+        str | None, typer.Option(help='Work out the loads for an area: "2.6 acre".')
+    ] = None,
     judged_at: ForOption = "4h",
     html: HtmlOption = None,
     short: Annotated[bool, typer.Option("--short", help="Six lines for a text message.")] = False,
@@ -54,6 +58,8 @@ def forecast_command(
         water=water,
         temperature=temperature,
         coldest=coldest,
+        tank=tank,
+        area=area,
     )
     result = forecast(wanted, count=draws, seed=seed, judged_at=judged_at)
     sheet = partial(forecast_sheet, result, units, chemist=chemist)

@@ -15,6 +15,7 @@ BLANK = "________"
 class Block:
     """A titled group: paragraphs, list items and rows of a table (first row its header).
 
+    columns_named: whether a table too wide for the sheet names its column before each cell;
     kind: `stop` (a rule, gas or heat), `next` (what to do now) or none; picture: what a page
     shows in place of the rows.
     """
@@ -23,6 +24,7 @@ class Block:
     paragraphs: Sequence[str] = ()
     items: Sequence[str] = ()
     rows: Sequence[Sequence[str]] = field(default=())
+    columns_named: bool = False
     kind: str = ""
     picture: Callable[[], str] | None = None
 
@@ -57,11 +59,11 @@ def as_text(sheet: Sheet) -> str:
             lines += textwrap.wrap(paragraph, WIDTH)
         for item in block.items:
             lines += textwrap.wrap(item, WIDTH, initial_indent="- ", subsequent_indent="  ")
-        lines += _table(block.rows)
+        lines += _table(block.rows, named=block.columns_named)
     return "\n".join(lines) + "\n"
 
 
-def _table(rows: Sequence[Sequence[str]]) -> list[str]:
+def _table(rows: Sequence[Sequence[str]], *, named: bool = False) -> list[str]:
     """Columns padded to their widest cell; a table wider than the sheet falls into lines."""
     if not rows:
         return []
@@ -74,9 +76,14 @@ def _table(rows: Sequence[Sequence[str]]) -> list[str]:
     lines: list[str] = []
     for row in rows[1:]:
         lines += textwrap.wrap(row[0], WIDTH)
-        rest = ", ".join(cell for cell in row[1:] if cell)
-        if rest == BLANK and len(row[0]) + 2 + len(rest) <= WIDTH:
-            lines[-1] += f"  {rest}"
+        cells = [
+            f"{head}: {cell}" if named else cell
+            for head, cell in zip(rows[0][1:], row[1:], strict=True)
+            if cell
+        ]
+        if cells == [BLANK] and len(row[0]) + 2 + len(BLANK) <= WIDTH:
+            lines[-1] += f"  {BLANK}"
             continue
-        lines += textwrap.wrap(rest, WIDTH, initial_indent="    ", subsequent_indent="    ")
+        for text in cells if named else [", ".join(cells)]:
+            lines += textwrap.wrap(text, WIDTH, initial_indent="    ", subsequent_indent="    ")
     return lines

@@ -405,7 +405,14 @@ def jar_entry(
 
 def step_lines(result: Jar, units: Units) -> list[TankLine]:
     """Everything measured, in order."""
+    kinds = {line.product: line.kind for line in result.forecast.loads[0].lines}
     return [
-        tank_line(s.product or "water", s.amount, step_text(result, s, units), by_mass=s.by_mass)
+        tank_line(
+            s.product or "water",
+            s.amount,
+            step_text(result, s, units),
+            by_mass=s.by_mass,
+            kind=kinds.get(s.product or "water", "product"),
+        )
         for s in result.steps
     ]

@@ -8,40 +8,45 @@ from datetime import datetime
 from chem.forecast import Forecast
 from chem.sheets.blocks import Block
 from chem.sheets.page.parts import safe, wrapped
+from chem.sheets.tank import AT_ITS_LABELS, line_name
 from chem.units import Units, format_area, format_mass, format_volume
 
 GALLON_L = 3.785411784  # NIST Handbook 44, appendix C
 THOUSAND_SQ_FT_M2, ACRE_M2, HECTARE_M2 = 92.90304, 4046.8564224, 1e4
 SMALL_ACRES, SMALL_HECTARES = 2.0, 1.0
 NAME_IN_CODE = 32
+WATER_MARKS = {"first": "½", "all": "~", "last": "↑"}
 
 
 @dataclass(frozen=True)
 class Poured:
-    """A line of the table: its mark in the order, what, how much [L] or [kg]."""
+    """A line of the table: its mark in the order, what, how much [L] or [kg], None by its label."""
 
     mark: str
     name: str
-    amount: float
+    amount: float | None
     by_mass: bool = False
     water: bool = False
 
 
 def poured(result: Forecast) -> list[Poured]:
     """Everything that goes into one tank, or into a litre where the mix names none."""
-    tank = result.mix.tank_L or 1.0
-    lines = [
-        Poured(str(i), line.product, line.amount / 1000.0, line.by_mass)
-        for i, line in enumerate(result.tank, start=1)
-    ]
-    if result.mix.fill == "water first":
-        return [Poured("~", "Water, all of it, stirring", tank, water=True), *lines]
-    half = Poured("½", "Water to half the tank, stirring", 0.5 * tank, water=True)
-    return [half, *lines, Poured("↑", "Water to the mark", tank, water=True)]
+    out, step = [], 0
+    for line in result.loads[0].lines:
+        water = line.kind == "water"
+        step += not water
+        mark = WATER_MARKS[line.share] if water else str(step)
+        name = line_name(line)
+        amount = None if line.amount is None else line.amount / 1000.0
+        name = name[0].upper() + name[1:] if water else name
+        out.append(Poured(mark, name, amount, line.by_mass, water))
+    return out
 
 
 def amount_text(line: Poured, units: Units) -> str:
     """An amount in words."""
+    if line.amount is None:
+        return AT_ITS_LABELS
     return format_mass(line.amount, units) if line.by_mass else format_volume(line.amount, units)
 
 
@@ -53,8 +58,7 @@ def pouring(
     block: the tank's block of the sheet, whose sentences stand over and under the table.
     """
     mix, lines = result.mix, poured(result)
-    tank = mix.tank_L or 1.0
-    area = tank / mix.carrier_L_per_m2
+    tank, area = result.loads[0].litres, result.loads[0].area_m2
     metric = units == "metric"
     fill_unit, fill_L = ("L", 1.0) if metric else ("gal", GALLON_L)
     area_unit, area_m2 = _area_unit(area, metric)
@@ -103,9 +107,10 @@ def _row(line: Poured, units: Units) -> str:
     text = safe(big) + (f"<small>{safe(small.removesuffix(')'))}</small>" if small else "")
     kind = "kg" if line.by_mass else "L"
     water = ' class="water"' if line.water else ""
+    moves = f' data-amount="{line.amount:.9g}" data-kind="{kind}"' if line.amount else ""
     return (
         f'<tr{water}><td class="n">{safe(line.mark)}</td><th scope="row">{safe(line.name)}</th>'
-        f'<td class="a" data-amount="{line.amount:.9g}" data-kind="{kind}">{text}</td>'
+        f'<td class="a"{moves}>{text}</td>'
         f'<td class="blank"><input type="checkbox" aria-label="poured: {safe(line.name)}">'
         "<span></span></td></tr>"
     )
