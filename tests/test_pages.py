@@ -20,7 +20,8 @@ from chem.sheets.forecast import forecast_sheet
 from chem.sheets.page.drawing import TEXTURES, Drawing
 from chem.sheets.page.forecast import forecast_page
 from chem.sheets.page.pictures import chance_picture, limit_picture, origins_picture
-from chem.sheets.page.pouring import code, poured, pouring_text
+from chem.sheets.page.pouring import code, marks, pouring_text
+from chem.sheets.tank import load_title
 from chem.sheets.why import plain, why_sheet
 from chem.tank import read_mix
 
@@ -136,7 +137,10 @@ def test_names_are_told_never_run(units: str, found: dict[str, Forecast]) -> Non
     told = replace(
         result,
         mix=evil,
-        tank=tuple(replace(line, product=EVIL) for line in result.tank),
+        loads=tuple(
+            replace(o, lines=tuple(replace(line, product=EVIL) for line in o.lines))
+            for o in result.loads
+        ),
         notes=(EVIL,),
         solids=tuple(replace(s, name=EVIL) for s in result.solids),
     )
@@ -216,8 +220,8 @@ def test_the_code_holds_the_list_as_plain_text(found: dict[str, Forecast]) -> No
     result = found["five-products"]
     text = pouring_text(result, "us", "J-0412-2")
     assert text.startswith("J-0412-2 ") and "://" not in text
-    for line in result.tank:
-        assert line.product[:32] in text
+    for line in result.loads[0].lines:
+        assert line.kind == "water" or line.product[:32] in text
     assert "125 fl oz" in text
     drawn = code(text, "code")
     assert 2_000 < len(drawn) < 30_000
@@ -233,10 +237,23 @@ def test_a_mix_that_must_never_be_poured_gets_no_list_no_code_no_jar() -> None:
     assert "Never in one tank: toxic gas" in page
 
 
-def test_amounts_stand_in_the_page_as_numbers_that_add_up(found: dict[str, Forecast]) -> None:
+def test_amounts_stand_in_the_page_as_numbers(found: dict[str, Forecast]) -> None:
     result = found["five-products"]
     values = [float(v) for k, v in parsed(page_of(result)).attributes if k == "data-amount"]
-    assert len(values) == len(result.tank) + 2
-    for value, line in zip(values[1:-1], result.tank, strict=True):
-        assert value == pytest.approx(line.amount / 1000.0, rel=1e-8)
-    assert values[0] == pytest.approx(0.5 * values[-1]) and poured(result)[-1].water
+    poured = [line.amount for line in result.loads[0].lines if line.amount is not None]
+    assert values == pytest.approx([amount / 1000.0 for amount in poured], rel=1e-8)
+    assert len(values) == len(result.mix.additions) + 3  # the adjuvant, water first and last
+
+
+def test_every_load_has_its_column_and_stands_in_the_code() -> None:
+    mix = replace(read_mix(EXAMPLES / "stays-clear.toml"), area_m2=2.5 * 4046.8564224)
+    result = forecast(mix, count=16)
+    assert len(result.loads) == 2
+    page = page_of(result)
+    assert "the full tank" in page or "each of" in page
+    assert (
+        "the last" in page and page.count('class="blank more"') == len(marks(result.loads[0])) + 1
+    )
+    text = pouring_text(result, "us")
+    for load in result.loads:
+        assert load_title(load, "us") in text
