@@ -152,6 +152,18 @@ def test_names_are_told_never_run(units: str, found: dict[str, Forecast]) -> Non
     assert "script" not in parsed(as_html(sheet)).tags
 
 
+def test_one_ink_one_paper() -> None:
+    """No colour but a warmth of the paper: what is told is told by words, weight and texture."""
+    style = (ROOT / "chem" / "sheets" / "page" / "page.css").read_text(encoding="utf-8")
+    inks = re.findall(r"#[0-9a-f]{3,6}\b", style)
+    assert len(inks) > 10
+    for ink in inks:
+        digits = ink[1:] if len(ink) == 7 else "".join(2 * d for d in ink[1:])
+        rgb = [int(digits[i : i + 2], 16) for i in (0, 2, 4)]
+        assert max(rgb) - min(rgb) <= 24, ink
+    assert not re.search(r"\b(red|green|yellow|orange|blue|rgb|hsl)\b", style)
+
+
 def test_a_metric_page_holds_no_us_measure(found: dict[str, Forecast]) -> None:
     for result in found.values():
         page = forecast_page(result, jar_of(result), "metric", made=MADE)

@@ -16,7 +16,7 @@ class Block:
     """A titled group: paragraphs, list items and rows of a table (first row its header).
 
     columns_named: whether a table too wide for the sheet names its column before each cell;
-    kind: `stop` (a rule, gas or heat), `next` (what to do now) or none; picture: what a page
+    kind: `stop` (a rule), `gas` (or heat), `next` (what to do now) or none; picture: what a page
     shows in place of the rows.
     """
 

@@ -80,7 +80,7 @@ def jar_sheet(result: Jar, units: Units = "both", number: str = "") -> Sheet:
     blocks = first(found, units)
     if not found.refused:
         blocks += _measured(result, units)
-    blocks.append(Block("Gas or heat", items=fumes(result), kind="stop"))
+    blocks.append(Block("Gas or heat", items=fumes(result), kind="gas"))
     if not found.refused:
         blocks += [
             write_here(number, [poured_names(result)]),
@@ -139,10 +139,9 @@ def first(found: Forecast, units: Units, told: Sequence[str] | None = None) -> l
     """
     own = [f"{r[0].upper()}{r[1:]}." for r in forbids(found.rules, found.mix)]
     title = "Never in one tank" if found.refused else "A rule is broken"
-    do = [next_step(found, units)] if own else []
     return [
         Block(title, items=own if told is None else told, kind="stop"),
-        Block("Do this next", do, kind="next"),
+        Block("Do this next", [next_step(found, units)], kind="next"),
     ]
 
 

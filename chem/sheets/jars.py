@@ -76,7 +76,7 @@ def jars_sheet(result: Strip, units: Units = "both", numbers: Sequence[str] = ()
     looks = [TIMES[look.minutes] for look in size.looks]
     blocks = [
         *first(found[_own(result)], units, _rules(found, letters)),
-        Block("Gas or heat", items=gas, kind="stop"),
+        Block("Gas or heat", items=gas, kind="gas"),
         Block("The jars", items=told),
         *lists,
         Block("", said),

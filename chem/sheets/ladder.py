@@ -50,7 +50,7 @@ def ladder_sheet(result: Ladder, units: Units = "both", number: str = "") -> She
     gas = list(dict.fromkeys([*fumes(jar), *gas]))
     blocks = [
         *first(jar.forecast, units),
-        Block("Gas or heat", items=gas, kind="stop"),
+        Block("Gas or heat", items=gas, kind="gas"),
         Block("Make the stock", stock_text(result)),
         Block("Make the jar", [f"{size_text(jar)}. {between(jar)}"], items=amounts(jar, units)),
         Block("", notes(jar, units)),

@@ -68,6 +68,12 @@
     if (value > 0) { fill.value = cut(value / perTank, 4); show(value); }
   });
   pour.querySelector("[name=full]").addEventListener("click", start);
+  pour.querySelectorAll("[data-fill]").forEach((button) => button.addEventListener("click", () => {
+    fill.value = cut(button.dataset.fill / perTank, 4);
+    spray.value = cut(button.dataset.fill * m2PerL / perArea, 4);
+    show(+button.dataset.fill);
+  }));
+  pour.classList.add("live");
   pour.querySelector(".tools").hidden = false;
   start();
 

@@ -11,7 +11,7 @@ from chem.sheets.blocks import Block
 from chem.sheets.page.parts import safe, wrapped
 from chem.sheets.tank import jugs, line_name, line_text, load_title, rows
 from chem.tank import Load, TankLine
-from chem.units import Units, format_area
+from chem.units import Units, format_area, format_volume
 
 GALLON_L = 3.785411784  # NIST Handbook 44, appendix C
 THOUSAND_SQ_FT_M2, ACRE_M2, HECTARE_M2 = 92.90304, 4046.8564224, 1e4
@@ -57,28 +57,34 @@ def pouring(
     }
     facts = " ".join(f'data-{key}="{safe(value)}"' for key, value in data.items())
     _, *heads = rows(result.loads, units)[0]
-    columns = "".join(f'<th scope="col">{safe(head)}</th>' for head in heads)
+    columns = "".join(
+        f'<th{" class=more" if k else ""} scope="col">{safe(head)}</th>'
+        for k, head in enumerate(heads)
+    )
     again = '<th class="blank more" scope="col">poured at</th>' * (len(heads) - 1)
     lines = zip(marks(load), *(one.lines for one in result.loads), strict=True)
     body = "".join(_row(mark, each, units) for mark, *each in lines)
     said, *how = block.paragraphs
+    many = len(result.loads) > 1
     return "\n".join(
         [
-            f'<section class="pour" {facts}>',
+            f'<section class="pour{" many" * many}" {facts}>',
             "<h2>Pour in this order</h2>",
             *(f"<p>{safe(text)}</p>" for text in how),
-            _tools(fill_unit, area_unit),
+            _tools(fill_unit, area_unit, result.loads[1:], units),
+            '<div class="wide" tabindex="0" role="region" aria-label="what to pour">' * many,
             f"<table><caption>{safe(said)}</caption>",
             f'<thead><tr><td class="n"></td><th scope="col">what</th>{columns}'
             f'<th class="blank" scope="col">poured at</th>{again}</tr></thead>',
             f"<tbody>{body}</tbody></table>",
+            "</div>" * many,
             '<p class="status" role="status"></p>',
             "</section>",
         ]
     )
 
 
-def _tools(fill_unit: str, area_unit: str) -> str:
+def _tools(fill_unit: str, area_unit: str, others: Sequence[Load], units: Units) -> str:
     """Hidden until the script is there to serve them."""
     asked = (("fill", f"{fill_unit} to fill"), ("spray", f"or {area_unit} to spray"))
     inputs = "".join(
@@ -87,6 +93,10 @@ def _tools(fill_unit: str, area_unit: str) -> str:
         for name, words in asked
     )
     buttons = '<button type="button" name="full">Full tank</button>'
+    for load in others:
+        mark = format_volume(load.litres, "metric" if units == "metric" else "us")
+        fill = f'data-fill="{load.litres:.9g}"'
+        buttons += f'<button type="button" {fill}>The last, {safe(mark)}</button>'
     buttons += '<button type="button" name="again">Untick all</button>'
     return f'<div class="tools" hidden>{inputs}{buttons}</div>'
 
@@ -100,7 +110,8 @@ def _row(mark: str, each: Sequence[TankLine], units: Units) -> str:
         if k == 0 and line.amount:
             kind = "kg" if line.by_mass else "L"
             moves = f' data-amount="{line.amount / 1000.0:.9g}" data-kind="{kind}"'
-        amounts += f'<td class="a"{moves}>{_amount(line, units)}</td>'
+        more = " more" if k else ""
+        amounts += f'<td class="a{more}"{moves}>{_amount(line, units)}</td>'
     water = ' class="water"' if first.kind == "water" else ""
     name = safe(_name(first))
     again = '<td class="blank more"></td>' * (len(each) - 1)
