@@ -15,12 +15,7 @@ from chem.files.reading import (
     read_out_of,
     validate,
 )
-from chem.files.shed import SHED, Shed, ShedForm, find_shed, read_shed
-from chem.files.solution import CHARGE, SolutionForm
-from chem.files.sprayer import SprayerForm
-from chem.files.table import Answers, answers_of, blank, raw_of
-from chem.files.water import WaterForm
-from chem.files.writing import (
+from chem.files.rewriting import (
     cannot_write,
     file_name,
     plain_text,
@@ -28,6 +23,11 @@ from chem.files.writing import (
     save,
     there_already,
 )
+from chem.files.shed import SHED, Shed, ShedForm, find_shed, read_shed
+from chem.files.solution import CHARGE, SolutionForm
+from chem.files.sprayer import SprayerForm
+from chem.files.table import Answers, answers_of, blank, raw_of
+from chem.files.water import WaterForm
 
 __all__ = [
     "CHARGE",

@@ -6,7 +6,7 @@ from typing import Annotated, ClassVar, Literal
 
 from chem.files.reading import FormModel, Name
 from chem.files.table import Ask, Numbered, Reader
-from chem.units import read_carrier, read_ph, read_rate, read_temperature, read_volume
+from chem.units import read_area, read_carrier, read_ph, read_rate, read_temperature, read_volume
 
 MAX_PRODUCTS = 12
 
@@ -89,6 +89,15 @@ class MixForm(FormModel):
             "Tank, filled to this mark, such as 50 gal",
             "50 gal",
             note="how full, products included",
+        ),
+    ] = None
+    area: Annotated[
+        str | None,
+        Reader(read_area),
+        Ask(
+            "Area to spray, such as 2.6 acre",
+            "2.6 acre",
+            note="with the tank: how many loads, and what goes into each",
         ),
     ] = None
     temperature: Annotated[

@@ -2,7 +2,7 @@
 
 from chem.files import MAX_PRODUCTS
 from chem.tank.catch import CatchTest, by_area, by_speed
-from chem.tank.fill import Finished, delivered_kg_per_ha, finish, tank_amounts
+from chem.tank.fill import Finished, delivered_kg_per_ha, finish
 from chem.tank.made import make_mix, make_water
 from chem.tank.mix import (
     Addition,
@@ -14,6 +14,15 @@ from chem.tank.mix import (
     read_mix,
     room_taken,
     unfit_rate,
+)
+from chem.tank.pouring import (
+    Load,
+    TankLine,
+    covered_m2,
+    lines,
+    loads,
+    main_nutrient,
+    tank_amounts,
 )
 from chem.tank.shed import pick_sprayer, product_folder
 from chem.tank.sprayer import Sprayer, read_sprayer
@@ -47,19 +56,25 @@ __all__ = [
     "Adjuvant",
     "CatchTest",
     "Finished",
+    "Load",
     "Mix",
     "Sprayer",
+    "TankLine",
     "Water",
     "WaterTotals",
     "by_area",
     "by_speed",
     "change_mix",
+    "covered_m2",
     "delivered_kg_per_ha",
     "find_water",
     "finish",
     "grams_per_litre",
     "in_order",
     "millilitres_per_litre",
+    "lines",
+    "loads",
+    "main_nutrient",
     "make_mix",
     "make_water",
     "mix_from",
