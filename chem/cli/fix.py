@@ -9,19 +9,20 @@ from typing import Annotated
 import typer
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, takes_mix
 from chem.cli.options import (
     DrawsOption,
     ForOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
     SeedOption,
     UnitsOption,
 )
 
 
+@takes_mix
 def fix_command(
-    mix: MixArgument,
+    asked: Asked,
     judged_at: ForOption = "4h",
     shelf: Annotated[
         Path | None,
@@ -47,14 +48,13 @@ def fix_command(
     from chem.advice.fix import fix
     from chem.label import read_shelf
     from chem.sheets.fix import fix_json, fix_sheet
-    from chem.tank import read_mix
 
     result = fix(
-        read_mix(mix),
+        asked.mix,
         judged_at=judged_at,
         count=draws,
         seed=seed,
         shelf=read_shelf(shelf) if shelf is not None else None,
-        agents=[choose_agent(name, beside=mix.parent) for name in agents] if agents else None,
+        agents=[choose_agent(name, beside=asked.beside) for name in agents] if agents else None,
     )
     give(partial(fix_sheet, result, units), partial(fix_json, result, units), as_json, html)

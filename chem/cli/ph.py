@@ -9,19 +9,20 @@ from typing import Annotated
 import typer
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, takes_mix
 from chem.cli.options import (
     DrawsOption,
     ForOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
     SeedOption,
     UnitsOption,
 )
 
 
+@takes_mix
 def ph_command(
-    mix: MixArgument,
+    asked: Asked,
     to: Annotated[str, typer.Option("--to", metavar="PH", help="The pH wanted, such as 5.0.")],
     agent: Annotated[
         str,
@@ -56,14 +57,13 @@ def ph_command(
     from chem.errors import InputProblem, Problem
     from chem.files.writing import write_texts
     from chem.sheets.ph import curve_svg, ph_json, ph_sheet
-    from chem.tank import read_mix
     from chem.units import read_ph
 
-    wanted = read_mix(mix)
+    wanted = asked.mix
     given = read_ph(to, "--to")
     if not given.single:
         raise InputProblem(Problem(f'--to = "{to}"', "one pH is wanted", f"such as {given.low:g}"))
-    reagent = choose_agent(agent, strength, mix.parent)
+    reagent = choose_agent(agent, strength, asked.beside)
     result = adjust(wanted, given.value, reagent, judged_at=judged_at, count=draws, seed=seed)
     files = {}
     if svg is not None:
