@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from pathlib import Path
@@ -318,9 +318,14 @@ def product_of(
     )
 
 
-def find_product(name: str, beside: Path | None, where: str = "") -> Product:
-    """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem."""
-    path = find_file(name, beside, "products", "product", where)
+def find_product(
+    name: str, beside: Path | None, where: str = "", places: Sequence[Path] = ()
+) -> Product:
+    """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem.
+
+    places: folders to look in besides that of the mix.
+    """
+    path = find_file(name, beside, "products", "product", where, places)
     product = read_product(path)
     assert product.read_from is not None
     return replace(product, read_from=replace(product.read_from, name=as_found(name, path)))
@@ -592,6 +597,7 @@ def unsupplied(product: Product) -> list[Problem]:
                     "none of the sources supplies it",
                     "its source on the `derived from` line, such as "
                     + ", ".join(f"`{s}`" for s in supply[:4]),
+                    f"guarantee.{key}",
                 )
             )
     return problems
