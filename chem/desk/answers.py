@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
+from chem.advice.levers import Fix
 from chem.desk.draft import Draft, figure_of
 from chem.forecast import Forecast, Study
 from chem.sheets.blocks import Sheet
@@ -82,29 +82,30 @@ def takes_of(mix: Mix, draft: Draft, study: Study) -> list[tuple[str, str]]:
     result = fix(mix, judged_at=draft.judged_at, study=study)
     out = []
     for found in result.fixes:
-        changed = _changed(found, draft, mix)
-        if changed is not None:
-            out.append((fix_change(found, result, "both"), changed.query()))
+        words = fix_change(found, result, "both")
+        drafts = _changed(found, draft, mix)
+        for k, changed in enumerate(drafts, start=1):
+            which = f" (tank {k} of {len(drafts)})" if len(drafts) > 1 else ""
+            out.append((words + which, changed.query()))
     return out
 
 
-def _changed(found: Any, draft: Draft, mix: Mix) -> Draft | None:
+def _changed(found: Fix, draft: Draft, mix: Mix) -> list[Draft]:
+    """The drafts that a fix makes, one a tank; none where it needs a file that isn't there yet."""
+    keys = [a.product.key for a in mix.additions]
     if found.lever == "carrier" and found.factor:
         text = _times(draft.texts["carrier"], found.factor)
-        return replace(draft, texts={**draft.texts, "carrier": text}) if text else None
+        return [replace(draft, texts={**draft.texts, "carrier": text})] if text else []
     if found.lever == "rate" and found.factor and found.product is not None:
         jugs = list(draft.jugs)
         file, rate = jugs[found.product]
         text = _times(rate or mix.additions[found.product].rate.text, found.factor)
-        if not text:
-            return None
         jugs[found.product] = (file, text)
-        return replace(draft, jugs=tuple(jugs))
-    if found.lever == "order":
-        keys = [a.product.key for a in mix.additions]
-        order = [keys.index(a.product.key) for a in found.mixes[0].additions]
-        return replace(draft, jugs=tuple(draft.jugs[i] for i in order))
-    return None
+        return [replace(draft, jugs=tuple(jugs))] if text else []
+    if found.lever in ("order", "passes"):
+        tanks = ([keys.index(a.product.key) for a in tank.additions] for tank in found.mixes)
+        return [replace(draft, jugs=tuple(draft.jugs[i] for i in tank)) for tank in tanks]
+    return []
 
 
 def _times(text: str, factor: float) -> str:

@@ -188,6 +188,7 @@ class Desk:
                 "stack": self._part("stack.html", draft=draft, **shown),
                 "amounts": [jug["amount"] for jug in shown["jugs"]],
                 "query": draft.query(),
+                "undo": len(self._trails.get(draft.window, ())) > 1,
             }
         )
 
@@ -249,7 +250,7 @@ class Desk:
         }
 
     def _jugs(self, draft: Draft, found: Forecast | None) -> list[dict[str, Any]]:
-        from chem.sheets.forecast import tank_text
+        from chem.sheets.tank import tank_text
 
         names = dict(self.shed.products())
         out: list[dict[str, Any]] = []
@@ -258,7 +259,8 @@ class Desk:
             if found is not None:
                 usual = found.mix.additions[i].rate.text
                 if not found.refused:
-                    amount = tank_text(found, found.tank[i], "both")
+                    load = found.loads[0]
+                    amount = tank_text(load.of(i), load, found.mix, "both")
             slider = slider_of(rate or usual, least=0.0)
             name = names.get(file, file)
             out.append(

@@ -31,6 +31,7 @@ class MixForm(FormModel):
     carrier: str
     fill: Literal["to mark", "water first"] = "to mark"
     tank: str | None = None
+    area: str | None = None
     temperature: str | None = None
     coldest: str | None = None
     add: tuple[AddForm, ...] = ()

@@ -31,6 +31,7 @@ Bools = NDArray[np.bool_]
 STRETCHED_LEAST = 0.099
 """Least chance that solids show in a tank beyond the model: clear is said at 9 in 10 at most."""
 MINUTE_S = 60.0
+COURSE_POINTS = 24
 
 
 @dataclass(frozen=True)
@@ -254,11 +255,29 @@ class Followed:
             self.not_judged,
         )
 
+    def course(self) -> tuple[tuple[float, float, float], ...]:
+        """(time [s], chance that solids show by then, that they block): 1 min to 24 h, evenly in
+        the logarithm, the judged times among them with the very chances that are told."""
+        least = STRETCHED_LEAST if self.stretched_model else 0.0
+        told = {s: n for n, s in TIMES_S.items() if n in self.out}
+        grid = np.geomspace(MINUTE_S, TIMES_S["24h"], COURSE_POINTS)[:-1]
+        found = []
+        for t in sorted({*map(float, grid), *told}):
+            if t in told:
+                found.append((t, self.probability[told[t]], self.clogs[told[t]]))
+                continue
+            out = self.out_by(t)
+            shows = max(self.odds(out.shows, whole=True), least)
+            found.append((t, shows, self.odds(out.blocks, whole=True)))
+        return tuple(found)
+
     def clear_minutes(self) -> float | None:
         """Minutes until the chance that solids show reaches the threshold; None if under one.
 
         A tank that stays clear for a day gives a day.
         """
+        if self.probability["24h"] < THRESHOLD:
+            return TIMES_S["24h"] / MINUTE_S
         grid = np.unique(np.round(np.geomspace(1.0, TIMES_S["24h"] / MINUTE_S, 60)))
         last = None
         for minutes in grid:

@@ -20,13 +20,13 @@ from chem.forecast.evolved import evolved
 from chem.forecast.follow import Followed
 from chem.forecast.prepare import Prepared
 from chem.forecast.result import (
+    AloneForecast,
     ColloidForecast,
     DoubtShare,
     Forecast,
     SolidForecast,
-    TankLine,
 )
-from chem.forecast.rules import never
+from chem.forecast.rules import broken, never
 from chem.forecast.settling import settle_by
 from chem.forecast.state import Bools, State
 from chem.forecast.study import Study
@@ -35,7 +35,7 @@ from chem.forecast.unjudged import beyond_ions
 from chem.reference import tables
 from chem.reference.fingerprint import fingerprint
 from chem.reference.unlisted import not_judged
-from chem.tank import Mix, delivered_kg_per_ha, tank_amounts
+from chem.tank import Mix, delivered_kg_per_ha, loads, only
 from chem.units import format_temperature
 
 AIR_DIFFERENCE_PH = 0.2
@@ -43,6 +43,7 @@ SULFUR, SULFUR_PH = "sulfur_by_acid", (4, 6)
 LEAST_SHARE = 0.05
 NEAR_CRYSTAL_SI = -0.3
 MOSTLY = 0.5
+ALONE_DRAWS = 64
 LATE_S = 1e9
 """A clouding time for draws in which a solid never shows, where most do."""
 
@@ -88,6 +89,7 @@ def forecast(
         because=answer if answer.cause else None,
         probability=seen.probability,
         clogs=seen.clogs,
+        course=seen.course(),
         ph=seen.ph,
         ph_aired=ph_aired,
         ph_settled=median(here.ph_settled),
@@ -102,14 +104,13 @@ def forecast(
         colloids=tuple(_colloids(seen)),
         gases=evolved(ready, fresh, study.gases(mix, seen)),
         not_judged=seen.not_judged,
-        tank=tuple(
-            TankLine(a.product.name, 1000.0 * amount, a.by_mass)
-            for a, amount in zip(mix.additions, tank_amounts(mix), strict=True)
-        ),
+        loads=loads(mix, ready.contents),
         delivered_kg_per_ha=delivered_kg_per_ha(mix),
         suited=seen.suited,
         rules=rules,
         refused=never(rules),
+        spray_within_minutes=None if broken(rules) else seen.clear_minutes(),
+        alone=_alone(study, mix, answer.word, judged_at),
         doubts=_doubts(seen, here, solids, seen.out[judged_at].shows),
         notes=(
             *_notes(ready, here, seen.ionic_mol_per_kg, failed),
@@ -122,6 +123,20 @@ def forecast(
         seed=study.seed,
         failed_rows=failed,
         versions=fingerprint(),
+    )
+
+
+def _alone(study: Study, mix: Mix, answer: str, judged_at: str) -> tuple[AloneForecast, ...]:
+    """Products that are trouble by themselves, where the mix is; by few draws."""
+    if answer not in {"haze", "curdle"} or len(mix.additions) < 2:
+        return ()
+    few = study.few(ALONE_DRAWS)
+    each = few.follow([only(mix, [i]) for i in range(len(mix.additions))], until=judged_at)
+    answers = [seen.answer(judged_at) for seen in each]
+    return tuple(
+        AloneForecast(i, one.word, one.chance)
+        for i, one in enumerate(answers)
+        if one.word in {"haze", "curdle"}
     )
 
 

@@ -97,7 +97,7 @@ class Product:
     its pH is this jug's own, else it is printed, of another lot; ph_in_eq: alkalinity [eq/L]
     of the water that it was read in, 0 for distilled; ec: conductivity [mS/cm] that a share
     by mass of it in pure water was measured to have; clear_at: it was seen to stay
-    clear there [degC]; vague: names that fit several
+    clear there [degC]; net_volume_L: of a full jug; vague: names that fit several
     sources (`vague_sources.csv`); unplaced: names that fit none; unread: lines of the label that
     its reader could not use; read_from: the file as it was read.
     """
@@ -127,6 +127,7 @@ class Product:
     ph_in_eq: float = 0.0
     ec: tuple[float, float] | None = None
     clear_at: float | None = None
+    net_volume_L: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
     def __repr__(self) -> str:
@@ -165,7 +166,7 @@ class Product:
         parts = []
         for one in fields(self):
             value = getattr(self, one.name)
-            if one.name in ("read_from", "care", "lot"):
+            if one.name in ("read_from", "care", "lot", "net_volume_L"):
                 continue
             if one.name == "sources":
                 value = [s.key for s in value]
@@ -283,6 +284,8 @@ def product_of(
             "the smaller spray volume under carrier_at_least",
         )
     clear_at, ph_in_eq, ec = _clear_at(form, found), _ph_in(form, found), _ec(form, found)
+    net = form.net_volume
+    net_volume = found.attempt(read_volume, net, "net_volume") if net else None
     found.done()
     return Product(
         key=key,
@@ -310,6 +313,7 @@ def product_of(
         ph_in_eq=ph_in_eq,
         ec=ec,
         clear_at=clear_at,
+        net_volume_L=net_volume,
         read_from=read_from,
     )
 

@@ -21,6 +21,7 @@
       if (out) out.textContent = text;
     });
     document.querySelectorAll("[data-door]").forEach((a) => { a.href = `/${a.dataset.door}?${told.query}`; });
+    form.elements.undo.disabled = !told.undo;
     const save = document.getElementById("save");
     if (save) save.action = `/save?${told.query}`;
   };
