@@ -363,7 +363,7 @@ def _states(
         return end
 
     fresh = tank.at(0.0, within_s=until(-1) if quick else np.inf)
-    driven = driven_out(tank.aged.system, fresh, tank.draws)
+    driven = driven_out(tank.aged.system, fresh, tank.finished.water_kg_per_L, tank.draws)
     if driven is not None:
         changed = changes()
     state, states = fresh, {}
