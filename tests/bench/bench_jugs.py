@@ -119,7 +119,7 @@ def build(closed: bool, folder: Path, tanks: int = TANKS) -> World:
     labels = [world_labels.write_label(np.random.default_rng((SEED, 5, x.number)), x) for x in mine]
     world_tanks.write_jugs(mine, labels, folder, SEED)
     solids = frozenset(tables().solids) | {"Ca2P2O7_2H2O", "Ca_citrate", "Ca_oxalate"}
-    solids |= {"Ca_phosphite", "MnNH4PO4", "ZnNH4PO4", "FeNH4PO4", "Cu_phosphite"}
+    solids |= {"Ca_phosphite", "MnNH4PO4", "ZnNH4PO4", "FeNH4PO4", "Cu_phosphite", "Ca_sulfite"}
     found = [
         world_tanks.draw_tank(n + 5000 * closed, mine, labs, solids, folder, SEED)
         for n in range(tanks)
