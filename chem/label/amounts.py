@@ -19,6 +19,7 @@ from chem.doubts import Draws, doubts
 from chem.errors import Problem
 from chem.label.product import Product
 from chem.label.readings import (
+    MOST_READINGS,
     Reading,
     Slot,
     bare_ions,
@@ -50,8 +51,11 @@ SALTS_BESIDE = (0.1, 5.0)
 acids beside others, other compounds (common practice, no source)."""
 FREE_SPREAD = 0.08
 ROUNDS = 14
-MUST_BE_PRINTED, UNPRINTED = ("total nitrogen", "available phosphate", "soluble potash"), 0.1
-"""A label prints its N, P and K: a reading that holds more of one than it prints is rare."""
+MUST_BE_PRINTED = {
+    "total nitrogen": (0.7, 0.05), "available phosphate": (0.7, 0.05), "soluble potash": (0.7, 0.05),
+    "calcium": (1.0, 0.3), "magnesium": (1.0, 0.3),
+}  # fmt: skip
+"""What a label prints: percent from which on it does, and how rare it is that it doesn't."""
 
 
 @dataclass(frozen=True)
@@ -326,7 +330,7 @@ def _fitting(
         ) > FORCED_MISS * lines.printed
         added: set[str] = set()
         for g in np.flatnonzero(short & (miss[best] > FORCED_MISS)):
-            added |= {s for s, _ in common_sources(lines.names[g])}
+            added |= {s for keys, _ in common_sources(lines.names[g]) for s in keys}
         names = ", ".join(lines.names[g] for g in np.flatnonzero(miss[best] > FORCED_MISS))
         notes.append(
             f"{product.name}: its named sources don't give its {names}; other common sources of "
@@ -338,29 +342,29 @@ def _fitting(
             problems,
         )
     weight = np.array([r.chance for r in readings]) * np.exp(-0.5 * (worst / MISS_SCALE) ** 2)
-    weight *= UNPRINTED ** _unprinted(product, lines, fitted)
+    weight *= _unprinted(product, lines, fitted)
     weight[worst > MISS] = 0.0
     problems = _too_much(product, lines, fitted[int(weight.argmax())])
-    kept = [
-        Reading(r.sources, float(w / weight.sum()), r.taken)
-        for r, w in zip(readings, weight, strict=True)
-        if w > 1e-3 * weight.max()
-    ]
-    return tuple(kept), problems
+    likely = np.argsort(-weight, kind="stable")[:MOST_READINGS]
+    likely = likely[weight[likely] > 1e-3 * weight.max()]
+    whole = float(weight[likely].sum())
+    return tuple(
+        Reading(readings[i].sources, float(weight[i]) / whole, readings[i].taken) for i in likely
+    ), problems
 
 
 def _unprinted(product: Product, lines: Lines, amounts: Floats) -> Floats:
-    """(R,) how many of N, P and K each reading holds that the label doesn't print."""
-    out = np.zeros(len(amounts))
+    """(R,) how likely it is that a label leaves out what each reading holds beyond its lines."""
+    out = np.ones(len(amounts))
     if not product.guarantee:
         return out
     nitrogen = any(k.endswith("nitrogen") for k in product.guarantee)
-    for line in MUST_BE_PRINTED:
+    for line, (least, rare) in MUST_BE_PRINTED.items():
         if line in product.guarantee or (line == "total nitrogen" and nitrogen):
             continue
         row = catalogue().guarantees[line]
         gives = np.array([row.percent_of(s.mol_per_kg()) for s in lines.sources])
-        out += amounts @ gives > 0.7
+        out[amounts @ gives > least] *= rare
     return out
 
 

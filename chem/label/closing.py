@@ -19,7 +19,7 @@ from chem.doubts import median
 from chem.equilibrium import Conditions, System, build_system, conductivity_mS_per_cm, solve
 from chem.label.product import Product
 from chem.label.salting import salting_out
-from chem.reference import Source, ph_as_sold, tables
+from chem.reference import Source, ph_as_sold, tables, unlisted_buffers
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -32,8 +32,9 @@ LIKE = 8
 """Liquids of so many readings get charge curves of their own; the rarer share one."""
 # Widths of the closing charge [eq/kg]; all common practice, no source.
 OF_CHARGE, OF_CHELANT, OF_ORGANIC, OF_AMINE_BORATE, LEAST = 0.02, 0.3, 1.0, 0.5, 2e-4
-OF_CITRATE, OF_FREE_METAL = 0.1, 0.06
-"""Salts of iron, manganese, zinc and copper are kept acid, against rust and basic salts."""
+OF_FREE_METAL, OF_WEAK = 0.08, {"citrate": 0.1, "S2O3": 0.05, "B": 0.06}
+"""Salts of iron, manganese, zinc and copper are kept acid, against rust and basic salts; ammonium
+thiosulfate holds some free ammonia; borates of sodium are taken back towards neutral."""
 BROAD, BROAD_SHARE, BROAD_SHARE_DRY = 10.0, 0.35, 0.05
 DRY = 200.0
 """Crystals hold far less free acid or base than liquors, and nobody trims them."""
@@ -65,14 +66,15 @@ T90 = 2.132
 class Made:
     """M liquids before their pH is closed.
 
-    components: C keys; mol_per_kg: (M, C); water: (M,) [kg/kg]; sources: n, amounts: (M, n)
-    [kg/kg]; miss_eq: (M,) [eq/kg]; reading: (M,) which reading of the label each follows; bare:
+    components: C keys; mol_per_kg: (M, C); water: (M,) [kg/kg]; volume: (M,) of what is dissolved
+    [L/kg]; sources: n, amounts: (M, n) [kg/kg]; miss_eq: (M,) [eq/kg]; reading: (M,) which reading of the label each follows; bare:
     sources that only stand for ions of living matter.
     """
 
     components: tuple[str, ...]
     mol_per_kg: Floats
     water: Floats
+    volume: Floats
     sources: tuple[Source, ...]
     amounts: Floats
     miss_eq: Floats
@@ -91,6 +93,7 @@ class Made:
             self.components,
             self.mol_per_kg[which],
             self.water[which],
+            self.volume[which],
             self.sources,
             self.amounts[which],
             self.miss_eq[which],
@@ -104,6 +107,7 @@ class Made:
             self.components,
             self.mol_per_kg.mean(axis=0, keepdims=True),
             self.water.mean(keepdims=True),
+            self.volume.mean(keepdims=True),
             self.sources,
             self.amounts.mean(axis=0, keepdims=True),
             self.miss_eq.mean(keepdims=True),
@@ -216,7 +220,8 @@ def width_of(product: Product, made: Made) -> Floats:
     width = OF_CHARGE * 0.5 * (made.mol_per_kg @ z) + LEAST + made.miss_eq
     for agent in CHELANTS:
         width = width + OF_CHELANT * made.of(agent)
-    width = width + OF_CITRATE * made.of("citrate")
+    for component, share in OF_WEAK.items():
+        width = width + share * made.of(component)
     chelated = sum((made.of(a) for a in CHELANTS), np.zeros(len(made.water)))
     free = np.maximum(sum((made.of(m) for m in METALS), np.zeros(len(made.water))) - chelated, 0.0)
     width = width + OF_FREE_METAL * free
@@ -351,6 +356,22 @@ def exists(product: Product, made: Made) -> Floats:
     return chance if chance.max() > NEVER_SOLD else np.ones(count)
 
 
+WATER_KG_PER_L = 0.998
+VOLUME_SD, DENSITY_SD = 0.1, 0.01
+"""Of ln volume of what is dissolved, by `volumes.csv`, and of ln of a printed density."""
+
+
+def weighs(product: Product, made: Made) -> Floats:
+    """(M,) likelihood of the density that is printed: what no line prints has weight too."""
+    if product.density is None or product.dry:
+        return np.ones(len(made.water))
+    litres = made.water / WATER_KG_PER_L + np.maximum(made.volume, 0.0)
+    low, high = product.density
+    off = -np.log(litres)
+    off = off - np.clip(off, np.log(low), np.log(high))
+    return _t4(off / np.hypot(DENSITY_SD, VOLUME_SD * made.volume / litres)) + 1e-6
+
+
 EC_SD = 0.08
 """Of ln conductivity: method (5 %), meter and weighing (common practice, no source)."""
 
@@ -370,12 +391,32 @@ def conducts(product: Product, made: Made, ph: Floats) -> Floats:
     return np.where(np.isfinite(figure), _t4(z) + 1e-12, _t4(np.zeros(1)))
 
 
+def _fair(made: Made, sold: Floats, read: Read, mass: Floats) -> Floats:
+    """(M,) ln weight of each liquid beside its own `mass` (ln): how well goods of its kind fit the
+    pH that was read. No reading of the label gains by how its goods scatter or are buffered.
+
+    sold: (M, F) ln density of its goods, as they close; each reading of the label keeps its chance
+    where no pH was read.
+    """
+    told = _ln_sum(sold + read.log_likelihood)
+    every = _ln_sum(sold)
+    out = told - mass
+    for one in np.unique(made.reading):
+        mine = made.reading == one
+        out[mine] -= _ln_sum(every[mine][None, :])[0] - np.log(float(mine.sum()))
+    return out
+
+
+def _ln_sum(logs: Floats) -> Floats:
+    """(M,) ln of the sum of exponentials of each row (M, F)."""
+    most = logs.max(axis=1, keepdims=True)
+    return np.asarray(most[:, 0] + np.log(np.exp(logs - most).sum(axis=1)))
+
+
 def choose(product: Product, made: Made, count: int, generator: np.random.Generator) -> Chosen:
     """N liquids with their pH, systematically from the whole density."""
     read = reading_of(product, made)
-    log_density = np.broadcast_to(read.log_likelihood, (len(made.water), len(FINE))).copy()
-    if read.prior:
-        log_density += np.log(prior_of(product, made))
+    sold = np.log(prior_of(product, made))
     fine, grid = FINE, GRID
     near = fine[read.log_likelihood > read.log_likelihood.max() - 25.0]
     window = grid[(grid >= near.min() - 0.51) & (grid <= near.max() + 0.51)]
@@ -386,10 +427,11 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     z = lacking / width
     broad = BROAD_SHARE_DRY if product.dry else BROAD_SHARE
     closing = (1.0 - broad) * _t4(z) + broad / BROAD * _t4(z / BROAD)
-    log_density += np.log(closing + 1e-300) - np.log(width)
-    limed = (made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)
-    log_density[limed] = -np.inf
-    log_density += np.log(exists(product, made))[:, None]
+    closes = np.log(closing + 1e-300) - np.log(width)
+    closes[(made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)] = -700.0
+    log_density = read.log_likelihood + closes + (sold if read.prior else 0.0)
+    log_density += _fair(made, closes + sold, read, _ln_sum(log_density))[:, None]
+    log_density += np.log(exists(product, made) * weighs(product, made))[:, None]
     if product.ec is not None:
         log_density += np.log(conducts(product, made, fine[log_density.argmax(axis=1)]))[:, None]
     log_density -= log_density.max()
@@ -415,12 +457,13 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     return Chosen(picked[order], ph[order], base[order], read.dilution, read.brine, tap_eq)
 
 
-# Unlisted buffers: chance of none, least and usual amount [eq/kg, share of the charge], spread.
-NO_BUFFER, TWO_BUFFERS = 0.33, 0.4
-BUFFER_LEAST, BUFFER_SHARE = 0.005, 0.04
-ORGANIC_LEAST, ORGANIC_SHARE = 0.1, 0.12
+TWO_BUFFERS = 0.4
 BUFFER_LN_SD, BUFFER_PK_SD = 0.84, 1.3
 BUFFER_PKS = np.arange(2, 12)
+WEAK = {"PO4", "P2O7", "P3O10", "HPO3", "B", "Si", "urea", "CO3", "slow_N"}
+LIGANDS = {*CHELANTS, "citrate", "glycine", "acetate", "formate", "tartrate", "oxalate"}
+ALIVE = 0.01
+"""kg/kg of organic matter from which on a jug is one of living origin."""
 
 
 def buffers(product: Product, made: Made, ph: Floats, generator: np.random.Generator) -> Floats:
@@ -430,17 +473,8 @@ def buffers(product: Product, made: Made, ph: Floats, generator: np.random.Gener
     if product.dry:
         return out
     charge = 0.5 * (made.mol_per_kg @ np.abs(charges(made.components)))
-    organic = np.zeros(count)
-    for j, source in enumerate(made.sources):
-        if source.kind in ORGANIC_KINDS and source.key not in NOT_ORGANIC:
-            organic = organic + made.amounts[:, j]
-    living = organic > 0.01
-    some = living | (generator.random(count) > NO_BUFFER)
-    usual = np.where(
-        living,
-        np.maximum(ORGANIC_SHARE * charge, ORGANIC_LEAST),
-        np.maximum(BUFFER_SHARE * charge, BUFFER_LEAST),
-    )
+    none, usual = _usual_buffers(made, charge)
+    some = generator.random(count) >= none
     for k in range(2):
         here = some & (True if k == 0 else generator.random(count) < TWO_BUFFERS)
         amount = usual * np.exp(BUFFER_LN_SD * generator.standard_normal(count)) * here
@@ -450,6 +484,31 @@ def buffers(product: Product, made: Made, ph: Floats, generator: np.random.Gener
         out[np.arange(count), low] += amount * (1.0 - share)
         out[np.arange(count), low + 1] += amount * share
     return out
+
+
+def _usual_buffers(made: Made, charge: Floats) -> tuple[Floats, Floats]:
+    """Chance of none, and the usual amount [eq/kg], by what kind of goods each liquid (N,) is."""
+    organic = np.zeros(len(charge))
+    for j, source in enumerate(made.sources):
+        if source.kind in ORGANIC_KINDS and source.key not in NOT_ORGANIC | AMINES:
+            organic = organic + made.amounts[:, j]
+    held = {c: made.of(c) > 0.0 for c in made.components}
+    nothing = np.zeros(len(charge), dtype=bool)
+    kinds = np.select(
+        [
+            organic > ALIVE,
+            np.any([held.get(c, nothing) for c in sorted(LIGANDS)], axis=0),
+            np.any([held.get(c, nothing) for c in sorted(WEAK)], axis=0),
+        ],
+        [3, 1, 2],
+        0,
+    )
+    rows = [unlisted_buffers()[k] for k in ("mineral", "chelates", "mixed", "matter")]
+    none, least, share = (
+        np.array([getattr(r, name) for r in rows])[kinds]
+        for name in ("none", "least_eq_per_kg", "share_of_charge")
+    )
+    return none, np.maximum(share * charge, least)
 
 
 AMMONIA_PK = 9.25
