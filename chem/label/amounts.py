@@ -52,8 +52,8 @@ acids beside others, other compounds (common practice, no source)."""
 FREE_SPREAD = 0.08
 ROUNDS = 14
 MUST_BE_PRINTED = {
-    "total nitrogen": (0.7, 0.05), "available phosphate": (0.7, 0.05), "soluble potash": (0.7, 0.05),
-    "calcium": (1.0, 0.3), "magnesium": (1.0, 0.3),
+    "total nitrogen": (0.7, 0.05), "available phosphate": (0.7, 0.05),
+    "soluble potash": (0.7, 0.05), "calcium": (1.0, 0.3), "magnesium": (1.0, 0.3),
 }  # fmt: skip
 """What a label prints: percent from which on it does, and how rare it is that it doesn't."""
 

@@ -67,8 +67,8 @@ class Made:
     """M liquids before their pH is closed.
 
     components: C keys; mol_per_kg: (M, C); water: (M,) [kg/kg]; volume: (M,) of what is dissolved
-    [L/kg]; sources: n, amounts: (M, n) [kg/kg]; miss_eq: (M,) [eq/kg]; reading: (M,) which reading of the label each follows; bare:
-    sources that only stand for ions of living matter.
+    [L/kg]; sources: n, amounts: (M, n) [kg/kg]; miss_eq: (M,) [eq/kg]; reading: (M,) which
+    reading of the label each follows; bare: sources that only stand for ions of living matter.
     """
 
     components: tuple[str, ...]

@@ -138,7 +138,7 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
         some, chosen = some.middle(), chosen.middle()
         acids = np.zeros((1, acids.shape[1]))
     components, matrix = closed(some, chosen, acids, generator)
-    held = {pair: mol[rows] for pair, mol in vat.held.items()}
+    held = {pair: mol[rows] for pair, mol in vat.held.items() if mol[rows].any()}
     if draws.count == 1:
         held = {pair: mol.mean(keepdims=True) for pair, mol in held.items()}
     density = _density(product, some.water, some.volume, draws, notes)

@@ -110,7 +110,7 @@ def slots_of(product: Product) -> tuple[Slot, ...]:
 
 
 def _own(slot: Slot, others: list[Slot], product: Product) -> Slot:
-    """A line's slot, none of its own among the options where others supply it, perhaps or surely."""
+    """A line's slot, with none of its own among the options where others may supply it."""
     if slot.name in product.vague:
         return slot
     counts = set(catalogue().guarantees[slot.name].counts)

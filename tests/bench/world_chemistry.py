@@ -127,7 +127,8 @@ STOCK_PHASES = {
     "Cu3(PO4)2:3H2O": ("copper_phosphate", 434.6), "Rhodochrosite": ("rhodochrosite", 114.9),
     "Smithsonite": ("smithsonite", 125.4), "Siderite": ("siderite", 115.9),
     "Brucite": ("brucite", 58.3),
-    "Malachite": ("malachite", 221.1), "Brochantite": ("brochantite", 452.3), "Cu(OH)2": ("cu_hydroxide", 97.6),
+    "Malachite": ("malachite", 221.1), "Brochantite": ("brochantite", 452.3),
+    "Cu(OH)2": ("cu_hydroxide", 97.6),
     "Zn(OH)2": ("zn_hydroxide", 99.4), "SiO2(am-ppt)": ("silica_amorphous", 60.1),
 }  # fmt: skip
 
