@@ -10,7 +10,7 @@ a ridge towards the wish, which alone decides where the lines leave a direction 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -331,11 +331,7 @@ def _fitting(
         added: set[str] = set()
         for g in np.flatnonzero(short & (miss[best] > FORCED_MISS)):
             added |= {s for keys, _ in common_sources(lines.names[g]) for s in keys}
-        names = ", ".join(lines.names[g] for g in np.flatnonzero(miss[best] > FORCED_MISS))
-        notes.append(
-            f"{product.name}: its named sources don't give its {names}; other common sources of "
-            "them were tried"
-        )
+        notes += _contradictions(product, lines, allowed[best], miss[best])
         nearest_one = readings[best]
         return (
             (Reading(nearest_one.sources | frozenset(added), 1.0, nearest_one.taken),),
@@ -351,6 +347,37 @@ def _fitting(
     return tuple(
         Reading(readings[i].sources, float(weight[i]) / whole, readings[i].taken) for i in likely
     ), problems
+
+
+def _contradictions(product: Product, lines: Lines, allowed: Bools, miss: Floats) -> list[str]:
+    """Which lines of a label contradict which, by which one goes in the way of another."""
+    wish = np.full((1, len(lines.sources)), 0.01)
+    missed = [g for g in np.flatnonzero(miss > FORCED_MISS) if lines.names[g] in product.guarantee]
+    against = []
+    for g in missed:
+        in_the_way = []
+        for h in range(len(lines.names)):
+            if h == g or not lines.gives[h].any():
+                continue
+            rest = replace(
+                lines,
+                gives=np.delete(lines.gives, h, axis=0),
+                printed=np.delete(lines.printed, h),
+                step=np.delete(lines.step, h),
+            )
+            fitted = nearest(rest, rest.printed[None, :] * 1.02, allowed[None, :], wish)
+            if misses(rest, fitted)[0].max() < FORCED_MISS:
+                in_the_way.append(lines.names[h])
+        if in_the_way:
+            against.append(f"{lines.names[g]} contradicts {' or '.join(in_the_way)}")
+    names = ", ".join(lines.names[g] for g in missed)
+    why = f" ({'; '.join(dict.fromkeys(against))})" if against else ""
+    if not missed:
+        return []
+    return [
+        f"{product.name}: its named sources don't give its {names}{why}; other common sources of "
+        "them were tried, and the widest liquid that can be is forecast"
+    ]
 
 
 def _unprinted(product: Product, lines: Lines, amounts: Floats) -> Floats:

@@ -10,7 +10,7 @@ are then taken by systematic resampling, never by weights.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +42,7 @@ NO_SOURCE = 0.5
 """Where a label names no source, acid and base are all but free [eq/kg]."""
 OTHER_PH, OTHER_SD, OTHER_SHARE, OTHER_UNNAMED = 7.0, 3.0, 0.05, 0.30
 LOT_SD, LOT_FAR_SD, LOT_FAR = 0.28, 1.0, 0.05
-BRINE_SD, MEASURED_SD = 0.8, 0.15
+BRINE_SD = 0.8
 MODEL_SD = 0.12
 """Of the pH that charge and constants give a jug which nobody measured."""
 METALS = ("Fe2", "Fe3", "Mn", "Zn", "Cu")
@@ -146,7 +146,7 @@ def reading_of(product: Product, made: Made) -> Read:
     brine = bool(median(strength) > STRONG_IONIC_STRENGTH)
     low, high = product.ph.low, product.ph.high
     if product.ph_measured:
-        likely = _blurred(low, high, MEASURED_SD)
+        likely = _blurred(low, high, product.ph_sd)
     elif brine:
         likely = _blurred(low, high, BRINE_SD)
     else:
@@ -321,7 +321,8 @@ def _groups(made: Made) -> Integers:
 @dataclass(frozen=True)
 class Chosen:
     """N draws: which candidate, the pH of its jug at `dilution`, and the base that it lacks there
-    [eq/kg of product]; tap_eq: alkalinity of the water that it was read in [eq/kg]."""
+    [eq/kg of product]; tap_eq: alkalinity of the water that it was read in [eq/kg]; never_sold: no
+    liquid that the label allows stays clear on a shelf."""
 
     rows: Integers
     ph: Floats
@@ -329,11 +330,12 @@ class Chosen:
     dilution: float
     brine: bool
     tap_eq: float
+    never_sold: bool
 
     def middle(self) -> Chosen:
         """One draw at the median pH."""
         middle = np.array([median(self.ph)]), np.array([median(self.lacking)])
-        return Chosen(self.rows[:1], *middle, self.dilution, self.brine, self.tap_eq)
+        return replace(self, rows=self.rows[:1], ph=middle[0], lacking=middle[1])
 
 
 SHELF_CELSIUS, SHELF_SPREAD_K = 12.0, 4.0
@@ -343,8 +345,7 @@ NEVER_SOLD = 0.02
 def exists(product: Product, made: Made) -> Floats:
     """(M,) chance that a liquid stays clear on a shelf, by measured tables of its own system.
 
-    Sold solutions were clear there. Where no table holds, or none of the liquids would be sold,
-    every liquid is let pass.
+    Sold solutions were clear there. Where no table holds, every liquid is let pass.
     """
     count = len(made.water)
     if product.form != "solution":
@@ -353,7 +354,7 @@ def exists(product: Product, made: Made) -> Floats:
     salt = salting_out(made.components, made.mol_per_kg, made.water).salt_celsius
     beyond = np.clip((np.nan_to_num(salt, nan=-99.0) - warmest) / SHELF_SPREAD_K, -50.0, 50.0)
     chance = 1.0 / (1.0 + np.exp(beyond))
-    return chance if chance.max() > NEVER_SOLD else np.ones(count)
+    return chance
 
 
 WATER_KG_PER_L = 0.998
@@ -431,7 +432,10 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     closes[(made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)] = -700.0
     log_density = read.log_likelihood + closes + (sold if read.prior else 0.0)
     log_density += _fair(made, closes + sold, read, _ln_sum(log_density))[:, None]
-    log_density += np.log(exists(product, made) * weighs(product, made))[:, None]
+    clear = exists(product, made)
+    never_sold = bool(clear.max() <= NEVER_SOLD)
+    there = np.ones(len(clear)) if never_sold else clear
+    log_density += np.log(there * weighs(product, made))[:, None]
     if product.ec is not None:
         log_density += np.log(conducts(product, made, fine[log_density.argmax(axis=1)]))[:, None]
     log_density -= log_density.max()
@@ -454,7 +458,9 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     base = np.array([np.interp(p, window, curves[i]) for i, p in zip(picked, ph, strict=True)])
     order = generator.permutation(count)
     tap_eq = product.ph_in_eq
-    return Chosen(picked[order], ph[order], base[order], read.dilution, read.brine, tap_eq)
+    return Chosen(
+        picked[order], ph[order], base[order], read.dilution, read.brine, tap_eq, never_sold
+    )
 
 
 TWO_BUFFERS = 0.4

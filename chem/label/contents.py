@@ -145,6 +145,11 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
     name = f"product:{product.key}"
     made_here = open_columns(product, found, rows)
     made_here |= {f"{name}:{k}": values[rows] for k, values in vat.hidden.items()}
+    if chosen.never_sold:
+        notes.append(
+            f"{product.name}: none of the liquids that its label allows stays clear on a shelf; "
+            "all of them are forecast"
+        )
     made_here |= {f"{name}:ph": chosen.ph, f"{name}:unlisted buffer": acids.sum(axis=1)}
     many = draws.count > 1
     open_ = dict(draws.used) | {k: v for k, v in made_here.items() if many and varies(v)}

@@ -239,8 +239,8 @@ def stock() -> Database:
         solid = [t for _, t in left if t not in known]
         if name in STOCK_PHASES and len(solid) == 1 and all(t in known for _, t in right):
             found[name] = STOCK_PHASES[name]
-            log_k = CORRECTED.get(name, log_k)
-            phases.append(f"{name}\n{_renamed(reaction)}\nlog_k {log_k}\ndelta_h {delta_h}")
+            text = f"log_k {CORRECTED.get(name, log_k)}\ndelta_h {delta_h}"
+            phases.append(f"{name}\n{_renamed(reaction)}\n{text}")
     lost = set(STOCK_PHASES) - set(found)
     if lost:
         raise RuntimeError(f"minteq.v4.dat has lost {sorted(lost)}")
