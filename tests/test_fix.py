@@ -7,7 +7,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-import typer
 from typer.testing import CliRunner
 
 from chem.advice.agents import choose_agent, product_file
@@ -15,7 +14,7 @@ from chem.advice.fix import LEVERS, Fixes, fix
 from chem.advice.levers import softened
 from chem.advice.passes import fewest
 from chem.advice.pour import pour, worst_on_the_way
-from chem.cli.changes import add_to
+from chem.cli.main import whole_app
 from chem.errors import InputProblem
 from chem.forecast import THRESHOLD, Study, broken, forecast, rules_of
 from chem.label import read_shelf
@@ -470,9 +469,7 @@ def test_json_and_sheet() -> None:
 
 
 def test_command_takes_its_options_and_refuses_pool_acid(tmp_path: Path) -> None:
-    app = typer.Typer(pretty_exceptions_enable=False)
-    app.callback()(lambda: None)
-    add_to(app)
+    app = whole_app()
     (tmp_path / "half.toml").write_text(
         'name = "Half as hard, invented"\nph = 7.5\nalkalinity = "130 mg/L as CaCO3"\n'
         '[ions]\nCa = "49 mg/L"\nMg = "9 mg/L"\n',

@@ -10,13 +10,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import typer
 from typer.testing import CliRunner
 
 from chem.advice.agents import choose_agent
 from chem.advice.ph import adjust
 from chem.advice.pour import MATTERS, Pour, pour
-from chem.cli.reasons import add_to
+from chem.cli.main import whole_app
 from chem.forecast import Study, Variant, follow, forecast
 from chem.forecast.order import Order, keeping_rules
 from chem.sheets.blocks import as_text
@@ -348,7 +347,7 @@ def test_last_step_is_the_forecast() -> None:
 def test_all_the_water_first_has_no_last_step(four: Mix) -> None:
     result = pour(replace(four, fill="water first"), count=16)
     assert len(result.asked.chances) == len(four.additions)
-    assert result.last_water_L == 0.0
+    assert [x.share for x in result.load.lines if x.kind == "water"] == ["all"]
 
 
 def test_json_is_the_contract(four: Mix) -> None:
@@ -369,7 +368,7 @@ def test_the_sheet_fits_and_measures_both_ways(four: Mix) -> None:
     text = as_text(pour_sheet(pour(four, count=16)))
     assert max(len(line) for line in text.splitlines()) <= 60
     assert "25 fl oz (740 mL)" in text
-    assert re.search(r"half the water\n\s+24\.\d gal \(9\d(\.\d)? L\)", text)
+    assert re.search(r"water, half of it, stirring\n\s+24\.\d gal \(9\d(\.\d)? L\)", text)
     assert "The jar test at the same ratio decides." in text
     assert "Acid into water" in text
     metric = as_text(pour_sheet(pour(four, count=16), "metric"))
@@ -403,8 +402,7 @@ def test_rules_know_acids_from_their_labels(four: Mix) -> None:
 
 @pytest.mark.parametrize("command", ["pour", "why"])
 def test_commands_print_sheet_and_json(command: str) -> None:
-    app = typer.Typer()
-    add_to(app)
+    app = whole_app()
     mix = str(EXAMPLES / "acid-decides.toml")
     sheet = CliRunner().invoke(app, [command, mix, "--draws", "16", "--units", "metric"])
     assert sheet.exit_code == 0 and "The jar test at the same ratio decides." in sheet.output

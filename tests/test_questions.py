@@ -9,8 +9,7 @@ import questions
 from questions import GROUPS, NOT_OURS, PAGE, ROOT, Question, Show, answer, excerpt
 from typer.main import get_command
 
-from chem.cli import acids, changes, chemists, new, reasons, screening, shelf_side, tank_side
-from chem.cli.main import app
+from chem.cli.main import whole_app
 
 ALL = [q for group in GROUPS.values() for q in group]
 TEXT = PAGE.read_text(encoding="utf-8")
@@ -64,10 +63,7 @@ def test_the_table_names_every_question_and_what_answers_it() -> None:
 
 
 def test_commands_and_files_exist() -> None:
-    app.add_typer(new.app, name="new")
-    for module in (reasons, changes, acids, tank_side, shelf_side, screening, chemists):
-        module.add_to(app)
-    known = get_command(app).commands  # type: ignore[attr-defined]
+    known = get_command(whole_app()).commands  # type: ignore[attr-defined]
     for show in (s for q in ALL for s in q.shown):
         assert show.command.split()[0] in known
         for file in re.findall(r"examples/\S+\.toml", show.command):

@@ -25,7 +25,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chem.cli import main, screening
+from chem.cli import main
+from chem.cli import shelf as at_the_door
 from chem.errors import InputProblem
 from chem.forecast import Followed, Standing, Study
 from chem.reference import molar_mass_g_per_mol
@@ -502,7 +503,7 @@ def test_ctrl_c_writes_nothing_and_exits_130(
         return engine
 
     if by == "progress":
-        monkeypatch.setattr("chem.cli.screening._Bar.tell", stop)
+        monkeypatch.setattr("chem.cli.shelf._Bar.tell", stop)
     else:
         monkeypatch.setattr("chem.shelf.local", broken)
     page, table = tmp_path / "page.html", tmp_path / "table.csv"
@@ -564,11 +565,11 @@ class Terminal(io.StringIO):
 def test_a_progress_bar_shows_long_work_to_people_only(
     quiet_s: float, stream: type[io.StringIO], shown: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(screening, "QUIET_S", quiet_s)
+    monkeypatch.setattr(at_the_door, "QUIET_S", quiet_s)
     monkeypatch.setattr(tanks, "ROWS_AT_ONCE", 16)
     errors = stream()
     monkeypatch.setattr(sys, "stderr", errors)
-    with screening._Bar() as bar:
+    with at_the_door._Bar() as bar:
         shelf(demo(NITRATE, SULFATE, "iron-edta"), setting(), engine=local(1), progress=bar.tell)
     assert ("Tanks" in errors.getvalue() and "100%" in errors.getvalue()) is shown
     assert bool(errors.getvalue()) is shown

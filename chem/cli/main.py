@@ -9,8 +9,9 @@ import contextlib
 import io
 import os
 import sys
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from functools import cache
+from importlib import import_module
+from typing import Annotated
 
 import typer
 from typer.core import TyperGroup
@@ -19,10 +20,13 @@ from chem.cli.exits import Exit
 from chem.errors import InputProblem, Problem
 from chem.version import VERSION
 
-if TYPE_CHECKING:
-    from chem.tank import Mix
-
 SHED, SHELF, CHEMISTS = "In the shed", "On the shelf", "For chemists"
+COMMANDS = {
+    SHED: ("forecast", "why", "fix", "pour", "ph", "jar", "diagnose", "saw", "desk"),
+    SHELF: ("label", "shelf", "calibrate"),
+    CHEMISTS: ("solution", "tables", "trace", "selfcheck"),
+}
+"""Every command by its group: `NAME_command` in the file of its name."""
 
 
 class _Commands(TyperGroup):
@@ -58,22 +62,14 @@ app = typer.Typer(
     help=(
         "Will the tank stay clear, haze or curdle? Forecasts a mix of liquid products from their "
         "labels before any jar test. A forecast never replaces the jar test.\n\n"
-        "Exit codes: 0 a forecast was made, 1 a check failed, 2 the input can't be used."
+        "Exit codes: 0 a forecast was made, 1 a check failed, 2 the input can't be used, "
+        "70 a fault of ours."
     ),
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode="rich",
     pretty_exceptions_enable=False,
 )
-
-UnitsOption = Annotated[
-    Literal["us", "metric", "both"], typer.Option(help="Units on the sheet.", show_default=True)
-]
-DrawsOption = Annotated[
-    int, typer.Option(min=16, max=20000, help="Versions of the tank that are tried.")
-]
-SeedOption = Annotated[int, typer.Option(min=0, help="Seed of the draws.")]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print the JSON object instead.")]
 
 
 def _version(asked: bool) -> None:
@@ -91,93 +87,15 @@ def _root(
     pass
 
 
-@app.command("forecast", rich_help_panel=SHED)
-def forecast_command(
-    mix: Annotated[Path, typer.Argument(metavar="MIX", help="A mix file.")],
-    carrier: Annotated[
-        str | None, typer.Option(help='Try another spray volume: "2 gal/1000 sq ft".')
-    ] = None,
-    water: Annotated[str | None, typer.Option(help="Try another water file.")] = None,
-    temperature: Annotated[str | None, typer.Option(help='Try another: "50 F".')] = None,
-    coldest: Annotated[str | None, typer.Option(help='Where it stands overnight: "40 F".')] = None,
-    judged_at: Annotated[
-        Literal["15min", "4h", "24h"], typer.Option("--for", help="How long it must stay clear.")
-    ] = "4h",
-    html: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Also write the sheet as one page.")
-    ] = None,
-    short: Annotated[bool, typer.Option("--short", help="Six lines for a text message.")] = False,
-    chemist: Annotated[bool, typer.Option("--chemist", help="SI, totals, draws as well.")] = False,
-    referee: Annotated[
-        bool, typer.Option("--referee", help="Check our solver against PHREEQC (slow).")
-    ] = False,
-    as_json: JsonOption = False,
-    units: UnitsOption = "both",
-    draws: DrawsOption = 256,
-    seed: SeedOption = 1,
-) -> None:
-    """Will it stay clear? The main job."""
-    from chem.cli.chemists import must_have_referee, tell_referee
-    from chem.cli.writing import write_text
-    from chem.forecast import forecast, referee_mix
-    from chem.sheets import as_html, as_text, forecast_json, forecast_sheet, forecast_short
-
-    if referee:
-        must_have_referee()
-    wanted = _changed(_read(mix), mix, carrier, water, temperature, coldest)
-    result = forecast(wanted, count=draws, seed=seed, judged_at=judged_at)
-    if html is not None:
-        write_text(html, as_html(forecast_sheet(result, units, chemist=chemist)))
-        typer.echo(f"Page written: {html}", err=True)
-    if as_json:
-        typer.echo(forecast_json(result, units))
-    elif short:
-        typer.echo(forecast_short(result, units))
-    else:
-        typer.echo(as_text(forecast_sheet(result, units, chemist=chemist)), nl=False)
-    if referee:
-        tell_referee(referee_mix(wanted, count=draws, seed=seed))
-
-
-@app.command("trace", rich_help_panel=CHEMISTS)
-def trace_command(
-    mix: Annotated[Path, typer.Argument(metavar="MIX", help="A mix file.")],
-    what: Annotated[str, typer.Argument(help="ph, si:gypsum, total:PO4 or species:Ca+2.")],
-    as_json: JsonOption = False,
-) -> None:
-    """Walk a printed number back to constants, citations and label lines."""
-    from chem.laboratory.trace import trace
-    from chem.sheets.trace import trace_json, trace_text
-
-    walk = trace(_read(mix), what)
-    typer.echo(trace_json(walk) if as_json else trace_text(walk), nl=as_json)
-
-
-def _read(path: Path) -> Mix:
-    from chem.tank import read_mix
-
-    return read_mix(path)
-
-
-def _changed(
-    mix: Mix,
-    path: Path,
-    carrier: str | None,
-    water: str | None,
-    temperature: str | None,
-    coldest: str | None,
-) -> Mix:
-    """The mix with what the options ask for; every problem of them at once."""
-    from chem.tank import change_mix
-
-    return change_mix(
-        mix,
-        path.parent,
-        carrier=carrier,
-        water=water,
-        temperature=temperature,
-        coldest=coldest,
-    )
+@cache
+def whole_app() -> typer.Typer:
+    """The app with every command mounted."""
+    app.add_typer(import_module("chem.cli.new").app, name="new", rich_help_panel=SHED)
+    for group, names in COMMANDS.items():
+        for name in names:
+            command = getattr(import_module(f"chem.cli.{name}"), f"{name}_command")
+            app.command(name, rich_help_panel=group)(command)
+    return app
 
 
 def _show(problem: InputProblem) -> None:
@@ -188,43 +106,45 @@ def _show(problem: InputProblem) -> None:
         typer.echo(f"{count} problems in all.", err=True)
 
 
+def _own_fault(error: Exception) -> Exit:
+    """The last resort: say that the fault is ours, and leave on disk what to send."""
+    import tempfile
+    import traceback
+
+    told = f"jarsight {VERSION}, Python {sys.version.split()[0]}\n{sys.argv[1:]!r}\n\n"
+    told += "".join(traceback.format_exception(error))
+    where = ""
+    with (
+        contextlib.suppress(OSError),
+        tempfile.NamedTemporaryFile(
+            "w", prefix="jarsight-fault-", suffix=".txt", delete=False, encoding="utf-8"
+        ) as file,
+    ):
+        file.write(told)
+        where = file.name
+    typer.echo(f"A fault of ours, not of your files ({type(error).__name__}).", err=True)
+    if where:
+        typer.echo(f"What to send, with the files that you used: {where}", err=True)
+    return Exit.FAULT
+
+
 def run() -> None:
     """Entry point. Exit codes as `Exit`; a problem of the input is told without traceback."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
     try:
-        from chem.cli import (
-            acids,
-            changes,
-            chemists,
-            new,
-            reasons,
-            screening,
-            shelf_side,
-            tank_side,
-        )
-
         for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
             os.environ.setdefault(name, "1")
-        app.add_typer(new.app, name="new", rich_help_panel=SHED)
-        reasons.add_to(app)
-        changes.add_to(app)
-        acids.add_to(app)
-        tank_side.add_to(app)
-        shelf_side.add_to(app)
-        screening.add_to(app)
-        chemists.add_to(app)
-        app()
+        whole_app()()
     except InputProblem as problem:
         _show(problem)
         sys.exit(Exit.INPUT)
     except KeyboardInterrupt:
-        sys.exit(INTERRUPTED)
+        sys.exit(Exit.INTERRUPTED)
+    except Exception as error:
+        sys.exit(_own_fault(error))
 
-
-INTERRUPTED = 130
-"""Ctrl-C, as shells number it."""
 
 if __name__ == "__main__":
     run()

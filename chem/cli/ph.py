@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import typer
 
-SHED = "In the shed"
-
-
-def add_to(app: typer.Typer) -> None:
-    """Register the command."""
-    app.command("ph", rich_help_panel=SHED)(ph_command)
+from chem.cli.answer import give
+from chem.cli.options import (
+    DrawsOption,
+    ForOption,
+    HtmlOption,
+    JsonOption,
+    MixArgument,
+    SeedOption,
+    UnitsOption,
+)
 
 
 def ph_command(
-    mix: Annotated[Path, typer.Argument(metavar="MIX", help="A mix file.")],
+    mix: MixArgument,
     to: Annotated[str, typer.Option("--to", metavar="PH", help="The pH wanted, such as 5.0.")],
     agent: Annotated[
         str,
@@ -31,9 +36,7 @@ def ph_command(
         str | None,
         typer.Option(help='What the jug or bag says: "50 %", "dry", "monohydrate".'),
     ] = None,
-    judged_at: Annotated[
-        Literal["15min", "4h", "24h"], typer.Option("--for", help="How long it must stay clear.")
-    ] = "4h",
+    judged_at: ForOption = "4h",
     svg: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Also draw the titration curve.")
     ] = None,
@@ -41,21 +44,17 @@ def ph_command(
         Path | None,
         typer.Option(metavar="FILE", help="Also write the agent as a product file for the mix."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the JSON object instead.")] = False,
-    units: Annotated[
-        Literal["us", "metric", "both"], typer.Option(help="Units on the sheet.")
-    ] = "both",
-    draws: Annotated[
-        int, typer.Option(min=16, max=20000, help="Versions of the tank that are tried.")
-    ] = 256,
-    seed: Annotated[int, typer.Option(min=0, help="Seed of the draws.")] = 1,
+    html: HtmlOption = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = "both",
+    draws: DrawsOption = 256,
+    seed: SeedOption = 1,
 ) -> None:
     """How much acid or base; is the adjuvant suited."""
     from chem.advice.agents import choose_agent, product_file
     from chem.advice.ph import adjust
-    from chem.cli.writing import write_texts
     from chem.errors import InputProblem, Problem
-    from chem.sheets import as_text
+    from chem.files.writing import write_texts
     from chem.sheets.ph import curve_svg, ph_json, ph_sheet
     from chem.tank import read_mix
     from chem.units import read_ph
@@ -68,7 +67,7 @@ def ph_command(
     result = adjust(wanted, given.value, reagent, judged_at=judged_at, count=draws, seed=seed)
     files = {}
     if svg is not None:
-        files[svg] = curve_svg(result)
+        files[svg] = curve_svg(result, units)
     if keep is not None and reagent.agent is not None:
         files[keep] = product_file(reagent)
     write_texts(files)
@@ -78,7 +77,4 @@ def ph_command(
         typer.echo(f"Product written: {keep}", err=True)
     elif keep is not None:
         typer.echo(f"Not written: {reagent.name} has its product file already", err=True)
-    if as_json:
-        typer.echo(ph_json(result, units))
-    else:
-        typer.echo(as_text(ph_sheet(result, units)), nl=False)
+    give(partial(ph_sheet, result, units), partial(ph_json, result, units), as_json, html)

@@ -5,149 +5,131 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from contextlib import nullcontext
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from chem.cli.answer import give, write_page
+from chem.cli.exits import Exit
+from chem.cli.options import DrawsOption, ForOption, HtmlOption, JsonOption, SeedOption, UnitsOption
 
 if TYPE_CHECKING:
     from chem.shelf import Item, LeftOut
     from chem.tank import Water
 
-SHELF = "On the shelf"
-QUIET_S = 2.0
-"""Work shorter than this needs no progress bar."""
-INTERRUPTED = 130
-
-
-def add_to(app: typer.Typer) -> None:
-    """Register the command."""
-
-    @app.command("shelf", rich_help_panel=SHELF)
-    def shelf_command(
-        product: Annotated[
-            str | None,
-            typer.Argument(metavar="[PRODUCT]", help="A product file to try with all the others."),
-        ] = None,
-        folder: Annotated[
-            str, typer.Option("--in", metavar="DIR", help="Folder of product files, or `demo`.")
-        ] = ".",
-        carrier: Annotated[
-            str, typer.Option(metavar="RATE", help='Spray volume: "2 gal/1000 sq ft".')
-        ] = "2 gal/1000 sq ft",
-        water: Annotated[
-            str, typer.Option(metavar="FILE", help="A water file, or unknown.")
-        ] = "unknown",
-        temperature: Annotated[str, typer.Option(help='Of the tank: "60 F".')] = "68 F",
-        coldest: Annotated[
-            str | None, typer.Option(help='Where it stands overnight: "40 F".')
-        ] = None,
-        rate: Annotated[
-            list[str] | None,
-            typer.Option(metavar="NAME=RATE", help="In place of a product's usual rate."),
-        ] = None,
-        use: Annotated[
-            str | None,
-            typer.Option(metavar="A,B,C", help="Only these of the folder, and their passes."),
-        ] = None,
-        ratios: Annotated[
-            str | None, typer.Option(metavar="0.5,1,2", help="Times the first one's rate.")
-        ] = None,
-        triples: Annotated[bool, typer.Option("--triples", help="Three at a time too.")] = False,
-        alone: Annotated[
-            bool, typer.Option("--alone", help="Each product alone in this water.")
-        ] = False,
-        judged_at: Annotated[
-            Literal["15min", "4h", "24h"],
-            typer.Option("--for", help="How long it must stay clear."),
-        ] = "4h",
-        csv: Annotated[
-            Path | None, typer.Option(metavar="FILE", help="Also write a table of all tanks.")
-        ] = None,
-        html: Annotated[
-            Path | None, typer.Option(metavar="FILE", help="Also write the sheet as a page.")
-        ] = None,
-        no_cache: Annotated[
-            bool, typer.Option("--no-cache", help="Neither use nor keep earlier results.")
-        ] = False,
-        scheduler: Annotated[
-            str | None,
-            typer.Option(metavar="tcp://HOST:PORT", help="Compute on a dask cluster."),
-        ] = None,
-        as_json: Annotated[bool, typer.Option("--json", help="Print the JSON object.")] = False,
-        units: Annotated[
-            Literal["us", "metric", "both"], typer.Option(help="Units on the sheet.")
-        ] = "both",
-        draws: Annotated[int, typer.Option(min=16, max=20000, help="Versions of each tank.")] = 64,
-        seed: Annotated[int, typer.Option(min=0, help="Seed of the draws.")] = 1,
-    ) -> None:
-        """Would it get along with what I own? Without PRODUCT: all against all."""
-        from chem.cli.writing import write_text
-        from chem.reference.fingerprint import made_with
-        from chem.sheets.blocks import as_html, as_text
-        from chem.sheets.shelf import shelf_csv, shelf_json, shelf_page, shelf_sheet
-        from chem.shelf import Cache, Setting, cache_folder, cluster, local, read_item, shelf
-        from chem.units import read_carrier, read_temperature
-
-        rates = _rates(rate or [])
-        setting = Setting(
-            _water(water, folder),
-            read_carrier(carrier, "command line, --carrier"),
-            read_temperature(temperature, "command line, --temperature"),
-            None if coldest is None else read_temperature(coldest, "command line, --coldest"),
-            draws,
-            seed,
-        )
-        asked = None
-        if product is not None:
-            path = _product(product, folder)
-            asked = read_item(path, rates.pop(path.stem, None))
-        only_it = alone and asked is not None
-        items, left_out = ((), ()) if only_it else _stock(folder, rates, use)
-        if asked is not None:
-            left_out = tuple(out for out in left_out if out.file != asked.product.file)
-        factors = _factors(ratios)
-        for file in (csv, html):
-            _writable(file)
-        by = repr(sorted(made_with().items()))
-        cache = None if no_cache else Cache(cache_folder(), by)
-        bar = _Bar()
-        try:
-            with cache or nullcontext(), bar:
-                result = shelf(
-                    items,
-                    setting,
-                    asked=asked,
-                    triples=triples,
-                    ratios=factors,
-                    passes=use is not None or len(items) <= FEW,
-                    pairs=not alone,
-                    judged_at=judged_at,
-                    left_out=left_out,
-                    engine=local() if scheduler is None else cluster(scheduler),
-                    cache=cache,
-                    progress=bar.tell,
-                )
-        except KeyboardInterrupt:
-            kept = "" if cache is None else "; what was computed is kept for the next run"
-            typer.echo(f"Stopped. Nothing was written{kept}.", err=True)
-            raise typer.Exit(INTERRUPTED) from None
-        if cache is not None and cache.trouble:
-            typer.echo(cache.trouble, err=True)
-        if csv is not None:
-            write_text(csv, shelf_csv(result))
-            typer.echo(f"Table written: {csv}", err=True)
-        if html is not None:
-            write_text(html, as_html(shelf_page(result, units, alone=alone)))
-            typer.echo(f"Page written: {html}", err=True)
-        if as_json:
-            typer.echo(shelf_json(result))
-        else:
-            typer.echo(as_text(shelf_sheet(result, units, alone=alone)), nl=False)
-
-
 FEW = 12
 """Products of a folder whose passes are looked for without being asked."""
+QUIET_S = 2.0
+"""Work shorter than this needs no progress bar."""
+
+
+def shelf_command(
+    product: Annotated[
+        str | None,
+        typer.Argument(metavar="[PRODUCT]", help="A product file to try with all the others."),
+    ] = None,
+    folder: Annotated[
+        str, typer.Option("--in", metavar="DIR", help="Folder of product files, or `demo`.")
+    ] = ".",
+    carrier: Annotated[
+        str, typer.Option(metavar="RATE", help='Spray volume: "2 gal/1000 sq ft".')
+    ] = "2 gal/1000 sq ft",
+    water: Annotated[
+        str, typer.Option(metavar="FILE", help="A water file, or unknown.")
+    ] = "unknown",
+    temperature: Annotated[str, typer.Option(help='Of the tank: "60 F".')] = "68 F",
+    coldest: Annotated[str | None, typer.Option(help='Where it stands overnight: "40 F".')] = None,
+    rate: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME=RATE", help="In place of a product's usual rate."),
+    ] = None,
+    use: Annotated[
+        str | None,
+        typer.Option(metavar="A,B,C", help="Only these of the folder, and their passes."),
+    ] = None,
+    ratios: Annotated[
+        str | None, typer.Option(metavar="0.5,1,2", help="Times the first one's rate.")
+    ] = None,
+    triples: Annotated[bool, typer.Option("--triples", help="Three at a time too.")] = False,
+    alone: Annotated[
+        bool, typer.Option("--alone", help="Each product alone in this water.")
+    ] = False,
+    judged_at: ForOption = "4h",
+    csv: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Also write a table of all tanks.")
+    ] = None,
+    html: HtmlOption = None,
+    no_cache: Annotated[
+        bool, typer.Option("--no-cache", help="Neither use nor keep earlier results.")
+    ] = False,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="tcp://HOST:PORT", help="Compute on a dask cluster."),
+    ] = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = "both",
+    draws: DrawsOption = 64,
+    seed: SeedOption = 1,
+) -> None:
+    """Would it get along with what I own? Without PRODUCT: all against all."""
+    from chem.files.writing import write_text
+    from chem.reference.fingerprint import made_with
+    from chem.sheets.shelf import shelf_csv, shelf_json, shelf_page, shelf_sheet
+    from chem.shelf import Cache, Setting, cache_folder, cluster, local, read_item, shelf
+    from chem.units import read_carrier, read_temperature
+
+    rates = _rates(rate or [])
+    setting = Setting(
+        _water(water, folder),
+        read_carrier(carrier, "command line, --carrier"),
+        read_temperature(temperature, "command line, --temperature"),
+        None if coldest is None else read_temperature(coldest, "command line, --coldest"),
+        draws,
+        seed,
+    )
+    asked = None
+    if product is not None:
+        path = _product(product, folder)
+        asked = read_item(path, rates.pop(path.stem, None))
+    only_it = alone and asked is not None
+    items, left_out = ((), ()) if only_it else _stock(folder, rates, use)
+    if asked is not None:
+        left_out = tuple(out for out in left_out if out.file != asked.product.file)
+    factors = _factors(ratios)
+    for file in (csv, html):
+        _writable(file)
+    by = repr(sorted(made_with().items()))
+    cache = None if no_cache else Cache(cache_folder(), by)
+    bar = _Bar()
+    try:
+        with cache or nullcontext(), bar:
+            result = shelf(
+                items,
+                setting,
+                asked=asked,
+                triples=triples,
+                ratios=factors,
+                passes=use is not None or len(items) <= FEW,
+                pairs=not alone,
+                judged_at=judged_at,
+                left_out=left_out,
+                engine=local() if scheduler is None else cluster(scheduler),
+                cache=cache,
+                progress=bar.tell,
+            )
+    except KeyboardInterrupt:
+        kept = "" if cache is None else "; what was computed is kept for the next run"
+        typer.echo(f"Stopped. Nothing was written{kept}.", err=True)
+        raise typer.Exit(Exit.INTERRUPTED) from None
+    if cache is not None and cache.trouble:
+        typer.echo(cache.trouble, err=True)
+    if csv is not None:
+        write_text(csv, shelf_csv(result))
+        typer.echo(f"Table written: {csv}", err=True)
+    write_page(partial(shelf_page, result, units, alone=alone), html)
+    give(partial(shelf_sheet, result, units, alone=alone), partial(shelf_json, result), as_json)
 
 
 def _folder(name: str) -> Path:

@@ -1,0 +1,56 @@
+"""`jarsight diagnose`: it went wrong."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Annotated
+
+import typer
+
+from chem.cli.answer import give
+from chem.cli.options import (
+    DrawsOption,
+    HtmlOption,
+    JsonOption,
+    MixArgument,
+    SeedOption,
+    UnitsOption,
+)
+
+
+def diagnose_command(
+    mix: MixArgument,
+    seen: Annotated[str, typer.Option(help="What was seen: haze, flakes, gel ...")],
+    after: Annotated[
+        str, typer.Option(help="How long after the last pour: minutes, or 2h.")
+    ] = "15",
+    ph: Annotated[str | None, typer.Option(help="pH on the strip.")] = None,
+    poured: Annotated[
+        int | None, typer.Option(min=1, help="How many of the products were in by then.")
+    ] = None,
+    html: HtmlOption = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = "both",
+    draws: DrawsOption = 512,
+    seed: SeedOption = 1,
+) -> None:
+    """It went wrong: what is it, will anything bring it back."""
+    from chem.advice.diagnose import diagnose
+    from chem.forecast import read_seen
+    from chem.sheets.diagnose import diagnose_json, diagnose_sheet
+    from chem.tank import read_mix
+    from chem.units import read_duration, read_ph
+
+    text = after if any(c.isalpha() for c in after) else f"{after} min"
+    result = diagnose(
+        read_mix(mix),
+        seen=read_seen(seen, "command line, --seen"),
+        after_min=read_duration(text, "command line, --after") / 60.0,
+        ph=None if ph is None else read_ph(ph, "command line, --ph").value,
+        poured=poured,
+        count=draws,
+        seed=seed,
+    )
+    give(
+        partial(diagnose_sheet, result, units), partial(diagnose_json, result, units), as_json, html
+    )

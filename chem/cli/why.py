@@ -1,0 +1,34 @@
+"""`jarsight why`: what comes out, and from whose ions."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from chem.cli.answer import give
+from chem.cli.options import (
+    DrawsOption,
+    ForOption,
+    HtmlOption,
+    JsonOption,
+    MixArgument,
+    SeedOption,
+    UnitsOption,
+)
+
+
+def why_command(
+    mix: MixArgument,
+    judged_at: ForOption = "4h",
+    html: HtmlOption = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = "both",
+    draws: DrawsOption = 256,
+    seed: SeedOption = 1,
+) -> None:
+    """What comes out, from whose ions, what holds it back."""
+    from chem.advice.why import why
+    from chem.sheets.why import why_json, why_sheet
+    from chem.tank import read_mix
+
+    result = why(read_mix(mix), judged_at=judged_at, count=draws, seed=seed)
+    give(partial(why_sheet, result, units), partial(why_json, result), as_json, html)
