@@ -20,11 +20,17 @@ from chem.cli.forms import LINES, figure, file_name, product_text, quoted
 from chem.cli.new import app
 from chem.cli.questions import mix_questions, product_questions, water_questions
 from chem.errors import InputProblem
+from chem.files import (
+    AddForm,
+    AdjuvantForm,
+    ChelatedForm,
+    MixForm,
+    ProductForm,
+    SaysForm,
+    WaterForm,
+)
 from chem.label import read_product
-from chem.label.product import ChelatedForm, ProductForm, SaysForm
 from chem.tank import read_mix, read_water
-from chem.tank.mix import AddForm, AdjuvantForm, MixForm
-from chem.tank.water import WaterForm
 from chem.units import read_rate
 
 COLUMNS = 60

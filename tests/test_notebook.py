@@ -192,7 +192,7 @@ def test_an_entry_is_enough_to_read_the_mix_again(
     empty = tmp_path / "empty"
     empty.mkdir()
     monkeypatch.chdir(empty)
-    monkeypatch.setattr("chem.label.reading.data_folder", lambda: empty)
+    monkeypatch.setattr("chem.files.reading.data_folder", lambda: empty)
     kept = KeptMix.model_validate_json(line)
     again = kept.reread()
     assert _same(mix, again) and not list(empty.iterdir())

@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 
 from chem.errors import InputProblem, Problem
+from chem.files import is_file
 from chem.forecast.hazards import is_acid
-from chem.label import Product, Says, find_product, is_file, read_product
+from chem.label import Product, Says, find_product, read_product
 from chem.reference import catalogue, read_toml
 from chem.units import read_percent
 

@@ -163,7 +163,7 @@ def _target(name: str, folder: Path, force: bool) -> Path:
 
 
 def _write_blank(kind: str, name: str, path: Path, force: bool) -> None:
-    from chem.label import load_toml
+    from chem.files import load_toml
 
     forms.place(path, forms.blank(kind, name), lambda p: load_toml(p, kind), force=force)
     typer.echo("A blank form: fill in what is marked REQUIRED.")
@@ -293,7 +293,7 @@ def _indented(text: str) -> None:
 
 def _make_shed(shed: Path) -> None:
     """Raises: InputProblem where the folder can't be made; then nothing is left behind."""
-    from chem.label import load_toml
+    from chem.files import load_toml
 
     fresh = not shed.exists()
     try:

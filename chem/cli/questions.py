@@ -60,12 +60,12 @@ class Question:
 
 def product_questions(ask: Ask, tell: Tell) -> list[Question]:
     """A label, top to bottom, then the safety data sheet, then the label's rules."""
-    from chem.label.price import read_price
     from chem.units import (
         read_carrier,
         read_density_range,
         read_mass,
         read_ph,
+        read_price,
         read_rate,
         read_rate_range,
         read_specific_gravity,
@@ -372,7 +372,8 @@ def _sources(ask: Ask, tell: Tell) -> Read:
 
 def _settle(name: str, ask: Ask, tell: Tell) -> list[str]:
     """A name of the label -> names of sources; asks where it is not known or not clear."""
-    from chem.label import Collector, resolve_source
+    from chem.files import Collector
+    from chem.label import resolve_source
     from chem.reference import catalogue
 
     known = catalogue()
@@ -460,7 +461,7 @@ def _located(name: str, folder: Path, shelf: str, what: str) -> str:
 
     Raises: InputProblem where none of them holds it.
     """
-    from chem.label import find_file
+    from chem.files import find_file
 
     try:
         find_file(name, folder, shelf, what)

@@ -74,7 +74,7 @@ def shelf_command(
     seed: SeedOption = 1,
 ) -> None:
     """Would it get along with what I own? Without PRODUCT: all against all."""
-    from chem.cli.writing import write_text
+    from chem.files.writing import write_text
     from chem.reference.fingerprint import made_with
     from chem.sheets.shelf import shelf_csv, shelf_json, shelf_page, shelf_sheet
     from chem.shelf import Cache, Setting, cache_folder, cluster, local, read_item, shelf

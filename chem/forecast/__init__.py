@@ -9,7 +9,7 @@ from chem.forecast.follow import Followed, Out, follow, show_limit
 from chem.forecast.forecast import forecast
 from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES, Gas, gases
 from chem.forecast.prepare import Prepared, Standing, assemble
-from chem.forecast.result import DoubtShare, Forecast, SolidForecast, TankLine
+from chem.forecast.result import AloneForecast, DoubtShare, Forecast, SolidForecast
 from chem.forecast.rules import Rule, broken, never, rules_of
 from chem.forecast.seen import SEEN_WORDS, read_seen
 from chem.forecast.settling import MODEL_KINDS, ONLY_THE_JAR, settle_by
@@ -27,6 +27,7 @@ __all__ = [
     "SEEN_WORDS",
     "THRESHOLD",
     "TIMES_S",
+    "AloneForecast",
     "Answer",
     "Beliefs",
     "DoubtShare",
@@ -43,7 +44,6 @@ __all__ = [
     "Standing",
     "State",
     "Study",
-    "TankLine",
     "Variant",
     "assemble",
     "broken",

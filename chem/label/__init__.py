@@ -1,5 +1,18 @@
 """From what is printed on a jug to moles of conserved components."""
 
+from chem.files import (
+    Collector,
+    FileText,
+    FormModel,
+    Name,
+    as_found,
+    find_file,
+    is_file,
+    load_file,
+    load_toml,
+    read_out_of,
+    validate,
+)
 from chem.label.amounts import label_lines, misfits
 from chem.label.contents import Contents, contents
 from chem.label.door import NameWord, class_of_rule, phrases, plain, read_name
@@ -15,19 +28,6 @@ from chem.label.product import (
     resolve_guarantee,
     resolve_source,
     unsupplied,
-)
-from chem.label.reading import (
-    Collector,
-    FileText,
-    FormModel,
-    Name,
-    as_found,
-    find_file,
-    is_file,
-    load_file,
-    load_toml,
-    read_out_of,
-    validate,
 )
 
 __all__ = [

@@ -9,24 +9,24 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from chem.errors import InputProblem, Problem
-from chem.label.door import NameWord, answers_to, read_name
-from chem.label.price import Price, read_price
-from chem.label.reading import (
+from chem.files import (
     Collector,
     FileText,
-    FormModel,
-    Name,
+    ProductForm,
+    UnreadForm,
     as_found,
     find_file,
     load_file,
     validate,
 )
+from chem.label.door import NameWord, answers_to, read_name
 from chem.reference import Guarantee, Source, catalogue, vague_sources
 from chem.units import (
     Number,
+    Price,
     Rate,
     read_alkalinity,
     read_carrier,
@@ -34,6 +34,7 @@ from chem.units import (
     read_mass,
     read_percent,
     read_ph,
+    read_price,
     read_rate,
     read_rate_range,
     read_specific_gravity,
@@ -41,7 +42,6 @@ from chem.units import (
     read_volume,
 )
 
-FormName = Literal["solution", "suspension", "emulsion", "pesticide", "dry"]
 NOT_JUDGED = {"suspension", "emulsion", "pesticide"}
 DENSITY_WAYS = (
     "the label's net weight with its net volume (`net_weight`, `net_volume`); or weigh 500 mL in "
@@ -65,56 +65,6 @@ NITROGEN_FORMS = (
     "other water soluble nitrogen",
     "water insoluble nitrogen",
 )
-
-
-class ChelatedForm(FormModel):
-    """`[chelated]`: percent of the product that is metal held by an agent."""
-
-    percent: str
-    agent: str | None = None
-
-
-class SaysForm(FormModel):
-    """`[says]`: the label's own rules."""
-
-    pour: Literal["first", "last"] | None = None
-    never_with: tuple[str, ...] = ()
-    carrier_at_least: str | None = None
-    carrier_at_most: str | None = None
-
-
-class UnreadForm(FormModel):
-    """`unread`: a line of the label that its reader could not use, and what it speaks of."""
-
-    line: str
-    text: str
-    kind: Literal["composition", "rule", "rate", "reading", "other"]
-
-
-class ProductForm(FormModel):
-    """A product file as written."""
-
-    name: Name
-    density: str | None = None
-    specific_gravity: str | None = None
-    net_weight: str | None = None
-    net_volume: str | None = None
-    ph: str | None = None
-    ph_at: Literal["neat", "1 %", "10 %"] = "neat"
-    sources: tuple[str, ...] = ()
-    form: FormName = "solution"
-    basis: Literal["w/w", "w/v"] = "w/w"
-    usual_rate: str | None = None
-    rate_range: str | None = None
-    price: str | None = None
-    care: tuple[str, ...] = ()
-    lot: str | None = None
-    unread: tuple[UnreadForm, ...] = ()
-    guarantee: Mapping[str, str] = {}
-    chelated: Mapping[str, str | ChelatedForm] = {}
-    also: Mapping[str, str] = {}
-    says: SaysForm = SaysForm()
-    known: Mapping[str, str] = {}
 
 
 @dataclass(frozen=True)
@@ -147,7 +97,7 @@ class Product:
     its pH is this jug's own, else it is printed, of another lot; ph_in_eq: alkalinity [eq/L]
     of the water that it was read in, 0 for distilled; ec: conductivity [mS/cm] that a share
     by mass of it in pure water was measured to have; clear_at: it was seen to stay
-    clear there [degC]; vague: names that fit several
+    clear there [degC]; net_volume_L: of a full jug; vague: names that fit several
     sources (`vague_sources.csv`); unplaced: names that fit none; unread: lines of the label that
     its reader could not use; read_from: the file as it was read.
     """
@@ -177,6 +127,7 @@ class Product:
     ph_in_eq: float = 0.0
     ec: tuple[float, float] | None = None
     clear_at: float | None = None
+    net_volume_L: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
     def __repr__(self) -> str:
@@ -215,7 +166,7 @@ class Product:
         parts = []
         for one in fields(self):
             value = getattr(self, one.name)
-            if one.name in ("read_from", "care", "lot"):
+            if one.name in ("read_from", "care", "lot", "net_volume_L"):
                 continue
             if one.name == "sources":
                 value = [s.key for s in value]
@@ -333,6 +284,8 @@ def product_of(
             "the smaller spray volume under carrier_at_least",
         )
     clear_at, ph_in_eq, ec = _clear_at(form, found), _ph_in(form, found), _ec(form, found)
+    net = form.net_volume
+    net_volume = found.attempt(read_volume, net, "net_volume") if net else None
     found.done()
     return Product(
         key=key,
@@ -360,6 +313,7 @@ def product_of(
         ph_in_eq=ph_in_eq,
         ec=ec,
         clear_at=clear_at,
+        net_volume_L=net_volume,
         read_from=read_from,
     )
 

@@ -17,9 +17,9 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, BaseModel, ConfigDict
 
 from chem.errors import InputProblem, Problem
+from chem.files import FileText, read_out_of
 from chem.forecast import SEEN_WORDS, Forecast
 from chem.forecast.rules import name_of
-from chem.label import FileText, read_out_of
 from chem.tank import Mix, read_mix
 from chem.units import format_rate
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from chem.advice.agents import LICENCE
 from chem.advice.fix import LEVERS, Fixes
-from chem.advice.levers import RATES, Fix, NoUse, main_nutrient
+from chem.advice.levers import RATES, Fix, NoUse
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken
 from chem.sheets.as_json import as_json, odds_under
+from chem.sheets.at_once import at_once
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import ByTime
@@ -19,6 +20,7 @@ from chem.sheets.rules import (
     rules_json,
 )
 from chem.sheets.words import TIME_WORDS, odds
+from chem.tank import main_nutrient
 from chem.units import (
     Units,
     format_area,
@@ -55,11 +57,11 @@ def fix_sheet(result: Fixes, units: Units = "both") -> Sheet:
     rules = forbids(result.rules, result.mix)
     if rules:
         title = "Never in one tank" if result.refused else "A rule is broken as asked"
-        blocks.append(Block(title, items=[f"{r[0].upper()}{r[1:]}." for r in rules]))
+        blocks.append(Block(title, items=[f"{r[0].upper()}{r[1:]}." for r in rules], kind="stop"))
     if result.gases:
         items = [evolved_sentence(g, result.mix) for g in result.gases]
-        blocks.append(Block("Gas or heat", items=items))
-    blocks.append(Block("Do this next", [_next(result, units)]))
+        blocks.append(Block("Gas or heat", items=items, kind="stop"))
+    blocks.append(Block("Do this next", [_next(result, units)], kind="next"))
     for lever in LEVERS:
         found = [_words(result, f, units) for f in result.fixes if f.lever == lever]
         if found:
@@ -294,18 +296,9 @@ def _words(result: Fixes, found: Fix, units: Units) -> str:
 
 def _spray(result: Fixes) -> str | None:
     """What spraying at once would do, apart from the changes."""
-    if broken(result.rules) or result.probability[result.judged_at] < THRESHOLD:
+    if broken(result.rules) or result.answer not in {"haze", "curdle"}:
         return None
-    if result.spray_within_minutes is None:
-        return "No use: it may show within a minute."
-    return (
-        f"Clear for about {_minutes(result.spray_within_minutes)}, then it shows: spray within "
-        "that, or change it."
-    )
-
-
-def _minutes(minutes: float) -> str:
-    return f"{minutes:.0f} min" if minutes < 90.0 else f"{minutes / 60.0:.0f} h"
+    return at_once(result.answer, result.spray_within_minutes)
 
 
 def fix_json(result: Fixes, units: Units = "both") -> str:

@@ -75,6 +75,15 @@ def jar_sheet(result: Jar, units: Units = "both") -> Sheet:
     return Sheet(f"Jar test: {mix.name}", answer, kept)
 
 
+def jar_short(result: Jar, units: Units = "both") -> tuple[list[str], list[str]]:
+    """What to measure and when to look, in few lines: paragraphs and items."""
+    size = f"{result.jar_mL:.0f} mL with the tank's own water."
+    items = [
+        f"{step.product or 'water'}: {step_text(result, step, units)}" for step in result.steps
+    ]
+    return [size], [*items, _between(result)]
+
+
 def _measured(result: Jar, units: Units) -> list[Block]:
     mix = result.forecast.mix
     amounts = [
@@ -221,6 +230,7 @@ def _when(minutes: float) -> str:
 def jar_json(result: Jar, units: Units = "both") -> str:
     """The JSON object of the contract."""
     found = result.forecast
+    kinds = {line.product: line.kind for line in found.loads[0].lines}
     return as_json(
         contract.Jar(
             mix=found.mix.name,
@@ -230,7 +240,11 @@ def jar_json(result: Jar, units: Units = "both") -> str:
             order=ORDERS[result.order],
             steps=[
                 tank_line(
-                    s.product or "water", s.amount, step_text(result, s, units), by_mass=s.by_mass
+                    s.product or "water",
+                    s.amount,
+                    step_text(result, s, units),
+                    by_mass=s.by_mass,
+                    kind=kinds.get(s.product or "water", "product"),
                 )
                 for s in result.steps
             ],

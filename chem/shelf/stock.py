@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from chem.errors import InputProblem, Problem
+from chem.files import Collector
 from chem.forecast import Study
-from chem.label import Collector, Product, label_lines, misfits, read_product
+from chem.label import Product, label_lines, misfits, read_product
 from chem.tank import UNKNOWN_WATER, Addition, Mix, Water, unfit_rate
 from chem.units import Rate, read_carrier, read_rate, read_temperature
 

@@ -1,7 +1,7 @@
 """From jugs, water and rates to totals in the finished solution."""
 
 from chem.tank.catch import CatchTest, by_area, by_speed
-from chem.tank.fill import Finished, delivered_kg_per_ha, finish, tank_amounts
+from chem.tank.fill import Finished, delivered_kg_per_ha, finish
 from chem.tank.made import make_mix, make_water
 from chem.tank.mix import (
     MAX_PRODUCTS,
@@ -13,6 +13,15 @@ from chem.tank.mix import (
     read_mix,
     room_taken,
     unfit_rate,
+)
+from chem.tank.pouring import (
+    Load,
+    TankLine,
+    covered_m2,
+    lines,
+    loads,
+    main_nutrient,
+    tank_amounts,
 )
 from chem.tank.variants import (
     grams_per_litre,
@@ -43,18 +52,24 @@ __all__ = [
     "Adjuvant",
     "CatchTest",
     "Finished",
+    "Load",
     "Mix",
+    "TankLine",
     "Water",
     "WaterTotals",
     "by_area",
     "by_speed",
     "change_mix",
+    "covered_m2",
     "delivered_kg_per_ha",
     "find_water",
     "finish",
     "grams_per_litre",
     "in_order",
     "millilitres_per_litre",
+    "lines",
+    "loads",
+    "main_nutrient",
     "make_mix",
     "make_water",
     "mix_schema",

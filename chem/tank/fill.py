@@ -116,19 +116,6 @@ def finish(
     )
 
 
-def tank_amounts(mix: Mix) -> list[float]:
-    """[L] or [kg] of each product in the mix's tank (in one litre where no tank is named)."""
-    tank = mix.tank_L or 1.0
-    room = 0.0
-    if mix.fill == "water first":
-        room = sum(
-            a.amount_per_L(mix.carrier_L_per_m2) / 1000.0 for a in mix.additions if not a.by_mass
-        )
-    return [
-        tank / (1.0 + room) * a.amount_per_L(mix.carrier_L_per_m2) / 1000.0 for a in mix.additions
-    ]
-
-
 def delivered_kg_per_ha(mix: Mix) -> dict[str, float]:
     """Guaranteed nutrients put down, by guarantee line [kg/ha]; nitrogen forms folded in total."""
     out: dict[str, float] = {}

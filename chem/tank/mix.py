@@ -6,26 +6,23 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from chem.errors import InputProblem, Problem
-from chem.label import (
+from chem.files import (
+    CatchForm,
     Collector,
     FileText,
-    FormModel,
-    Name,
-    NameWord,
-    Product,
-    find_product,
+    MixForm,
     is_file,
     load_file,
-    phrases,
-    read_name,
     validate,
 )
+from chem.label import NameWord, Product, find_product, phrases, read_name
 from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
 from chem.units import (
     Rate,
+    read_area,
     read_carrier,
     read_percent,
     read_ph,
@@ -38,44 +35,6 @@ Spray = tuple[float | None, float | None, tuple[FileText, ...]]
 """Spray volume [L/m2], its relative error, and the file of the catch test that gave it."""
 DEFAULT_T_CELSIUS = 20.0
 MAX_PRODUCTS = 12
-
-
-class AddForm(FormModel):
-    """`[[add]]`: one product and its rate."""
-
-    product: str
-    rate: str | None = None
-
-
-class CatchForm(FormModel):
-    """A catch test kept by `jarsight calibrate --out`."""
-
-    name: Name
-    carrier: str
-    error_percent: str = "3"
-
-
-class AdjuvantForm(FormModel):
-    """`[adjuvant]`: only its pH window is judged."""
-
-    name: Name
-    rate: str | None = None
-    ph_at_most: str | None = None
-    ph_at_least: str | None = None
-
-
-class MixForm(FormModel):
-    """A mix file as written."""
-
-    name: Name
-    water: str = "unknown"
-    carrier: str
-    fill: Literal["to mark", "water first"] = "to mark"
-    tank: str | None = None
-    temperature: str | None = None
-    coldest: str | None = None
-    add: tuple[AddForm, ...] = ()
-    adjuvant: AdjuvantForm | None = None
 
 
 @dataclass(frozen=True)
@@ -127,7 +86,7 @@ class Adjuvant:
 @dataclass(frozen=True)
 class Mix:
     """A mix in numbers: carrier [L/m2], its text as printed (empty where it was reckoned) and its
-    relative error where a catch test gave it, tank [L], temperatures [degC].
+    relative error where a catch test gave it, tank [L], temperatures [degC], area [m2].
 
     read_from: the mix's own file as it was read, and the catch test's where it names one.
     """
@@ -145,6 +104,7 @@ class Mix:
     notes: tuple[str, ...] = ()
     carrier_error: float | None = None
     carrier_text: str = ""
+    area_m2: float | None = None
     read_from: tuple[FileText, ...] = field(default=(), compare=False, repr=False)
 
     def __repr__(self) -> str:
@@ -200,6 +160,7 @@ def mix_of(
     notes: list[str] = []
     carrier_L_per_m2, carrier_error, catch = carrier(found)
     tank = found.attempt(read_volume, form.tank, "tank") if form.tank else None
+    area = found.attempt(read_area, form.area, "area") if form.area else None
     temperature = DEFAULT_T_CELSIUS
     if form.temperature:
         read = found.attempt(read_temperature, form.temperature, "temperature")
@@ -236,6 +197,7 @@ def mix_of(
         notes=tuple(notes),
         carrier_error=carrier_error,
         carrier_text="" if carrier_error is not None else form.carrier,
+        area_m2=area,
         read_from=(*read_from, *catch),
     )
 
@@ -248,8 +210,10 @@ def change_mix(
     water: str | None = None,
     temperature: str | None = None,
     coldest: str | None = None,
+    tank: str | None = None,
+    area: str | None = None,
 ) -> Mix:
-    """The mix with another carrier, water or temperature, each as text with its unit.
+    """The mix with another carrier, tank, area, water or temperature, each as text with its unit.
 
     Raises: InputProblem with every problem of the values given.
     """
@@ -259,6 +223,8 @@ def change_mix(
         ("carrier_L_per_m2", "--carrier", carrier, read_carrier),
         ("t_celsius", "--temperature", temperature, read_temperature),
         ("coldest_celsius", "--coldest", coldest, read_temperature),
+        ("tank_L", "--tank", tank, read_volume),
+        ("area_m2", "--area", area, read_area),
     ):
         if text is not None:
             changes[name] = found.attempt(reader, text, option)

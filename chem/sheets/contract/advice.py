@@ -239,6 +239,18 @@ class TryEntry(Part):
     sentence: str
 
 
+class CleanEntry(Part):
+    """A step of cleaning out; what_for: keys of causes, none for all; litres: each time."""
+
+    what: str
+    what_for: Sequence[str]
+    litres: Figure
+    times: int
+    minutes: int
+    agent: str | None
+    sentence: str
+
+
 class Diagnose(OfMix):
     """It went wrong: likeliest causes first, what to try, whether it can be sprayed."""
 
@@ -248,5 +260,6 @@ class Diagnose(OfMix):
     tries: Sequence[TryEntry]
     sprayable: Figure
     clean_out: str
+    cleaning: Sequence[CleanEntry]
     remarks: Sequence[str]
     model_agrees: bool

@@ -10,6 +10,7 @@ from chem.sheets.contract.parts import (
     DoubtEntry,
     EvolvedEntry,
     Figure,
+    LoadEntry,
     OfMix,
     Part,
     RangeEntry,
@@ -54,6 +55,14 @@ class ForecastDoubt(DoubtEntry):
     share_of_odds: Figure
 
 
+class AloneEntry(Part):
+    """A product that hazes or curdles by itself in the same water."""
+
+    product: str
+    answer: str
+    probability: Figure
+
+
 class Forecast(OfMix):
     """Will it stay clear? solids: most pressing first; tank: none where it must never be poured."""
 
@@ -76,6 +85,9 @@ class Forecast(OfMix):
     gases: Sequence[EvolvedEntry]
     not_judged: Sequence[str]
     tank: Sequence[TankLine]
+    loads: Sequence[LoadEntry]
+    spray_within_minutes: Figure
+    alone: Sequence[AloneEntry]
     delivered_kg_per_ha: dict[str, Figure]
     adjuvant: Window | None
     doubts: Sequence[ForecastDoubt]
@@ -97,7 +109,8 @@ class OrderEntry(Part):
 
 
 class Pour(OfMix):
-    """Orders to pour in, best first; asked: the mix's own; least, most: over all that may be."""
+    """Orders to pour in, best first; asked: the mix's own; least, most: over all that may be;
+    tank: everything poured, in the order advised."""
 
     orders: Sequence[OrderEntry]
     asked: OrderEntry
@@ -110,6 +123,7 @@ class Pour(OfMix):
     gases: Sequence[str]
     not_judged: Sequence[str]
     all_water_first: Figure
+    tank: Sequence[TankLine]
 
 
 class LookEntry(Part):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 import json
+import re
 import tomllib
 import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -24,6 +25,8 @@ T = TypeVar("T")
 
 
 LARGEST_FILE_BYTES = 1_000_000
+_TOO_DOTTED = re.compile(rb"(?:\.[ \t]*[\w\"'-]+[ \t]*){20}")
+"""The parser takes 1.6 GB for a key of 20,000 parts."""
 """No label or mix is longer than a novel; a larger file is another kind of file."""
 
 
@@ -108,9 +111,9 @@ class Collector:
             return None
 
     def done(self) -> None:
-        """Raises: InputProblem with everything found."""
+        """Raises: InputProblem with everything found, each once."""
         if self.problems:
-            raise InputProblem(self.problems)
+            raise InputProblem(list(dict.fromkeys(self.problems)))
 
 
 def find_file(name: str, beside: Path | None, demo: str, what: str, where: str = "") -> Path:
@@ -162,6 +165,9 @@ def load_file(path: Path, what: str) -> tuple[dict[str, Any], FileText]:
     Raises: InputProblem (missing, unreadable, far too large, not UTF-8, not TOML).
     """
     data = _bytes(path, what)
+    if _TOO_DOTTED.search(data):
+        wrong = "it holds a key of more than 20 parts with dots between"
+        raise InputProblem(Problem(f"`{path}`", wrong, f"a {what} file; `jarsight new` writes one"))
     try:
         tables = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
@@ -181,6 +187,9 @@ def load_file(path: Path, what: str) -> tuple[dict[str, Any], FileText]:
 
 def _bytes(path: Path, what: str) -> bytes:
     kept = _KEPT.get()
+    if kept is None and _is_pipe(path):
+        wrong = "it is a pipe or a device, not a file"
+        raise InputProblem(Problem(f"`{path}`", wrong, f"the path of a {what} file"))
     try:
         if kept is not None:
             return _unspoilt(kept, path, what)
@@ -198,6 +207,15 @@ def _bytes(path: Path, what: str) -> bytes:
         wrong = f"it is larger than {LARGEST_FILE_BYTES // 1_000_000} MB, far more than any {what}"
         raise InputProblem(Problem(f"`{path}`", wrong, f"a {what} file as TOML text"))
     return data
+
+
+def _is_pipe(path: Path) -> bool:
+    """Whether reading it might wait for ever; what a shell hands over (`/dev/fd/63`) is meant."""
+    handed = path.as_posix().startswith(("/dev/fd/", "/dev/stdin", "/proc/self/fd/"))
+    try:
+        return path.exists() and not (handed or path.is_file() or path.is_dir())
+    except (OSError, ValueError):
+        return False
 
 
 def _unspoilt(kept: Mapping[tuple[str, str], FileText], path: Path, what: str) -> bytes:
