@@ -9,7 +9,7 @@ from chem.forecast import NOTHING_LEARNED, Beliefs
 from chem.notebook.facts import Facts, Replay, mix_key, raw_odds
 from chem.notebook.memory import Memory
 from chem.notebook.readings import Readings
-from chem.notebook.store import Kept, current
+from chem.notebook.store import Kept, Notebook, current
 
 
 @dataclass(frozen=True)
@@ -20,6 +20,16 @@ class Learned:
     facts: tuple[Facts, ...]
     readings: Readings
     memory: Memory
+
+    def knows(self, jugs: Sequence[str]) -> bool:
+        """Whether anything was learned of any of these jugs, by their identities."""
+        return self.readings.knows(jugs) or bool(self.memory.known & set(jugs))
+
+
+def learn_from(book: Notebook, seed: int = 1) -> tuple[tuple[Kept, ...], Learned]:
+    """A notebook's entries and what they teach. Raises: InputProblem where it can't be read."""
+    kept = book.kept()
+    return kept, learn(kept, Replay(seed=seed))
 
 
 def learn(
