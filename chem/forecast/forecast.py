@@ -29,6 +29,7 @@ from chem.forecast.result import (
     SolidForecast,
 )
 from chem.forecast.rules import broken, never
+from chem.forecast.salt import salt
 from chem.forecast.settling import settle_by
 from chem.forecast.state import Bools, State
 from chem.forecast.study import Study
@@ -96,6 +97,7 @@ def forecast(
         ph_settled=median(here.ph_settled),
         ionic_strength_mol_per_kg=seen.ionic_mol_per_kg,
         conductivity_mS_per_cm=_conductivity(seen),
+        salt=salt(seen),
         density_kg_per_L=median(finished.density_kg_per_L),
         coverage=median(np.where(fresh.clear.converged, coverage(fresh.clear), np.nan)),
         totals_mol_per_L={

@@ -34,6 +34,7 @@ from chem.sheets.rules import (
     rules_json,
     two_figures,
 )
+from chem.sheets.salt import KG_PER_HA_TO_LB_PER_1000_SQ_FT, salt_block, salt_entry
 from chem.sheets.tank import load_entries, load_title, rows, tank_entries
 from chem.sheets.words import CLEARLY, TIME_WORDS, WATCH_THE_JAR, after, odds, over_limit, with_name
 from chem.units import (
@@ -47,7 +48,6 @@ from chem.units import (
 
 NEVER = "Never in one tank: toxic gas. Don't pour."
 RANK = {"clear": 0, "haze": 1, "curdle": 2}
-KG_PER_HA_TO_LB_PER_1000_SQ_FT = 0.45359237**-1 * 92.90304 / 1e4
 
 
 def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = False) -> Sheet:
@@ -59,6 +59,7 @@ def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = F
         _ph(result),
         _what_comes_out(result, units),
         _nutrients(result, units),
+        salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
         _granted(result),
         Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         Block("If it goes wrong", items=IF_IT_GOES_WRONG),
@@ -83,6 +84,7 @@ def parts(
         _granted(result),
         _tank(result, units),
         _nutrients(result, units),
+        salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
         Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         Block("If it goes wrong", items=IF_IT_GOES_WRONG),
     ]
@@ -111,6 +113,7 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ph_settled=result.ph_settled,
             ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
             conductivity_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
+            salt=salt_entry(result.salt, mix),
             density_kg_per_L=result.density_kg_per_L,
             coverage=result.coverage,
             totals_mol_per_L=dict(result.totals_mol_per_L),
