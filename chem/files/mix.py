@@ -8,10 +8,13 @@ from chem.files.reading import FormModel, Name
 
 
 class AddForm(FormModel):
-    """`[[add]]`: one product and its rate."""
+    """`[[add]]`: one product and its rate, or what is left of an earlier tank."""
 
-    product: str
+    product: str | None = None
     rate: str | None = None
+    leftover: str | None = None
+    amount: str | None = None
+    age: str | None = None
 
 
 class AdjuvantForm(FormModel):

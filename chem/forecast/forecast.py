@@ -279,7 +279,7 @@ NAMED = {
 
 def _by_name(mix: Mix) -> list[str]:
     """What a name alone was taken to tell."""
-    named = [(a.product.name, a.product.by_name) for a in mix.additions]
+    named = [(a.product.name, a.product.by_name) for a in mix.met.additions]
     if mix.adjuvant is not None:
         named.append((mix.adjuvant.name, mix.adjuvant.by_name))
     return [f"{name}: taken by its name {NAMED[w.means]}" for name, words in named for w in words]
@@ -302,8 +302,22 @@ def _air_and_ice(seen: Followed, in_air: tuple[float, float] | None, mix: Mix) -
     return tuple(notes)
 
 
+def age_words(age_s: float) -> str:
+    """`18 h`, `2 days`."""
+    hours = age_s / 3600.0
+    return f"{hours:.0f} h" if hours < 48.0 else f"{hours / 24.0:.0f} days"
+
+
 def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str, ...]:
-    notes = [*ready.mix.notes, *ready.water.notes, *_by_name(ready.mix)]
+    notes = [
+        *ready.mix.notes,
+        *(
+            f"{left.mix.name}: what is left of it, {100 * left.share:.0f} % of the tank, counts as "
+            f"poured then and {age_words(left.age_s)} old; the rates are of the fresh spray alone"
+            for left in ready.mix.leftovers
+        ),
+    ]
+    notes += [*ready.water.notes, *_by_name(ready.mix)]
     for inside in ready.contents:
         notes += inside.notes
     coldest = ready.mix.coldest_celsius

@@ -24,7 +24,7 @@ def _rows() -> tuple[tuple[tuple[str, ...], float, tuple[str, ...], str], ...]:
 
 def beyond_ions(mix: Mix, mol_per_L: Mapping[str, float]) -> tuple[str, ...]:
     """What is not judged here: components [mol/L] that meet, or meet a product of some form."""
-    forms = {a.product.form for a in mix.additions}
+    forms = {a.product.form for a in mix.met.additions}
     if mix.adjuvant is not None:
         forms.add("adjuvant")
     return tuple(

@@ -1,12 +1,13 @@
 """From jugs, water and rates to totals in the finished solution."""
 
 from chem.tank.catch import CatchTest, by_area, by_speed
-from chem.tank.fill import Finished, delivered_kg_per_ha, finish
+from chem.tank.fill import Finished, delivered_kg_per_ha, finish, topped
 from chem.tank.made import make_mix, make_water
 from chem.tank.mix import (
     MAX_PRODUCTS,
     Addition,
     Adjuvant,
+    Leftover,
     Mix,
     change_mix,
     mix_schema,
@@ -52,6 +53,7 @@ __all__ = [
     "Adjuvant",
     "CatchTest",
     "Finished",
+    "Leftover",
     "Load",
     "Mix",
     "TankLine",
@@ -77,6 +79,7 @@ __all__ = [
     "read_mix",
     "read_water",
     "tank_amounts",
+    "topped",
     "water_schema",
     "water_totals",
     "with_carrier",
