@@ -36,6 +36,7 @@ from chem.sheets.rules import (
     rules_json,
     two_figures,
 )
+from chem.sheets.salt import KG_PER_HA_TO_LB_PER_1000_SQ_FT, salt_block, salt_entry
 from chem.sheets.tank import load_entries, load_title, rows, tank_entries
 from chem.sheets.words import CLEARLY, TIME_WORDS, WATCH_THE_JAR, after, odds, over_limit, with_name
 from chem.units import (
@@ -49,7 +50,6 @@ from chem.units import (
 
 NEVER = "Never in one tank: toxic gas. Don't pour."
 RANK = {"clear": 0, "haze": 1, "curdle": 2}
-KG_PER_HA_TO_LB_PER_1000_SQ_FT = 0.45359237**-1 * 92.90304 / 1e4
 
 
 def forecast_sheet(
@@ -62,7 +62,7 @@ def forecast_sheet(
     """The whole sheet; `chemist` adds SI, ionic strength, draws and seed; told: what the notebook
     says of it."""
     part = forecast_blocks(result, units)
-    order = ("tank", "ph", "out", "nutrients", "granted", "always", "wrong", "decides")
+    order = ("tank", "ph", "out", "nutrients", "salt", "granted", "always", "wrong", "decides")
     blocks = [*forecast_first(result, units, told), *(part[name] for name in order)]
     if chemist:
         blocks += chemist_blocks(result)
@@ -94,6 +94,7 @@ def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]
         "ph": _ph(result),
         "out": _what_comes_out(result, units),
         "nutrients": _nutrients(result, units),
+        "salt": salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
         "granted": _granted(result),
         "always": Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         "wrong": Block("If it goes wrong", items=IF_IT_GOES_WRONG),
@@ -112,6 +113,7 @@ def parts(
         _granted(result),
         _tank(result, units),
         _nutrients(result, units),
+        salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
         Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         Block("If it goes wrong", items=IF_IT_GOES_WRONG),
     ]
@@ -140,6 +142,7 @@ def forecast_json(result: Forecast, units: Units = "both", told: Told | None = N
             ph_settled=result.ph_settled,
             ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
             conductivity_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
+            salt=salt_entry(result.salt, mix),
             density_kg_per_L=result.density_kg_per_L,
             coverage=result.coverage,
             totals_mol_per_L=dict(result.totals_mol_per_L),

@@ -15,6 +15,7 @@ from chem.sheets.contract.parts import (
     Part,
     RangeEntry,
     Ruled,
+    SaltEntry,
     TankLine,
 )
 
@@ -84,6 +85,7 @@ class Forecast(OfMix):
     ph_settled: Figure
     ionic_strength_mol_per_kg: Figure
     conductivity_mS_per_cm: RangeEntry | None
+    salt: SaltEntry
     density_kg_per_L: Figure
     coverage: Figure
     totals_mol_per_L: dict[str, Figure]
