@@ -140,7 +140,7 @@ def asked_mix(
     for text in rate or ():
         name, new = _named(text, "--rate", needed=True)
         rows[_place(name, rows, beside)]["rate"] = new
-    usual = len(rows)
+    before = sum("product" in row for row in rows)
     for text in add or ():
         name, new = _named(text, "--add", needed=False)
         rows.append({"product": find_jug(name, beside), **({"rate": new} if new else {})})
@@ -160,9 +160,10 @@ def asked_mix(
     found = mix_from(tried, path, read_from, sprayer)
     others = {key: value for key, value in wanted.items() if key in raw}
     found = change_mix(found, beside, **others) if others else found
+    jugs = [row for row in rows if "product" in row]
     said = tuple(
         f"{one.product.name}: its usual rate taken, {one.rate.text}"
-        for one, row in list(zip(found.additions, rows, strict=False))[usual:]
+        for one, row in list(zip(found.additions, jugs, strict=False))[before:]
         if "rate" not in row
     )
     found = replace(found, notes=(*found.notes, *said))
@@ -190,7 +191,10 @@ def save_mix(
     moved = {**raw, "add": [dict(row) for row in raw["add"]]}
     if to.parent.resolve() != beside.resolve():
         for row in moved["add"]:
-            row["product"] = _from_there(row["product"], beside, "products", to.parent)
+            if "product" in row:
+                row["product"] = _from_there(row["product"], beside, "products", to.parent)
+            if "leftover" in row:
+                row["leftover"] = _relative(beside / row["leftover"], to.parent)
         if moved.get("water") not in (None, "unknown"):
             moved["water"] = _from_there(moved["water"], beside, "waters", to.parent)
     if moved["name"] == QUICK:
@@ -292,7 +296,9 @@ def _place(name: str, rows: Sequence[dict[str, Any]], beside: Path) -> int:
     places = () if shed is None else (product_folder(shed),)
     titles = {}
     for i, row in enumerate(rows):
-        file = str(row.get("product", ""))
+        if "product" not in row:
+            continue
+        file = str(row["product"])
         titles[Path(str(i)) / Path(file).stem] = find_product(file, beside, "", places).name
     meant = _meant(name, titles)
     if len(meant) != 1:

@@ -48,7 +48,10 @@ class Draft:
         if file:
             form = _form(file, shed)
             texts |= {key: getattr(form, key) or "" for key in TEXTS}
-            jugs = tuple((_beside(file, a.product, shed), a.rate or "") for a in form.add)
+            if any(a.leftover is not None for a in form.add):
+                wrong = "what is left of a tank can't be poured here yet"
+                raise InputProblem(Problem(file, wrong, f"`jarsight forecast {file}`"))
+            jugs = tuple((_beside(file, a.product or "", shed), a.rate or "") for a in form.add)
             texts["water"] = (
                 _beside(file, texts["water"], shed)
                 if form.water not in (None, "unknown")
@@ -97,7 +100,7 @@ class Draft:
         raw["add"] = [{"product": p, **({"rate": r} if r else {})} for p, r in self.jugs]
         form = _form(self.file, shed) if self.file else None
         if form is not None:
-            raw["fill"] = form.fill
+            raw |= {"fill": form.fill, **({"area": form.area} if form.area else {})}
             if form.adjuvant is not None:
                 raw["adjuvant"] = form.adjuvant.model_dump(exclude_none=True)
         name = self.file or "this mix"

@@ -6,16 +6,24 @@ from typing import Annotated, ClassVar, Literal
 
 from chem.files.reading import FormModel, Name
 from chem.files.table import Ask, Numbered, Reader
-from chem.units import read_area, read_carrier, read_ph, read_rate, read_temperature, read_volume
+from chem.units import (
+    read_area,
+    read_carrier,
+    read_duration,
+    read_ph,
+    read_rate,
+    read_temperature,
+    read_volume,
+)
 
 MAX_PRODUCTS = 12
 
 
 class AddForm(FormModel):
-    """`[[add]]`: one product and its rate."""
+    """`[[add]]`: one product and its rate, or what is left of an earlier tank."""
 
     product: Annotated[
-        str,
+        str | None,
         Ask(
             "Product {n}, its file or name",
             heading="Products, in the order poured:",
@@ -23,12 +31,22 @@ class AddForm(FormModel):
             'qt/100 gal". One such block for each product; "" as rate = the label\'s usual rate.',
             open=True,
         ),
-    ]
+    ] = None
     rate: Annotated[
         str | None,
         Reader(read_rate, by_form=True),
         Ask("  rate", "4 fl oz/1000 sq ft", open=True),
     ] = None
+    leftover: Annotated[
+        str | None,
+        Ask(
+            example="yesterday.toml",
+            note="or, in place of a product, what is left of an earlier tank: its mix file, how "
+            "much, how old",
+        ),
+    ] = None
+    amount: Annotated[str | None, Reader(read_volume), Ask(example="10 gal")] = None
+    age: Annotated[str | None, Reader(read_duration), Ask(example="1 day")] = None
 
 
 class AdjuvantForm(FormModel):

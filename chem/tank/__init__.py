@@ -2,11 +2,12 @@
 
 from chem.files import MAX_PRODUCTS
 from chem.tank.catch import CatchTest, by_area, by_speed
-from chem.tank.fill import Finished, delivered_kg_per_ha, finish
+from chem.tank.fill import Finished, delivered_kg_per_ha, finish, topped
 from chem.tank.made import make_mix, make_water
 from chem.tank.mix import (
     Addition,
     Adjuvant,
+    Leftover,
     Mix,
     change_mix,
     mix_from,
@@ -56,6 +57,7 @@ __all__ = [
     "Adjuvant",
     "CatchTest",
     "Finished",
+    "Leftover",
     "Load",
     "Mix",
     "Sprayer",
@@ -86,6 +88,7 @@ __all__ = [
     "read_sprayer",
     "read_water",
     "tank_amounts",
+    "topped",
     "water_of",
     "water_schema",
     "water_totals",

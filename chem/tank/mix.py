@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -26,6 +27,7 @@ from chem.units import (
     Rate,
     read_area,
     read_carrier,
+    read_duration,
     read_ph,
     read_rate,
     read_temperature,
@@ -56,6 +58,18 @@ class Addition:
     def by_mass(self) -> bool:
         """Whether the rate is a weight."""
         return self.rate.kind == "mass"
+
+
+@dataclass(frozen=True)
+class Leftover:
+    """What is left of an earlier tank, poured in before the water.
+
+    mix: as it was poured; share: of the tank it goes into, by volume; age_s: since it was mixed.
+    """
+
+    mix: Mix
+    share: float
+    age_s: float
 
 
 @dataclass(frozen=True)
@@ -107,16 +121,31 @@ class Mix:
     carrier_text: str = ""
     sprayer: Sprayer | None = None
     area_m2: float | None = None
+    leftovers: tuple[Leftover, ...] = ()
     read_from: tuple[FileText, ...] = field(default=(), compare=False, repr=False)
 
     def __repr__(self) -> str:
         names = " + ".join(a.product.name for a in self.additions)
         return f"<Mix {self.name!r}: {names} in {self.water.name}>"
 
+    @cached_property
+    def met(self) -> Mix:
+        """With every product that is in a leftover after its own, for what must not meet."""
+        if not self.leftovers:
+            return self
+        others = [a for left in self.leftovers for a in left.mix.additions]
+        return replace(self, additions=(*self.additions, *others), leftovers=())
+
+    @property
+    def fresh_share(self) -> float:
+        """Of the tank, what is not left of an earlier one; rates speak of it alone."""
+        return 1.0 - sum(left.share for left in self.leftovers)
+
     @property
     def files(self) -> tuple[FileText, ...]:
         """Every file that was read for it, its own first: enough to read it again."""
         named = [self.water.read_from, *(a.product.read_from for a in self.additions)]
+        named += [file for left in self.leftovers for file in left.mix.files]
         return tuple(dict.fromkeys([*self.read_from, *(f for f in named if f is not None)]))
 
 
@@ -153,10 +182,32 @@ def mix_from(
         path.name,
         carrier=lambda found: _carrier(form.carrier, beside, shed, found),
         water=lambda where: shed.water or find_water(form.water or "unknown", beside, where),
-        product=lambda i, where: find_product(form.add[i].product, beside, where, shed.places),
+        product=lambda i, where: find_product(
+            form.add[i].product or "", beside, where, shed.places
+        ),
+        leftover=lambda i, where: _earlier(form.add[i].leftover or "", path, where),
         read_from=(*(() if read_from is None else (read_from,)), *shed.files),
     )
     return replace(mix, notes=(*mix.notes, *shed.notes), sprayer=shed.sprayer)
+
+
+def _earlier(name: str, path: Path, where: str) -> Mix:
+    """The mix of a leftover, beside the mix that takes it. Raises: InputProblem."""
+    earlier = path.parent / name.strip()
+    if earlier.resolve() == path.resolve():
+        raise InputProblem(
+            Problem(f"{where} = {name!r}", "that is this very mix", "the earlier tank's file")
+        )
+    mix = read_mix(earlier)
+    if mix.leftovers:
+        raise InputProblem(
+            Problem(
+                f"{where} = {name!r}",
+                "that tank was made of a leftover itself",
+                "a tank mixed fresh; what is left twice over is for the label's disposal",
+            )
+        )
+    return mix
 
 
 def mix_of(
@@ -166,6 +217,7 @@ def mix_of(
     carrier: Callable[[Collector], Spray],
     water: Callable[[str], Water],
     product: Callable[[int, str], Product],
+    leftover: Callable[[int, str], Mix] | None = None,
     read_from: tuple[FileText, ...] = (),
 ) -> Mix:
     """The mix of a form; file: as messages name it.
@@ -191,8 +243,9 @@ def mix_of(
     except InputProblem as problem:
         found.take(problem, "water")
     additions = _additions(form, product, found)
+    leftovers = _leftovers(form, tank, leftover, found)
     adjuvant = _adjuvant(form, found)
-    if not form.add:
+    if not [entry for entry in form.add if entry.leftover is None]:
         found.add("add", [], "a mix needs at least one product", "an [[add]] table per product")
     if len(form.add) > MAX_PRODUCTS:
         found.add("add", len(form.add), f"more than {MAX_PRODUCTS} products", "fewer in one tank")
@@ -215,6 +268,7 @@ def mix_of(
         carrier_error=carrier_error,
         carrier_text="" if carrier_error is not None else form.carrier or "",
         area_m2=area,
+        leftovers=tuple(leftovers),
         read_from=(*read_from, *catch),
     )
 
@@ -292,6 +346,11 @@ def _additions(
     out: list[Addition] = []
     seen: dict[str, Product] = {}
     for i, entry in enumerate(form.add, start=1):
+        if entry.leftover is not None:
+            continue
+        if entry.product is None:
+            found.add(f"add[{i}].product", None, "no product", "a product's file")
+            continue
         try:
             product = of(i - 1, found.where(f"add[{i}].product"))
         except InputProblem as problem:
@@ -314,6 +373,47 @@ def _additions(
             found.take(InputProblem(unfit), f"add[{i}].rate")
             continue
         out.append(Addition(product, rate))
+    return out
+
+
+def _leftovers(
+    form: MixForm,
+    tank_L: float | None,
+    of: Callable[[int, str], Mix] | None,
+    found: Collector,
+) -> list[Leftover]:
+    out: list[Leftover] = []
+    for i, entry in enumerate(form.add, start=1):
+        if entry.leftover is None:
+            for key in ("amount", "age"):
+                if getattr(entry, key) is not None:
+                    found.add(
+                        f"add[{i}].{key}", getattr(entry, key), "only of a leftover", "`rate`"
+                    )
+            continue
+        if entry.product is not None or entry.rate is not None:
+            key = "product" if entry.product is not None else "rate"
+            found.add(f"add[{i}].{key}", getattr(entry, key), "not of a leftover", "`amount`")
+        if entry.amount is None:
+            found.add(f"add[{i}].amount", None, "how much is left", 'such as `"40 gal"`')
+            continue
+        if tank_L is None:
+            found.add("tank", form.tank, "a leftover needs the tank's size", 'such as `"50 gal"`')
+            continue
+        amount = 0.0
+        if not re.fullmatch(r"0(\.0*)?\s*[a-zA-Z ]+", entry.amount.strip()):
+            amount = found.attempt(read_volume, entry.amount, f"add[{i}].amount") or 0.0
+        age = found.attempt(read_duration, entry.age or "1 day", f"add[{i}].age")
+        try:
+            assert of is not None
+            mix = of(i - 1, found.where(f"add[{i}].leftover"))
+        except InputProblem as problem:
+            found.problems.extend(problem.problems)
+            continue
+        if age is not None:
+            out.append(Leftover(mix, amount / tank_L, age))
+    if sum(left.share for left in out) >= 1.0:
+        found.add("add", "leftover", "what is left fills the tank", "less than the tank holds")
     return out
 
 
