@@ -119,7 +119,9 @@ def command(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str])
     """`jarsight ARGUMENTS`, in this process."""
 
     def called(*arguments: str) -> Said:
-        monkeypatch.setattr(sys, "argv", ["jarsight", *arguments])
+        given = "--carrier" in arguments or arguments[0] != "shelf"
+        more = () if given else ("--carrier", "2 gal/1000 sq ft")
+        monkeypatch.setattr(sys, "argv", ["jarsight", *arguments, *more])
         capsys.readouterr()
         with pytest.raises(SystemExit) as exit_:
             main.run()
@@ -521,8 +523,8 @@ def test_ctrl_c_writes_nothing_and_exits_130(
 def test_a_real_ctrl_c_stops_all_processes(tmp_path: Path, cache_of_its_own: Path) -> None:
     table = tmp_path / "table.csv"
     working = subprocess.Popen(
-        [sys.executable, "-m", "chem", "shelf", "--in", "demo", "--draws", "1024", "--csv",
-         str(table)],
+        [sys.executable, "-m", "chem", "shelf", "--in", "demo", "--draws", "1024",
+         "--carrier", "2 gal/1000 sq ft", "--csv", str(table)],
         cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, start_new_session=True,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip

@@ -17,6 +17,7 @@ import typer
 from typer.core import TyperGroup
 
 from chem.cli.exits import Exit
+from chem.cli.outputs import guarded
 from chem.errors import InputProblem, Problem
 from chem.version import VERSION
 
@@ -94,7 +95,7 @@ def whole_app() -> typer.Typer:
     for group, names in COMMANDS.items():
         for name in names:
             command = getattr(import_module(f"chem.cli.{name}"), f"{name}_command")
-            app.command(name, rich_help_panel=group)(command)
+            app.command(name, rich_help_panel=group)(guarded(command))
     return app
 
 

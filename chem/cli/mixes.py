@@ -59,7 +59,7 @@ def takes_mix(command: Callable[Concatenate[Asked, P], None]) -> Callable[..., N
         inspect.Parameter(name, kind, default=None, annotation=of) for name, of in _OPTIONS.items()
     ]
     own = [
-        p.replace(default=None, annotation=_UNITS) if p.name == "units" else p
+        p.replace(default=None, annotation=ShedUnits) if p.name == "units" else p
         for p in (p.replace(kind=kind) for p in own)
     ]
     whole = [mix, *own[:0], *options, *own]
@@ -68,7 +68,7 @@ def takes_mix(command: Callable[Concatenate[Asked, P], None]) -> Callable[..., N
     return taken
 
 
-_UNITS = Annotated[
+ShedUnits = Annotated[
     Literal["us", "metric", "both"] | None,
     typer.Option(help="Units on the sheet (default: your shed's, else both)."),
 ]
@@ -186,6 +186,7 @@ def save_mix(
     Files that it names are named from there. Raises: InputProblem.
     """
     from chem.files import rewritten, save
+    from chem.files.writing import forced
     from chem.tank import read_mix
 
     moved = {**raw, "add": [dict(row) for row in raw["add"]]}
@@ -201,7 +202,8 @@ def save_mix(
         moved["name"] = to.stem.replace("-", " ").capitalize()
     same = own is not None and read is not None and to.resolve() == own.resolve()
     text = rewritten(moved, read.text if read is not None else "")
-    save(to, text, read_mix, over=read.hash if same and read is not None else None)
+    over = read.hash if same and read is not None else None
+    save(to, text, read_mix, over=over, force=forced())
     typer.echo(f"{what} saved: {to}", err=True)
 
 

@@ -13,11 +13,13 @@ import typer
 
 from chem.cli.answer import give, write_page
 from chem.cli.exits import Exit
-from chem.cli.options import DrawsOption, ForOption, HtmlOption, JsonOption, SeedOption, UnitsOption
+from chem.cli.mixes import ShedUnits
+from chem.cli.options import DrawsOption, ForOption, HtmlOption, JsonOption, SeedOption
 
 if TYPE_CHECKING:
-    from chem.shelf import Item, LeftOut
+    from chem.shelf import Item, LeftOut, Setting
     from chem.tank import Water
+    from chem.units import Units
 
 FEW = 12
 """Products of a folder whose passes are looked for without being asked."""
@@ -34,12 +36,21 @@ def shelf_command(
         str, typer.Option("--in", metavar="DIR", help="Folder of product files, or `demo`.")
     ] = ".",
     carrier: Annotated[
-        str, typer.Option(metavar="RATE", help='Spray volume: "2 gal/1000 sq ft".')
-    ] = "2 gal/1000 sq ft",
+        str | None,
+        typer.Option(
+            metavar="RATE", help='Spray volume, "2 gal/1000 sq ft" (default: your sprayer\'s).'
+        ),
+    ] = None,
+    sprayer: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Another sprayer of your shed.")
+    ] = None,
     water: Annotated[
-        str, typer.Option(metavar="FILE", help="A water file, or unknown.")
-    ] = "unknown",
-    temperature: Annotated[str, typer.Option(help='Of the tank: "60 F".')] = "68 F",
+        str | None,
+        typer.Option(metavar="FILE", help="A water file, or unknown (default: your shed's)."),
+    ] = None,
+    temperature: Annotated[
+        str | None, typer.Option(help='Of the tank, "60 F" (default: your shed\'s, else 68 F).')
+    ] = None,
     coldest: Annotated[str | None, typer.Option(help='Where it stands overnight: "40 F".')] = None,
     rate: Annotated[
         list[str] | None,
@@ -69,7 +80,7 @@ def shelf_command(
         typer.Option(metavar="tcp://HOST:PORT", help="Compute on a dask cluster."),
     ] = None,
     as_json: JsonOption = False,
-    units: UnitsOption = "both",
+    units: ShedUnits = None,
     draws: DrawsOption = 64,
     seed: SeedOption = 1,
 ) -> None:
@@ -77,17 +88,11 @@ def shelf_command(
     from chem.files.writing import write_text
     from chem.reference.fingerprint import made_with
     from chem.sheets.shelf import shelf_csv, shelf_json, shelf_page, shelf_sheet
-    from chem.shelf import Cache, Setting, cache_folder, cluster, local, read_item, shelf
-    from chem.units import read_carrier, read_temperature
+    from chem.shelf import Cache, cache_folder, cluster, local, read_item, shelf
 
     rates = _rates(rate or [])
-    setting = Setting(
-        _water(water, folder),
-        read_carrier(carrier, "command line, --carrier"),
-        read_temperature(temperature, "command line, --temperature"),
-        None if coldest is None else read_temperature(coldest, "command line, --coldest"),
-        draws,
-        seed,
+    setting, units = _setting(
+        folder, carrier, sprayer, water, temperature, coldest, units, draws, seed
     )
     asked = None
     if product is not None:
@@ -132,13 +137,73 @@ def shelf_command(
     give(partial(shelf_sheet, result, units, alone=alone), partial(shelf_json, result), as_json)
 
 
+def _setting(
+    folder: str,
+    carrier: str | None,
+    sprayer: str | None,
+    water: str | None,
+    temperature: str | None,
+    coldest: str | None,
+    units: Units | None,
+    draws: int,
+    seed: int,
+) -> tuple[Setting, Units]:
+    """The tank that all meet in, what is not said taken from the shed, and the sheet's units.
+
+    Raises: InputProblem, also where neither says the spray volume: none is ever assumed.
+    """
+    from chem.errors import InputProblem, Problem
+    from chem.files import find_shed
+    from chem.shelf import Setting
+    from chem.tank import find_water, pick_sprayer
+    from chem.units import read_carrier, read_temperature
+
+    shed = find_shed(Path() if folder == "demo" else Path(folder))
+    told = []
+    machine = pick_sprayer(shed, sprayer) if shed is not None and carrier is None else None
+    if carrier is None and machine is None:
+        wrong = "no spray volume, and no sprayer in a shed.toml: none is assumed"
+        instead = (
+            '--carrier "2 gal/1000 sq ft", what leaves your nozzles; `jarsight new shed` keeps it'
+        )
+        raise InputProblem(Problem("command line, --carrier", wrong, instead))
+    if machine is not None:
+        told.append(f"spray volume {machine.carrier_text} of {machine.name}")
+    if water is None and shed is not None and shed.form.water is not None:
+        found = find_water(shed.form.water, shed.folder, "shed.toml, water")
+        told.append(f"water {found.name}")
+    else:
+        found = _water(water or "unknown", folder)
+    if temperature is None and shed is not None and shed.form.temperature is not None:
+        temperature = shed.form.temperature
+        told.append(f"temperature {temperature}")
+    if told:
+        typer.echo(f"From your shed: {'; '.join(told)}", err=True)
+    setting = Setting(
+        found,
+        machine.carrier_L_per_m2
+        if machine is not None
+        else read_carrier(carrier or "", "command line, --carrier"),
+        read_temperature(temperature or "68 F", "command line, --temperature"),
+        None if coldest is None else read_temperature(coldest, "command line, --coldest"),
+        draws,
+        seed,
+    )
+    return setting, units or (shed.form.units if shed is not None else None) or "both"
+
+
 def _folder(name: str) -> Path:
-    """The folder named, its `products` where `jarsight new shed` made it, or the demo shelf."""
+    """The folder named, the products of the shed there, or the demo shelf."""
+    from chem.files import find_shed
     from chem.reference.files import data_folder
+    from chem.tank import product_folder
 
     path = Path(name)
     if name == "demo" and not path.is_dir():
         return data_folder() / "demo" / "products"
+    shed = find_shed(path)
+    if shed is not None and shed.folder.resolve() == path.resolve():
+        return product_folder(shed)
     inside = path / "products"
     return inside if inside.is_dir() and not any(path.glob("*.toml")) else path
 
