@@ -208,3 +208,71 @@ def test_units_come_from_the_shed_unless_said(shed: Path) -> None:
     few = ["why", "mix.toml", "--draws", "16"]
     assert jarsight(*few).stdout == jarsight(*few, "--units", "us").stdout
     assert jarsight(*few, "--units", "metric").exit_code == 0
+
+
+# ------------------------------------------------------------ a change written into the mix
+
+
+def copied(name: str, folder: Path) -> Path:
+    path = folder / f"{name}.toml"
+    text = (Path(__file__).parent.parent / "examples" / path.name).read_text()
+    path.write_text(f"# mine\n{text}")
+    return path
+
+
+def test_a_change_that_fix_lists_is_written_into_the_mix_and_keeps_it_clear(tmp_path: Path) -> None:
+    path = copied("milky-at-the-third", tmp_path)
+    few = ["--draws", "64", "--json"]
+    done = jarsight("fix", str(path), *few, "--take", "1")
+    assert done.exit_code == 0, done.stderr
+    first = json.loads(done.stdout)["fixes"][0]
+    assert first["lever"] == "acid"
+    assert path.read_text().startswith("# mine\n")
+    (agent,) = [p for p in tmp_path.iterdir() if p != path]
+    assert agent.name in path.read_text()
+    after = json.loads(jarsight("forecast", str(path), *few).stdout)["probability"]
+    assert after["4h"] == pytest.approx(first["probability_after"]["4h"], abs=0.05)
+    assert after["4h"] < 0.1
+
+
+def test_another_order_is_taken_with_every_line_of_its_own(tmp_path: Path) -> None:
+    path = copied("acid-poured-last", tmp_path)
+    before = tomllib.loads(path.read_text())
+    done = jarsight("fix", str(path), "--draws", "64", "--take", "1")
+    assert done.exit_code == 0, done.stderr
+    after = tomllib.loads(path.read_text())
+    assert after["add"] != before["add"]
+    assert sorted(map(str, after["add"])) == sorted(map(str, before["add"]))
+    assert {k: v for k, v in after.items() if k != "add"} == {
+        k: v for k, v in before.items() if k != "add"
+    }
+
+
+def test_the_dose_of_an_agent_is_taken_into_the_mix(tmp_path: Path) -> None:
+    path = copied("stays-clear", tmp_path)
+    few = ["--draws", "64", "--json"]
+    done = jarsight("ph", str(path), "--to", "4.2", "--with", "citric acid", *few, "--take")
+    assert done.exit_code == 0, done.stderr
+    after = json.loads(jarsight("forecast", str(path), *few).stdout)
+    assert after["ph"]["median"] == pytest.approx(4.2, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["fix", "--add", "urea", "--carrier", CARRIER, "--take", "1"], "no "),
+        (["fix", "{curdles}", "--take", "1"], "one mix file can hold"),
+        (
+            ["ph", "--add", "urea", "--carrier", CARRIER, "--to", "5", "--with", "citric acid",
+             "--take"],
+            "no file",
+        ),
+    ],
+)  # fmt: skip
+def test_what_no_mix_can_hold_is_not_taken(tmp_path: Path, arguments: list[str], told: str) -> None:
+    path = copied("curdles", tmp_path)
+    before = path.read_bytes()
+    given = [word.format(curdles=path) for word in arguments]
+    with pytest.raises(InputProblem, match=told):
+        CliRunner().invoke(whole_app(), [*given, "--draws", "16"], catch_exceptions=False)
+    assert path.read_bytes() == before

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from chem.cli.answer import give
-from chem.cli.mixes import Asked, takes_mix
+from chem.cli.mixes import Asked, take, takes_mix
 from chem.cli.options import (
     DrawsOption,
     ForOption,
@@ -37,6 +37,12 @@ def fix_command(
             "for more (default citric acid, potassium bicarbonate).",
         ),
     ] = None,
+    number: Annotated[
+        int | None,
+        typer.Option(
+            "--take", metavar="N", min=1, help="Write the Nth change listed into the mix."
+        ),
+    ] = None,
     html: HtmlOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
@@ -46,8 +52,9 @@ def fix_command(
     """The smallest changes that keep it clear."""
     from chem.advice.agents import choose_agent
     from chem.advice.fix import fix
+    from chem.errors import InputProblem, Problem
     from chem.label import read_shelf
-    from chem.sheets.fix import fix_json, fix_sheet
+    from chem.sheets.fix import fix_json, fix_sheet, listed_fixes
 
     result = fix(
         asked.mix,
@@ -57,4 +64,11 @@ def fix_command(
         shelf=read_shelf(shelf) if shelf is not None else None,
         agents=[choose_agent(name, beside=asked.beside) for name in agents] if agents else None,
     )
+    if number is not None:
+        listed = listed_fixes(result)
+        if number > len(listed) or len(listed[number - 1].mixes) != 1:
+            wrong = f"change {number} is none that one mix file can hold" if listed else "no change"
+            instead = f"1 to {len(listed)}, a change within one tank" if listed else "no --take"
+            raise InputProblem(Problem("command line, --take", wrong, instead))
+        take(asked, listed[number - 1].mixes[0], listed[number - 1].reagent)
     give(partial(fix_sheet, result, units), partial(fix_json, result, units), as_json, html)

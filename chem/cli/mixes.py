@@ -20,8 +20,10 @@ import typer
 from chem.errors import InputProblem, Problem
 
 if TYPE_CHECKING:
+    from chem.advice.agents import Reagent
     from chem.files import FileText
     from chem.tank import Mix
+    from chem.units import Rate
 
 P = ParamSpec("P")
 QUICK = "Quick mix"
@@ -170,6 +172,8 @@ def asked_mix(
     whole = {**tried, **others}
     if save is not None:
         save_mix(whole, save, beside, mix, read)
+        whole, read = load_file(save, "mix")
+        return Asked(found, save.parent, save, read, whole)
     return Asked(found, beside, mix, read, whole)
 
 
@@ -205,6 +209,62 @@ def save_mix(
     over = read.hash if same and read is not None else None
     save(to, text, read_mix, over=over, force=forced())
     typer.echo(f"{what} saved: {to}", err=True)
+
+
+def take(asked: Asked, changed: Mix, reagent: Reagent | None = None) -> None:
+    """Write a changed mix into the file of the one asked for: rates, order, carrier, an agent.
+
+    An agent's product file is written beside it. Raises: InputProblem where there is no file, or
+    the change is none that a mix file can say.
+    """
+    from chem.advice.agents import product_file
+    from chem.files import file_name, is_file
+    from chem.files.writing import write_text
+
+    if asked.path is None:
+        wrong, instead = "the mix has no file to write it into", "--save FILE as well"
+        raise InputProblem(Problem(f"{COMMAND_LINE}, --take", wrong, instead))
+    if changed.water != asked.mix.water:
+        wrong, instead = "another water is no key of a mix yet", "water = ... by hand, once mixed"
+        raise InputProblem(Problem(f"{COMMAND_LINE}, --take", wrong, instead))
+    raw = {**asked.raw}
+    poured = [row for row in raw["add"] if "product" in row]
+    left = list(zip(asked.mix.additions, poured, strict=True))
+    rows: list[dict[str, Any]] = [row for row in raw["add"] if "product" not in row]
+    for one in changed.additions:
+        same = next((pair for pair in left if pair[0].product.key == one.product.key), None)
+        if same is not None:
+            left.remove(same)
+            new = {} if same[0].rate == one.rate else {"rate": _rate_text(same[0].rate, one.rate)}
+            rows.append({**same[1], **new})
+            continue
+        file = asked.beside / file_name(one.product.name)
+        if reagent is not None and one.product.key == reagent.product.key:
+            if reagent.agent is not None and not is_file(file):
+                write_text(file, product_file(reagent))
+                typer.echo(f"Product written: {file}", err=True)
+            name = file.name if reagent.agent is not None else one.product.file
+        else:
+            name = find_jug(one.product.name, asked.beside)
+        rows.append({"product": name, "rate": _rate_text(None, one.rate)})
+    raw["add"] = rows
+    if changed.carrier_L_per_m2 != asked.mix.carrier_L_per_m2:
+        raw["carrier"] = f"{1e4 * changed.carrier_L_per_m2:.5g} L/ha"
+    save_mix(raw, asked.path, asked.beside, asked.path, asked.read, "Change")
+
+
+def _rate_text(old: Rate | None, new: Rate) -> str:
+    """A rate as a mix file has it, in the unit it was written in where there is one."""
+    from chem.units import read_number
+
+    if new.text:
+        return new.text
+    number, _, unit = (old.text if old is not None else "").partition(" ")
+    if old is not None and unit and number.replace(".", "", 1).isdigit():
+        return f"{read_number(number, '').value * new.value / old.value:.4g} {unit}"
+    if new.per == "mass-fraction":
+        return f"{100.0 * new.value:.4g} % w/w"
+    return f"{new.value:.4g} {new.unit}"
 
 
 def find_jug(name: str, beside: Path) -> str:

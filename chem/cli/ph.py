@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from chem.cli.answer import give
-from chem.cli.mixes import Asked, takes_mix
+from chem.cli.mixes import Asked, take, takes_mix
 from chem.cli.options import (
     DrawsOption,
     ForOption,
@@ -45,6 +45,9 @@ def ph_command(
         Path | None,
         typer.Option(metavar="FILE", help="Also write the agent as a product file for the mix."),
     ] = None,
+    take_it: Annotated[
+        bool, typer.Option("--take", help="Write the dose into the mix, poured where it was tried.")
+    ] = False,
     html: HtmlOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
@@ -77,4 +80,9 @@ def ph_command(
         typer.echo(f"Product written: {keep}", err=True)
     elif keep is not None:
         typer.echo(f"Not written: {reagent.name} has its product file already", err=True)
+    if take_it:
+        if result.dose_g_per_L is None or result.refused:
+            wrong, instead = "no dose to write into the mix", "another agent or target"
+            raise InputProblem(Problem("command line, --take", wrong, instead))
+        take(asked, result.dosed, reagent)
     give(partial(ph_sheet, result, units), partial(ph_json, result, units), as_json, html)
