@@ -265,3 +265,30 @@ class Diagnose(OfMix):
     cleaning: Sequence[CleanEntry]
     remarks: Sequence[str]
     model_agrees: bool
+
+
+class SumpEntry(Part):
+    """Rinses needed where a share of the tank stays in the sump."""
+
+    share: Figure
+    rinses: int
+
+
+class Rinse(Part):
+    """From one tank to the next; clouds: where the two meet in equal parts, null if never to."""
+
+    before: str
+    after: str
+    refused: str | None
+    must_not_meet: Sequence[str]
+    clouds: Figure
+    culprit: str | None
+    residue: Figure
+    rinse_litres: Figure
+    rinse_share: Figure
+    sump_litres: Figure
+    rinses: int | None
+    by_sump: Sequence[SumpEntry]
+    sentence: str
+    draws: int
+    seed: int
