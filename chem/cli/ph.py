@@ -67,7 +67,7 @@ def ph_command(
     result = adjust(wanted, given.value, reagent, judged_at=judged_at, count=draws, seed=seed)
     files = {}
     if svg is not None:
-        files[svg] = curve_svg(result)
+        files[svg] = curve_svg(result, units)
     if keep is not None and reagent.agent is not None:
         files[keep] = product_file(reagent)
     write_texts(files)

@@ -9,10 +9,10 @@ from urllib.parse import urlencode
 
 from chem.desk.shed import Shed
 from chem.errors import InputProblem, Problem
-from chem.files import MixForm, load_file, validate
+from chem.files import MAX_PRODUCTS, MixForm, load_file, validate
 from chem.label import Product, read_product
 from chem.tank import Mix, Water, read_water
-from chem.tank.mix import MAX_PRODUCTS, mix_of
+from chem.tank.mix import mix_of
 from chem.tank.water import UNKNOWN_WATER
 from chem.units import read_carrier
 
@@ -53,7 +53,9 @@ class Draft:
                 raise InputProblem(Problem(file, wrong, f"`jarsight forecast {file}`"))
             jugs = tuple((_beside(file, a.product or "", shed), a.rate or "") for a in form.add)
             texts["water"] = (
-                _beside(file, texts["water"], shed) if form.water != "unknown" else "unknown"
+                _beside(file, texts["water"], shed)
+                if form.water not in (None, "unknown")
+                else "unknown"
             )
         texts |= {key: given[key].strip() for key in TEXTS if key in given}
         if any(key == "p" for key, _ in query):
@@ -115,7 +117,11 @@ class Draft:
         return mix_of(
             whole,
             name,
-            carrier=lambda found: (found.attempt(read_carrier, whole.carrier, "carrier"), None, ()),
+            carrier=lambda found: (
+                found.attempt(read_carrier, whole.carrier or "", "carrier"),
+                None,
+                (),
+            ),
             water=water,
             product=product,
         )

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from chem.doubts import Range, chance, doubts, median, range_of, stretched
 from chem.equilibrium.activity import Floats
 from chem.forecast.answer import THRESHOLD, Answer, answer_from
+from chem.forecast.carbon import Driven, driven_out
 from chem.forecast.clouding import limits
 from chem.forecast.colloids import ColloidOutlook, colloid_outlook
 from chem.forecast.prepare import Prepared, Standing
@@ -30,6 +31,7 @@ Bools = NDArray[np.bool_]
 STRETCHED_LEAST = 0.099
 """Least chance that solids show in a tank beyond the model: clear is said at 9 in 10 at most."""
 MINUTE_S = 60.0
+COURSE_POINTS = 24
 
 
 @dataclass(frozen=True)
@@ -119,8 +121,9 @@ class Followed:
     """One tank over a spray day, or as far as it was followed.
 
     tank: what stands; fresh: at once; states: by time; ok: (N,) draws that found every state;
-    out: time -> what is out by then; colloids: each apart; shift, stretch: what is remembered of
-    these jugs, on the odds, and by how much ranges are widened.
+    out: time -> what is out by then; colloids: each apart; driven: carbon dioxide that stirring
+    drives out, where that matters; shift, stretch: what is remembered of these jugs, on the odds,
+    and by how much ranges are widened.
     """
 
     tank: Standing
@@ -129,6 +132,7 @@ class Followed:
     ok: Bools
     out: Mapping[str, Out]
     colloids: tuple[ColloidOutlook, ...]
+    driven: Driven | None = None
     shift: float = 0.0
     stretch: float = 1.0
 
@@ -142,6 +146,7 @@ class Followed:
             ok=self.ok[which],
             out={t: o.rows(which) for t, o in self.out.items()},
             colloids=tuple(c.rows(which) for c in self.colloids),
+            driven=None if self.driven is None else self.driven.rows(which),
         )
 
     @property
@@ -261,6 +266,22 @@ class Followed:
             self.not_judged,
         )
 
+    def course(self) -> tuple[tuple[float, float, float], ...]:
+        """(time [s], chance that solids show by then, that they block): 1 min to 24 h, evenly in
+        the logarithm, the judged times among them with the very chances that are told."""
+        least = STRETCHED_LEAST if self.stretched_model else 0.0
+        told = {s: n for n, s in TIMES_S.items() if n in self.out}
+        grid = np.geomspace(MINUTE_S, TIMES_S["24h"], COURSE_POINTS)[:-1]
+        found = []
+        for t in sorted({*map(float, grid), *told}):
+            if t in told:
+                found.append((t, self.probability[told[t]], self.clogs[told[t]]))
+                continue
+            out = self.out_by(t)
+            shows = max(self.odds(out.shows, whole=True), least)
+            found.append((t, shows, self.odds(out.blocks, whole=True)))
+        return tuple(found)
+
     def clear_minutes(self) -> float | None:
         """Minutes until the chance that solids show reaches the threshold; None if under one.
 
@@ -314,7 +335,7 @@ def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Follow
     day. quick: settle only what shows by each time; what forms later has no amount then.
     """
     names = [n for n, t in TIMES_S.items() if until in TIMES_S and t <= TIMES_S[until]]
-    fresh, states, cold = _states(tank, names, quick)
+    fresh, states, cold, driven = _states(tank, names, quick)
     every = [fresh, *states.values(), *([cold] if cold else [])]
     ok = np.all([s.ok for s in every], axis=0)
     colloids = colloid_outlook(tank, fresh)
@@ -325,7 +346,7 @@ def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Follow
         if cold is not None and name == names[-1]:
             before = _out(cold, TIMES_S[name], colloids, before)
         out[name] = before
-    return Followed(tank, fresh, states, ok, out, colloids)
+    return Followed(tank, fresh, states, ok, out, colloids, driven)
 
 
 def _brought(
@@ -361,13 +382,23 @@ def _brought(
 
 def _states(
     tank: Standing, names: Sequence[str], quick: bool
-) -> tuple[State, dict[str, State], State | None]:
-    """The tank at once, by each time, and at the end of a cold night if it stands one."""
+) -> tuple[State, dict[str, State], State | None, Driven | None]:
+    """The tank at once, by each time, at the end of a cold night if it stands one, and what
+    stirring drives out."""
     if not names:
-        return tank.at(0.0, within_s=0.0), {}, None
+        return tank.at(0.0, within_s=0.0), {}, None, None
     times = [TIMES_S[n] for n in names]
-    totals = [tank.aged.totals(t) for t in (0.0, *times)]
-    changed = [(b != a).any(axis=1) for a, b in pairwise(totals)]
+    driven: Driven | None = None
+
+    def gone(t_s: float) -> Floats | None:
+        return None if driven is None else driven.by(t_s)
+
+    def changes() -> list[Bools]:
+        """(N,) for each time, whether the totals are other than by the time before."""
+        totals = [tank.aged.totals(t, gone(t)) for t in (0.0, *times)]
+        return [(b != a).any(axis=1) for a, b in pairwise(totals)]
+
+    changed = changes()
 
     def until(change: int) -> Floats:
         """(N,) the last time [s] at which the totals after a change (-1: none) still stand."""
@@ -379,12 +410,17 @@ def _states(
         return end
 
     fresh = tank.at(0.0, within_s=until(-1) if quick else np.inf)
+    driven = driven_out(tank.aged.system, fresh, tank.finished.water_kg_per_L, tank.draws)
+    if driven is not None:
+        changed = changes()
     state, states = fresh, {}
     for k, name in enumerate(names):
         rows = np.flatnonzero(changed[k])
         if rows.size:
             within = until(k)[rows] if quick else np.inf
-            part = tank.at(times[k], rows=rows, near=state.clear, within_s=within)
+            part = tank.at(
+                times[k], rows=rows, near=state.clear, within_s=within, driven=gone(times[k])
+            )
             state = state.put(rows, part)
         states[name] = state
     cold = None
@@ -394,5 +430,6 @@ def _states(
             tank.coldest_celsius,
             near=state.clear,
             within_s=times[-1] if quick else np.inf,
+            driven=gone(times[-1]),
         )
-    return fresh, states, cold
+    return fresh, states, cold, driven

@@ -10,14 +10,12 @@ from chem.doubts import Range, chance, first_orders, median, range_of
 from chem.equilibrium import (
     Conditions,
     aired,
-    build_phases,
     conductivity_mS_per_cm,
     coverage,
     one_thread,
     solve,
 )
 from chem.forecast.aging import Aging
-from chem.forecast.answer import THRESHOLD
 from chem.forecast.evolved import evolved
 from chem.forecast.follow import Followed
 from chem.forecast.prepare import Prepared
@@ -42,9 +40,9 @@ from chem.tank import Mix, delivered_kg_per_ha, loads, only
 from chem.units import format_temperature
 
 AIR_DIFFERENCE_PH = 0.2
+SULFUR, SULFUR_PH = "sulfur_by_acid", (4, 6)
 LEAST_SHARE = 0.05
 NEAR_CRYSTAL_SI = -0.3
-LIME = "calcite"
 MOSTLY = 0.5
 ALONE_DRAWS = 64
 LATE_S = 1e9
@@ -82,8 +80,8 @@ def forecast(
     solids = tuple(sorted([*_solids(seen, here), *_crystals(seen, here)], key=_pressing))
     in_air = _aired(aged, fresh, mix.t_celsius)
     ph_aired = None
-    if in_air is not None and abs(in_air[0] - seen.ph.median) > AIR_DIFFERENCE_PH:
-        ph_aired = in_air[0]
+    if in_air is not None and abs(in_air - seen.ph.median) > AIR_DIFFERENCE_PH:
+        ph_aired = in_air
     return Forecast(
         mix=mix,
         answer=answer.word,
@@ -92,6 +90,7 @@ def forecast(
         because=answer if answer.cause else None,
         probability=seen.probability,
         clogs=seen.clogs,
+        course=seen.course(),
         ph=seen.ph,
         ph_aired=ph_aired,
         ph_settled=median(here.ph_settled),
@@ -118,7 +117,9 @@ def forecast(
         notes=(
             *_notes(ready, here, seen.ionic_mol_per_kg, failed),
             *_iron(aged),
-            *_air_and_ice(seen, in_air, mix),
+            *_stirred(seen),
+            *_ice(seen, mix),
+            *_sulfur(seen),
         ),
         draws=study.count,
         seed=study.seed,
@@ -223,8 +224,8 @@ def _conductivity(seen: Followed) -> Range | None:
     return range_of(figure) if chance(np.isfinite(figure)) > MOSTLY else None
 
 
-def _aired(aged: Aging, fresh: State, t_celsius: float) -> tuple[float, float] | None:
-    """Median pH once in balance with the carbon dioxide of the air, and the SI of calcite there."""
+def _aired(aged: Aging, fresh: State, t_celsius: float) -> float | None:
+    """Median pH once in balance with the carbon dioxide of the air."""
     good = fresh.clear.converged
     if not good.any():
         return None
@@ -235,9 +236,7 @@ def _aired(aged: Aging, fresh: State, t_celsius: float) -> tuple[float, float] |
     if state is None or not state.converged[0]:
         return None
     closed = solve(aged.system, totals, nominal).ph[0]
-    lime = build_phases(aged.system, [LIME])
-    si = float(state.saturation_index(lime)[0, 0]) if len(lime) else -np.inf
-    return float(fresh.clear.ph[row[0]] + state.ph[0] - closed), si
+    return float(fresh.clear.ph[row[0]] + state.ph[0] - closed)
 
 
 def _doubts(
@@ -285,21 +284,38 @@ def _by_name(mix: Mix) -> list[str]:
     return [f"{name}: taken by its name {NAMED[w.means]}" for name, words in named for w in words]
 
 
-def _air_and_ice(seen: Followed, in_air: tuple[float, float] | None, mix: Mix) -> tuple[str, ...]:
-    """Lime that the air would bring, which is not judged, and ice."""
-    notes = []
+def _stirred(seen: Followed) -> tuple[str, ...]:
+    """By how much the pH rises as stirring drives carbon dioxide out, where that is reckoned."""
+    if seen.driven is None:
+        return ()
+    now, later = seen.fresh.clear.ph, seen.states["4h"].clear.ph
+    rise = median(np.where(seen.ok, later - now, np.nan))
+    if rise < AIR_DIFFERENCE_PH:
+        return ()
+    return (
+        f"Stirring drives carbon dioxide out: by 4 h the pH is about {rise:.1f} higher, and the "
+        "odds from then on count with that",
+    )
+
+
+def _sulfur(seen: Followed) -> tuple[str, ...]:
+    """That the clock of milky sulfur is a guide alone, where it runs outside its range."""
+    milky = any(c.key == SULFUR and c.falls.any() for c in seen.colloids)
+    if not milky or SULFUR_PH[0] <= seen.ph.median <= SULFUR_PH[1]:
+        return ()
+    low, high = SULFUR_PH
+    told = f"its clock is good for pH {low} to {high}"
+    return (f"When the thiosulfate turns milky is a guide only: {told}",)
+
+
+def _ice(seen: Followed, mix: Mix) -> tuple[str, ...]:
+    """The temperature at which ice comes, in a night that reaches it."""
     value = tables().value
-    clear = seen.probability["24h"] < THRESHOLD
-    if in_air is not None and in_air[1] > value("lime_when_aired") and clear:
-        notes.append(
-            "Stirring drives carbon dioxide out of this water and may bring lime by tomorrow: "
-            "not judged"
-        )
     freezes = value("freezing_per_ln_water_activity") * median(seen.fresh.clear.ln_water_activity)
     cold = mix.t_celsius if mix.coldest_celsius is None else mix.coldest_celsius
-    if cold < freezes:
-        notes.append(f"Ice comes below about {format_temperature(freezes, 'both')}")
-    return tuple(notes)
+    if cold >= freezes:
+        return ()
+    return (f"Ice comes below about {format_temperature(freezes, 'both')}",)
 
 
 def age_words(age_s: float) -> str:

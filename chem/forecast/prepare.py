@@ -48,14 +48,16 @@ class Standing:
         rows: Integers | None = None,
         near: Equilibrium | None = None,
         within_s: float | Floats = np.inf,
+        driven: Floats | None = None,
     ) -> State:
         """The tank after t [s] of standing, at its own or another temperature [degC].
 
         rows: which draws, default all; near: a solution of theirs to start from; within_s: as
-        `evaluate`, of those rows.
+        `evaluate`, of those rows; driven: (N,) carbon dioxide gone by then [mol/kg water].
         """
         near = self.aged.near if near is None else near
-        totals, water, draws = self.aged.totals(t_s), self.finished.water_kg_per_L, self.draws
+        totals = self.aged.totals(t_s, driven)
+        water, draws = self.finished.water_kg_per_L, self.draws
         if rows is not None:
             near = None if near is None else near.rows(rows)
             totals, water, draws = totals[rows], water[rows], draws.at(rows)

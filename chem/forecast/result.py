@@ -67,7 +67,8 @@ class AloneForecast:
 class Forecast:
     """The forecast of one mix.
 
-    probability, clogs: chance by time that solids show / block a 50-mesh screen;
+    probability, clogs: chance by time that solids show / block a 50-mesh screen; course: (time
+    [s], both chances) over the day;
     chance: the one behind `answer` at `judged_at`; because: why it can't be told, if so; rules:
     that it breaks or that are to be minded; refused: the code of the rule by which it must never
     be poured, if any; spray_within_minutes: until solids show, None within one or where a rule is
@@ -82,6 +83,7 @@ class Forecast:
     because: Answer | None
     probability: Mapping[str, float]
     clogs: Mapping[str, float]
+    course: tuple[tuple[float, float, float], ...]
     ph: Range
     ph_aired: float | None
     ph_settled: float

@@ -107,6 +107,19 @@ class Study:
         some.draws = draws
         return some
 
+    def believing(self, beliefs: Beliefs) -> Study:
+        """A Study of the same draws that believes otherwise of tanks; jugs and waters worked out
+        here serve both.
+
+        Raises: ValueError where either believes something of jugs or of shared columns.
+        """
+        if any(b.shared or b.jug is not NOTHING_LEARNED.jug for b in (self.beliefs, beliefs)):
+            raise ValueError("jugs believed otherwise are other jugs")
+        some = self._view(self.draws)
+        some.beliefs = beliefs
+        some._ruler, some._last = None, None
+        return some
+
     def middle(self) -> Study:
         """A Study of one draw, the middle of every doubt."""
         return Study(1, self.seed, self.beliefs)
@@ -145,10 +158,14 @@ class Study:
         water = self.water(mix.water)
         left = tuple(self._left(one) for one in mix.leftovers if one.share > 0.0)
         ready = assemble(mix, self.draws, inside, water, variant.poured, variant.water_share, left)
-        if variant.ph_shift == 0.0:
-            return ready
+        moves = self.beliefs.moves
         with one_thread():
-            return with_base(ready, _base_for(ready, variant.ph_shift))
+            if moves is not None and moves.knows([a.product.identity for a in mix.additions]):
+                clear = ready.speciated()
+                ready = with_base(ready, _base_for(clear, moves.shift(ready, clear)))
+            if variant.ph_shift != 0.0:
+                ready = with_base(ready, _base_for(ready.speciated(), variant.ph_shift))
+        return ready
 
     def _left(self, leftover: Leftover) -> Left:
         """What is left of an earlier tank, as it is by its age."""
@@ -257,9 +274,8 @@ def batched(tanks: Sequence[Prepared], size: int) -> list[list[int]]:
     return out
 
 
-def _base_for(ready: Prepared, shift: float) -> Floats:
+def _base_for(clear: Equilibrium, shift: float | Floats) -> Floats:
     """(N,) strong base [mol/kg water] that moves the pH of each draw so far (acid: negative)."""
-    clear = ready.speciated()
     target = np.clip(np.nan_to_num(clear.ph, nan=7.0) + shift, 0.0, 14.0)
     moved = solve(clear.system, clear.totals, clear.conditions, ph=target)
     return np.asarray(-np.nan_to_num(moved.molality @ clear.system.charge))

@@ -57,7 +57,7 @@ def diagnose_sheet(result: Diagnosis, units: Units = "both") -> Sheet:
     answer += _remarks(result)
     rules = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
     blocks = [
-        Block("A rule is broken", items=[] if result.refused else rules),
+        Block("A rule is broken", items=[] if result.refused else rules, kind="stop"),
         Block("Now", items=IF_IT_GOES_WRONG),
         Block(
             "It could also be",

@@ -58,11 +58,11 @@ def fix_sheet(result: Fixes, units: Units = "both") -> Sheet:
     rules = forbids(result.rules, result.mix)
     if rules:
         title = "Never in one tank" if result.refused else "A rule is broken as asked"
-        blocks.append(Block(title, items=[f"{r[0].upper()}{r[1:]}." for r in rules]))
+        blocks.append(Block(title, items=[f"{r[0].upper()}{r[1:]}." for r in rules], kind="stop"))
     if result.gases:
         items = [evolved_sentence(g, result.mix) for g in result.gases]
-        blocks.append(Block("Gas or heat", items=items))
-    blocks.append(Block("Do this next", [_next(result, units)]))
+        blocks.append(Block("Gas or heat", items=items, kind="stop"))
+    blocks.append(Block("Do this next", [_next(result, units)], kind="next"))
     for lever in LEVERS:
         found = [_words(result, f, units) for f in result.fixes if f.lever == lever]
         if found:

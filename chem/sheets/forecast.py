@@ -16,6 +16,7 @@ from chem.forecast import (
     SolidForecast,
     broken,
 )
+from chem.notebook.tried import Told
 from chem.reference import tables
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
@@ -23,6 +24,7 @@ from chem.sheets.at_once import KEEP_STIRRING, at_once, in_time
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
 from chem.sheets.contract.parts import ByTime, RangeEntry
+from chem.sheets.notebook import learned_entries, told_block, told_lines
 from chem.sheets.rules import (
     because,
     evolved_entries,
@@ -50,27 +52,54 @@ NEVER = "Never in one tank: toxic gas. Don't pour."
 RANK = {"clear": 0, "haze": 1, "curdle": 2}
 
 
-def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = False) -> Sheet:
-    """The whole sheet; `chemist` adds SI, ionic strength, draws and seed."""
-    blocks = [
-        *_warnings(result),
-        Block("Do this next", [next_step(result, units)]),
-        _tank(result, units),
-        _ph(result),
-        _what_comes_out(result, units),
-        _nutrients(result, units),
-        salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
-        _granted(result),
-        Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
-        Block("If it goes wrong", items=IF_IT_GOES_WRONG),
-        Block("", [JAR_DECIDES]),
-    ]
+def forecast_sheet(
+    result: Forecast,
+    units: Units = "both",
+    *,
+    chemist: bool = False,
+    told: Told | None = None,
+) -> Sheet:
+    """The whole sheet; `chemist` adds SI, ionic strength, draws and seed; told: what the notebook
+    says of it."""
+    part = forecast_blocks(result, units)
+    order = ("tank", "ph", "out", "nutrients", "salt", "granted", "always", "wrong", "decides")
+    blocks = [*forecast_first(result, units, told), *(part[name] for name in order)]
     if chemist:
-        blocks += _chemist(result)
-    answer = answer_lines(result)
-    if result.refused:
-        answer.insert(0, NEVER)
-    return Sheet(result.mix.name, answer, [b for b in blocks if b is not None])
+        blocks += chemist_blocks(result)
+    return Sheet(result.mix.name, forecast_answer(result, told), blocks)
+
+
+def forecast_answer(result: Forecast, told: Told | None = None) -> list[str]:
+    """The answer, before it that it must never be poured, and what the notebook says of it."""
+    never = [NEVER] if result.refused else []
+    return [*never, *([] if told is None else told_lines(told)), *answer_lines(result)]
+
+
+def forecast_first(
+    result: Forecast, units: Units = "both", told: Told | None = None
+) -> list[Block]:
+    """What forbids it, gas and heat, what else was tried, and what to do next."""
+    noted = None if told is None else told_block(told)
+    return [
+        *_warnings(result),
+        *([] if noted is None else [noted]),
+        Block("Do this next", [next_step(result, units)], kind="next"),
+    ]
+
+
+def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]:
+    """The other parts of the sheet by name, for the sheet and the page to put in order."""
+    return {
+        "tank": _tank(result, units),
+        "ph": _ph(result),
+        "out": _what_comes_out(result, units),
+        "nutrients": _nutrients(result, units),
+        "salt": salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
+        "granted": _granted(result),
+        "always": Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
+        "wrong": Block("If it goes wrong", items=IF_IT_GOES_WRONG),
+        "decides": Block("", [JAR_DECIDES]),
+    }
 
 
 def parts(
@@ -91,8 +120,8 @@ def parts(
     return [(b.title, b.items) for b in _warnings(result)], [b for b in blocks if b is not None]
 
 
-def forecast_json(result: Forecast, units: Units = "both") -> str:
-    """The JSON object of the contract, as text."""
+def forecast_json(result: Forecast, units: Units = "both", told: Told | None = None) -> str:
+    """The JSON object of the contract, as text; told: what the notebook says of it."""
     mix, adjuvant = result.mix, result.mix.adjuvant
     window = None
     if adjuvant is not None:
@@ -154,6 +183,7 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ],
             cautions=[*minds(result.rules, mix), *ALWAYS],
             notes=result.notes,
+            learned=learned_entries(told),
             draws=result.draws,
             seed=result.seed,
             failed_rows=result.failed_rows,
@@ -295,10 +325,10 @@ def _warnings(result: Forecast) -> list[Block]:
     told = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
     if told:
         title = "Never in one tank" if result.refused else "A rule is broken"
-        blocks.append(Block(title, items=told))
+        blocks.append(Block(title, items=told, kind="stop"))
     if result.gases:
         items = [evolved_sentence(g, result.mix) for g in result.gases]
-        blocks.append(Block("Gas or heat", items=items))
+        blocks.append(Block("Gas or heat", items=items, kind="stop"))
     return blocks
 
 
@@ -456,7 +486,8 @@ def _granted(result: Forecast) -> Block:
     return Block("Taken for granted, check these", items=items)
 
 
-def _chemist(result: Forecast) -> list[Block]:
+def chemist_blocks(result: Forecast) -> list[Block]:
+    """SI, totals, draws and what it was made with."""
     rows = [("solid", "class", "SI", "5-95 %", "g/L")]
     for solid in result.solids[:14]:
         kinetics = solid.kinetics if solid.decides else f"{solid.kinetics}, not counted"

@@ -41,11 +41,11 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
     warnings = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
     if warnings:
         title = "Never in one tank" if result.refused else "A rule is broken as asked"
-        blocks.append(Block(title, items=warnings))
+        blocks.append(Block(title, items=warnings, kind="stop"))
     if result.gases:
         items = [gas_sentence(g, result.mix) for g in result.gases]
-        blocks.append(Block("Gas or heat", items=items))
-    blocks.append(Block("Do this next", [_next(result, order, units)]))
+        blocks.append(Block("Gas or heat", items=items, kind="stop"))
+    blocks.append(Block("Do this next", [_next(result, order, units)], kind="next"))
     if order is not None:
         blocks.append(_steps(result, order, units))
     if order is not result.asked and not result.refused:

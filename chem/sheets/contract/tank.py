@@ -64,6 +64,13 @@ class AloneEntry(Part):
     probability: Figure
 
 
+class LearnedEntry(Part):
+    """What an entry of the notebook says of this mix; no entry: how far the forecast moved."""
+
+    entry: str
+    sentence: str
+
+
 class Forecast(OfMix):
     """Will it stay clear? solids: most pressing first; tank: none where it must never be poured."""
 
@@ -95,6 +102,7 @@ class Forecast(OfMix):
     doubts: Sequence[ForecastDoubt]
     cautions: Sequence[str]
     notes: Sequence[str]
+    learned: Sequence[LearnedEntry]
     failed_rows: int
     versions: dict[str, str]
 
@@ -151,6 +159,7 @@ class Jar(Ruled):
     cautions: Sequence[str]
     notes: Sequence[str]
     scale: Figure
+    number: str | None
 
 
 class UnevenNozzle(Part):
