@@ -14,8 +14,10 @@ from chem.forecast import (
     AloneForecast,
     Forecast,
     SolidForecast,
+    WindowForecast,
     broken,
 )
+from chem.forecast.forecast import age_words
 from chem.notebook.tried import Told
 from chem.reference import tables
 from chem.reference.colloids import colloids
@@ -23,7 +25,7 @@ from chem.sheets.as_json import as_json
 from chem.sheets.at_once import KEEP_STIRRING, at_once, in_time
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
-from chem.sheets.contract.parts import ByTime, RangeEntry
+from chem.sheets.contract.parts import ByTime, RangeEntry, WindowEntry
 from chem.sheets.notebook import learned_entries, told_block, told_lines
 from chem.sheets.rules import (
     because,
@@ -171,6 +173,7 @@ def forecast_json(result: Forecast, units: Units = "both", told: Told | None = N
             ],
             delivered_kg_per_ha=dict(result.delivered_kg_per_ha),
             adjuvant=window,
+            adjuvants=[window_entry(w) for w in result.windows],
             doubts=[
                 contract.ForecastDoubt(
                     key=d.key,
@@ -357,18 +360,43 @@ def _ph(result: Forecast) -> Block:
         text.append(f"Drifts to about {result.ph_aired:.1f} as it stands open to the air.")
     if abs(result.ph_settled - ph.median) > 0.2:
         text.append(f"About {result.ph_settled:.1f} once solids have come out.")
-    adjuvant = result.mix.adjuvant
-    if adjuvant is not None and result.suited is not None:
-        window = (
-            f"at most {adjuvant.ph_high:g}"
-            if adjuvant.ph_low <= 0.0
-            else f"{adjuvant.ph_low:g} to {adjuvant.ph_high:g}"
-        )
-        text.append(
-            f"{adjuvant.name} wants pH {window}: {odds(result.suited)} that it has it. "
-            "Only its pH window is judged, not the adjuvant itself."
-        )
+    text += [window_sentence(w) for w in result.windows]
+    if result.windows:
+        text.append("Only its pH window is judged, not the adjuvant itself.")
     return Block("pH of the full tank", text)
+
+
+def window_words(low: float, high: float) -> str:
+    """`at most 5`, `at least 6`, `4 to 6.5`."""
+    if low <= 0.0:
+        return f"at most {high:g}"
+    return f"at least {low:g}" if high >= 14.0 else f"{low:g} to {high:g}"
+
+
+def window_sentence(found: WindowForecast) -> str:
+    """What an adjuvant wants of the tank, and the odds that it has it."""
+    window = found.window
+    if window.limits is None:
+        return f"{window.name}: what pH does its label want? Write it as ph_window in its file."
+    text = f"{window.name} wants pH {window_words(*window.limits)}: {odds(found.at_filling)} that"
+    text += " it has it"
+    if odds(found.at_4h) != odds(found.at_filling):
+        text += f", {odds(found.at_4h)} by 4 hours"
+    if window.good_for_s is not None:
+        text += f"; good for {age_words(window.good_for_s)}"
+    return f"{text}."
+
+
+def window_entry(found: WindowForecast) -> WindowEntry:
+    """For JSON."""
+    window = found.window
+    return WindowEntry(
+        name=window.name,
+        window=window.limits,
+        suited=found.at_filling,
+        suited_4h=found.at_4h,
+        good_for_s=window.good_for_s,
+    )
 
 
 def _threats(result: Forecast) -> list[SolidForecast]:

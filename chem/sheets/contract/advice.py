@@ -14,6 +14,7 @@ from chem.sheets.contract.parts import (
     Part,
     RangeEntry,
     SaltEntry,
+    WindowEntry,
 )
 
 
@@ -183,6 +184,26 @@ class SuitedEntry(Part):
     because: str | None
 
 
+class AdjuvantEntry(WindowEntry):
+    """An adjuvant beside the tank, and the smallest dose with which it suits it in 9 of 10."""
+
+    in_mix: bool
+    agent: str | None
+    dose_g_per_L: Figure
+    suited_at_dose: Figure
+    suited_at_dose_4h: Figure
+    because: str | None
+    sentence: str
+
+
+class Adjuvants(OfMix):
+    """Every adjuvant of the mix and of a shelf, where no pH is asked for."""
+
+    ph: RangeEntry
+    adjuvants: Sequence[AdjuvantEntry]
+    gases: Sequence[EvolvedEntry]
+
+
 class FreeCopper(Part):
     """Free copper before and after the dose."""
 
@@ -196,6 +217,7 @@ class Ph(OfMix):
     agent: str
     form: str
     target_ph: float
+    already: bool
     dose_g_per_L: Figure
     dose_range_g_per_L: Between
     dose_mL_per_L: Figure
