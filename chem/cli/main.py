@@ -17,6 +17,7 @@ import typer
 from typer.core import TyperGroup
 
 from chem.cli.exits import Exit
+from chem.cli.progress import sign_of_life
 from chem.errors import InputProblem, Problem
 from chem.version import VERSION
 
@@ -46,7 +47,9 @@ class _Commands(TyperGroup):
 
     def invoke(self, ctx: typer.Context) -> object:  # type: ignore[override]
         try:
-            done = super().invoke(ctx)
+            name = ctx._protected_args[0] if ctx._protected_args else None
+            with sign_of_life(name):
+                done = super().invoke(ctx)
             if sys.stdout is not None:  # closed by `>&-`
                 sys.stdout.flush()
         except BrokenPipeError:

@@ -12,7 +12,7 @@ from chem.forecast.prepare import Prepared, Standing, assemble
 from chem.forecast.result import AloneForecast, DoubtShare, Forecast, SolidForecast, WindowForecast
 from chem.forecast.rules import Rule, broken, never, rules_of
 from chem.forecast.salt import Salt, salt
-from chem.forecast.seen import SEEN_WORDS, read_seen
+from chem.forecast.seen import SEEN_WORDS, read_after, read_seen
 from chem.forecast.settling import MODEL_KINDS, ONLY_THE_JAR, settle_by
 from chem.forecast.state import State
 from chem.forecast.study import Study, Variant
@@ -56,6 +56,7 @@ __all__ = [
     "gases",
     "known_time",
     "never",
+    "read_after",
     "read_seen",
     "referee_mix",
     "rules_of",

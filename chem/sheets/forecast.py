@@ -64,8 +64,20 @@ def forecast_sheet(
     """The whole sheet; `chemist` adds SI, ionic strength, draws and seed; told: what the notebook
     says of it."""
     part = forecast_blocks(result, units)
-    order = ("tank", "ph", "out", "nutrients", "salt", "granted", "always", "wrong", "decides")
+    order = (
+        "tank",
+        "ph",
+        "out",
+        "sprayer",
+        "nutrients",
+        "salt",
+        "granted",
+        "always",
+        "wrong",
+        "decides",
+    )
     blocks = [*forecast_first(result, units, told), *(part[name] for name in order)]
+    blocks = [b for b in blocks if b.title != "Your sprayer" or b.items]
     if chemist:
         blocks += chemist_blocks(result)
     return Sheet(result.mix.name, forecast_answer(result, told), blocks)
@@ -95,6 +107,7 @@ def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]
         "tank": _tank(result, units),
         "ph": _ph(result),
         "out": _what_comes_out(result, units),
+        "sprayer": Block("Your sprayer", items=_sprayer(result)),
         "nutrients": _nutrients(result, units),
         "salt": salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
         "granted": _granted(result),
@@ -114,6 +127,7 @@ def parts(
         _ph(result),
         _granted(result),
         _tank(result, units),
+        *([sprayer] if (sprayer := Block("Your sprayer", items=_sprayer(result))).items else []),
         _nutrients(result, units),
         salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
         Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
@@ -276,6 +290,8 @@ def next_step(result: Forecast, units: Units = "both") -> str:
         return rule_next(rules[0], result.mix, units)
     if result.answer == "curdle":
         return _against_curd(result)
+    if result.answer == "haze" and _fine_screen(result):
+        return f"Don't spray it as it is: {_fine_screen(result)}"
     if result.answer == "haze":
         return f"Jar test first. If it passes: {KEEP_STIRRING}."
     if result.answer == "clear":
@@ -286,6 +302,37 @@ def next_step(result: Forecast, units: Units = "both") -> str:
             )
         return "Jar test at the same ratio, then fill."
     return WATCH_THE_JAR
+
+
+def _fine_screen(result: Forecast) -> str:
+    """What a screen finer than is judged means; empty where there is none."""
+    sprayer = result.mix.sprayer
+    if sprayer is None or sprayer.finest_screen is None or not sprayer.finer_than_judged:
+        return ""
+    figure, unit = sprayer.finest_screen
+    return (
+        f"your finest screen, {figure:g} {unit}, is finer than 50 mesh and not judged: treat haze "
+        "as a stop."
+    )
+
+
+def _sprayer(result: Forecast) -> list[str]:
+    """What the sprayer's own screen and stirring mean for this tank."""
+    sprayer = result.mix.sprayer
+    if sprayer is None or result.refused:
+        return []
+    out = []
+    if sprayer.finest_screen is not None:
+        figure, unit = sprayer.finest_screen
+        fine = _fine_screen(result)
+        known = f"Finest screen {figure:g} {unit}: judged as 50 mesh."
+        out.append(f"{fine[0].upper()}{fine[1:]}" if fine else known)
+    if sprayer.agitation == "none":
+        out.append(
+            "Nothing stirs this tank: premix each product in a bucket of its water, pour, then "
+            "shake or rock the tank; grit counts as settled, on the bottom and in the hose."
+        )
+    return out
 
 
 def _against_curd(result: Forecast) -> str:
