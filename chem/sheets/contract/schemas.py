@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import BaseModel, TypeAdapter
 
 from chem.notebook import Entry
-from chem.sheets.contract.advice import Diagnose, Fix, Ph, Why
+from chem.sheets.contract.advice import Adjuvants, Diagnose, Fix, Ph, Rinse, Why
 from chem.sheets.contract.laboratory import SOLUTIONS, SelfCheck, Tables, Trace
 from chem.sheets.contract.shelf import Label, Shelf
 from chem.sheets.contract.tank import Calibrate, Forecast, Jar, Pour
@@ -23,8 +23,9 @@ OBJECTS: dict[str, tuple[type[BaseModel], ...]] = {
     "jar": (Jar,),
     "label": (Label,),
     "notebook-entry": (Entry,),
-    "ph": (Ph,),
+    "ph": (Ph, Adjuvants),
     "pour": (Pour,),
+    "rinse": (Rinse,),
     "selfcheck": (SelfCheck,),
     "shelf": (Shelf,),
     "solution": tuple(SOLUTIONS.values()),
