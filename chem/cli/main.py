@@ -22,7 +22,7 @@ from chem.version import VERSION
 
 SHED, SHELF, CHEMISTS = "In the shed", "On the shelf", "For chemists"
 COMMANDS = {
-    SHED: ("forecast", "why", "fix", "pour", "ph", "jar", "diagnose", "saw", "desk"),
+    SHED: ("forecast", "why", "fix", "pour", "ph", "jar", "diagnose", "saw", "edit", "desk"),
     SHELF: ("label", "shelf", "calibrate"),
     CHEMISTS: ("solution", "tables", "trace", "selfcheck"),
 }

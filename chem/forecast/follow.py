@@ -88,6 +88,17 @@ class Out:
         """(N, M + K + L) [g/L] of each part, in the order of `Followed.parts`."""
         return np.hstack([self.salts, self.crystals, self.colloids])
 
+    def or_more(self, other: Out) -> Out:
+        """The greater of each."""
+        return Out(
+            np.maximum(self.salts, other.salts),
+            np.maximum(self.crystals, other.crystals),
+            np.maximum(self.colloids, other.colloids),
+            np.maximum(self.swollen, other.swollen),
+            np.maximum(self.seen, other.seen),
+            np.maximum(self.full, other.full),
+        )
+
     def rows(self, which: slice) -> Out:
         """Some of the rows."""
         return Out(
@@ -242,7 +253,7 @@ class Followed:
     @property
     def not_judged(self) -> tuple[str, ...]:
         """Products whose behaviour is not chemistry of ions."""
-        return tuple(a.product.name for a in self.ready.mix.additions if not a.product.judged)
+        return tuple(a.product.name for a in self.ready.mix.met.additions if not a.product.judged)
 
     def answer(self, judged_at: str) -> Answer:
         """The answer by a time."""
@@ -294,8 +305,9 @@ class Followed:
         later = [n for n, s in TIMES_S.items() if n in self.states and t_s <= s]
         if state is None:
             state = self.states[later[0] if later else list(self.states)[-1]]
-        passed = [n for n, s in TIMES_S.items() if n in self.states and s <= t_s]
-        return _out(state, t_s, self.colloids, self.out[passed[-1]] if passed else None)
+        passed = {n: self.out[n] for n, s in TIMES_S.items() if n in self.states and s <= t_s}
+        before = _brought(self.tank, state, self.colloids, passed)
+        return _out(state, t_s, self.colloids, before)
 
 
 def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: Out | None) -> Out:
@@ -309,7 +321,11 @@ def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: O
     none = np.zeros((len(state.ok), 0))
     loose = [c.amount_by(t_s)[:, None] for c in colloids]
     swollen = [c.swollen_by(t_s)[:, None] for c in colloids]
-    return Out(salts, crystals, np.hstack([none, *loose]), np.hstack([none, *swollen]), seen, full)
+    fallen, swelled = np.hstack([none, *loose]), np.hstack([none, *swollen])
+    if before is not None:
+        fallen = np.maximum(fallen, before.colloids)
+        swelled = np.maximum(swelled, before.swollen)
+    return Out(salts, crystals, fallen, swelled, seen, full)
 
 
 def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Followed:
@@ -324,13 +340,44 @@ def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Follow
     ok = np.all([s.ok for s in every], axis=0)
     colloids = colloid_outlook(tank, fresh)
     out: dict[str, Out] = {}
-    before: Out | None = None
     for name in names:
+        before = _brought(tank, states[name], colloids, out)
         before = _out(states[name], TIMES_S[name], colloids, before)
         if cold is not None and name == names[-1]:
             before = _out(cold, TIMES_S[name], colloids, before)
         out[name] = before
     return Followed(tank, fresh, states, ok, out, colloids, driven)
+
+
+def _brought(
+    tank: Standing, state: State, colloids: Sequence[ColloidOutlook], out: Mapping[str, Out]
+) -> Out | None:
+    """What was out before a time, and what leftovers bring that this tank does not dissolve.
+
+    Solids stay as far as the tank holds them in the end; a gel or floc never goes back.
+    """
+    last = list(out.values())[-1] if out else None
+    left = getattr(tank, "left", ())
+    if not any(one.out for one in left):
+        return last
+    n = len(state.ok)
+
+    def brought(key: str) -> Floats:
+        return np.asarray(sum((x.share * x.out[key] for x in left if key in x.out), np.zeros(n)))
+
+    solids = state.phases.solids
+    amounts = [brought(s.key) for s in solids]
+    salts = np.minimum(np.array(amounts).reshape(-1, n).T, np.nan_to_num(state.settled))
+    cold = [brought(f"{key}_crystals") for key in state.cold.keys]
+    crystals = np.minimum(np.array(cold).reshape(-1, n).T, np.nan_to_num(state.cold.amount_g_per_L))
+    loose = np.array([brought(c.key) for c in colloids]).reshape(-1, n).T
+    by_look = [limits()[s.shows_as] for s in solids]
+    shows = np.array([x.shows_g_per_L for x in by_look])
+    clogs = np.array([x.clogs_g_per_L for x in by_look])
+    seen = (salts / shows).max(axis=1, initial=0.0)
+    full = (salts / clogs).sum(axis=1)
+    none = Out(salts, crystals, loose, loose, seen, full)
+    return none if last is None else last.or_more(none)
 
 
 def _states(

@@ -9,6 +9,7 @@ from chem.doubts import Range
 from chem.forecast.answer import Answer
 from chem.forecast.evolved import Evolved
 from chem.forecast.rules import Rule
+from chem.forecast.salt import Salt
 from chem.tank import Load, Mix
 
 
@@ -88,6 +89,7 @@ class Forecast:
     ph_settled: float
     ionic_strength_mol_per_kg: float
     conductivity_mS_per_cm: Range | None
+    salt: Salt
     density_kg_per_L: float
     coverage: float
     totals_mol_per_L: Mapping[str, float]

@@ -16,6 +16,7 @@ from chem.forecast import (
     SolidForecast,
     broken,
 )
+from chem.notebook.tried import Told
 from chem.reference import tables
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
@@ -23,6 +24,7 @@ from chem.sheets.at_once import KEEP_STIRRING, at_once, in_time
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
 from chem.sheets.contract.parts import ByTime, RangeEntry
+from chem.sheets.notebook import learned_entries, told_block, told_lines
 from chem.sheets.rules import (
     because,
     evolved_entries,
@@ -34,6 +36,7 @@ from chem.sheets.rules import (
     rules_json,
     two_figures,
 )
+from chem.sheets.salt import KG_PER_HA_TO_LB_PER_1000_SQ_FT, salt_block, salt_entry
 from chem.sheets.tank import load_entries, load_title, rows, tank_entries
 from chem.sheets.words import CLEARLY, TIME_WORDS, WATCH_THE_JAR, after, odds, over_limit, with_name
 from chem.units import (
@@ -47,28 +50,39 @@ from chem.units import (
 
 NEVER = "Never in one tank: toxic gas. Don't pour."
 RANK = {"clear": 0, "haze": 1, "curdle": 2}
-KG_PER_HA_TO_LB_PER_1000_SQ_FT = 0.45359237**-1 * 92.90304 / 1e4
 
 
-def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = False) -> Sheet:
-    """The whole sheet; `chemist` adds SI, ionic strength, draws and seed."""
+def forecast_sheet(
+    result: Forecast,
+    units: Units = "both",
+    *,
+    chemist: bool = False,
+    told: Told | None = None,
+) -> Sheet:
+    """The whole sheet; `chemist` adds SI, ionic strength, draws and seed; told: what the notebook
+    says of it."""
     part = forecast_blocks(result, units)
-    order = ("tank", "ph", "out", "nutrients", "granted", "always", "wrong", "decides")
-    blocks = [*forecast_first(result, units), *(part[name] for name in order)]
+    order = ("tank", "ph", "out", "nutrients", "salt", "granted", "always", "wrong", "decides")
+    blocks = [*forecast_first(result, units, told), *(part[name] for name in order)]
     if chemist:
         blocks += chemist_blocks(result)
-    return Sheet(result.mix.name, forecast_answer(result), blocks)
+    return Sheet(result.mix.name, forecast_answer(result, told), blocks)
 
 
-def forecast_answer(result: Forecast) -> list[str]:
-    """The answer, before it that it must never be poured."""
-    return [NEVER, *answer_lines(result)] if result.refused else answer_lines(result)
+def forecast_answer(result: Forecast, told: Told | None = None) -> list[str]:
+    """The answer, before it that it must never be poured, and what the notebook says of it."""
+    never = [NEVER] if result.refused else []
+    return [*never, *([] if told is None else told_lines(told)), *answer_lines(result)]
 
 
-def forecast_first(result: Forecast, units: Units = "both") -> list[Block]:
-    """What forbids it, gas and heat, and what to do next."""
+def forecast_first(
+    result: Forecast, units: Units = "both", told: Told | None = None
+) -> list[Block]:
+    """What forbids it, gas and heat, what else was tried, and what to do next."""
+    noted = None if told is None else told_block(told)
     return [
         *_warnings(result),
+        *([] if noted is None else [noted]),
         Block("Do this next", [next_step(result, units)], kind="next"),
     ]
 
@@ -80,6 +94,7 @@ def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]
         "ph": _ph(result),
         "out": _what_comes_out(result, units),
         "nutrients": _nutrients(result, units),
+        "salt": salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
         "granted": _granted(result),
         "always": Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         "wrong": Block("If it goes wrong", items=IF_IT_GOES_WRONG),
@@ -98,14 +113,15 @@ def parts(
         _granted(result),
         _tank(result, units),
         _nutrients(result, units),
+        salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
         Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         Block("If it goes wrong", items=IF_IT_GOES_WRONG),
     ]
     return [(b.title, b.items) for b in _warnings(result)], [b for b in blocks if b is not None]
 
 
-def forecast_json(result: Forecast, units: Units = "both") -> str:
-    """The JSON object of the contract, as text."""
+def forecast_json(result: Forecast, units: Units = "both", told: Told | None = None) -> str:
+    """The JSON object of the contract, as text; told: what the notebook says of it."""
     mix, adjuvant = result.mix, result.mix.adjuvant
     window = None
     if adjuvant is not None:
@@ -126,6 +142,7 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ph_settled=result.ph_settled,
             ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
             conductivity_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
+            salt=salt_entry(result.salt, mix),
             density_kg_per_L=result.density_kg_per_L,
             coverage=result.coverage,
             totals_mol_per_L=dict(result.totals_mol_per_L),
@@ -166,6 +183,7 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ],
             cautions=[*minds(result.rules, mix), *ALWAYS],
             notes=result.notes,
+            learned=learned_entries(told),
             draws=result.draws,
             seed=result.seed,
             failed_rows=result.failed_rows,

@@ -19,7 +19,6 @@ from chem.sheets.as_json import as_json
 from chem.sheets.blocks import WIDTH, Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import Between, RangeEntry
-from chem.sheets.forecast import KG_PER_HA_TO_LB_PER_1000_SQ_FT
 from chem.sheets.rules import (
     HAZARD_WORDS,
     because,
@@ -30,6 +29,7 @@ from chem.sheets.rules import (
     rule_sentence,
     rules_json,
 )
+from chem.sheets.salt import KG_PER_HA_TO_LB_PER_1000_SQ_FT
 from chem.sheets.words import TIME_WORDS, odds
 from chem.tank import grams_per_litre, millilitres_per_litre
 from chem.units import (

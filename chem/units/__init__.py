@@ -23,6 +23,7 @@ from chem.units.properties import (
     read_duration,
     read_percent,
     read_ph,
+    read_screen,
     read_specific_gravity,
     read_temperature,
 )
@@ -69,6 +70,7 @@ __all__ = [
     "read_price",
     "read_rate",
     "read_rate_range",
+    "read_screen",
     "read_specific_gravity",
     "read_speed",
     "read_temperature",

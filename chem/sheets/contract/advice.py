@@ -13,6 +13,7 @@ from chem.sheets.contract.parts import (
     OfMix,
     Part,
     RangeEntry,
+    SaltEntry,
 )
 
 
@@ -148,6 +149,7 @@ class Fix(OfMix):
     spray_within_minutes: Figure
     because: str | None
     on_the_way: Figure
+    salt: SaltEntry
     gases: Sequence[str]
     not_judged: Sequence[str]
 

@@ -184,6 +184,23 @@ class LoadEntry(Part):
     tank: Sequence[TankLine]
 
 
+class LabelShare(Part):
+    """A product's strength over its label's most in its least spray volume, null where unnamed."""
+
+    product: str
+    share: Figure
+
+
+class SaltEntry(Part):
+    """What is dissolved in the finished spray; free acid: to pH 4, null above it."""
+
+    dissolved_g_per_L: RangeEntry
+    kg_per_ha: Figure
+    free_acid_mmol_per_L: RangeEntry | None
+    of_ounce_per_gallon: Figure
+    of_label: Sequence[LabelShare]
+
+
 class DoubtEntry(Part):
     """A doubt, its share of the variance, and what would settle it."""
 
