@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from chem.errors import InputProblem, Problem
 
 
-def write_text(path: Path, text: str) -> None:
+def write_text(path: Path, text: str | Iterable[str]) -> None:
     """Write `text` to `path`, as `write_texts`."""
     write_texts({path: text})
 
 
-def write_texts(texts: Mapping[Path, str]) -> None:
-    """Write each text to its path through a file beside it, all of them or none.
+def write_texts(texts: Mapping[Path, str | Iterable[str]]) -> None:
+    """Write each text, or its pieces, to its path through a file beside it, all of them or none.
 
     A path that stands for a device or a pipe (`/dev/stdout`) is written to as it is.
 
@@ -28,10 +28,10 @@ def write_texts(texts: Mapping[Path, str]) -> None:
             if not path.name or path.is_dir():
                 raise InputProblem(Problem(f"`{path}`", "a folder stands there", "a file's name"))
             if not _in_place(path):
-                partials[path].write_text(texts[path], encoding="utf-8")
+                _put(partials[path], texts[path])
         for path, text in texts.items():
             if _in_place(path):
-                path.write_text(text, encoding="utf-8")
+                _put(path, text)
             else:
                 os.replace(partials[path], path)
     except (OSError, ValueError) as error:
@@ -43,6 +43,11 @@ def write_texts(texts: Mapping[Path, str]) -> None:
     finally:
         for partial in partials.values():
             _remove(partial)
+
+
+def _put(path: Path, text: str | Iterable[str]) -> None:
+    with path.open("w", encoding="utf-8") as file:
+        file.writelines([text] if isinstance(text, str) else text)
 
 
 def _in_place(path: Path) -> bool:

@@ -289,14 +289,17 @@ def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: O
     return Out(salts, crystals, np.hstack([none, *loose]), np.hstack([none, *swollen]), seen, full)
 
 
-def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Followed:
+def follow(
+    tank: Standing, *, until: str = "24h", quick: bool = False, settles: bool = True
+) -> Followed:
     """Follow what stands through the spray day.
 
     until: the last time wanted, `fresh` for none; a cold night is looked at where it is the whole
-    day. quick: settle only what shows by each time; what forms later has no amount then.
+    day. quick: settle only what shows by each time; what forms later has no amount then. settles:
+    False for SI and clocks alone.
     """
     names = [n for n, t in TIMES_S.items() if until in TIMES_S and t <= TIMES_S[until]]
-    fresh, states, cold = _states(tank, names, quick)
+    fresh, states, cold = _states(tank, names, quick, settles)
     every = [fresh, *states.values(), *([cold] if cold else [])]
     ok = np.all([s.ok for s in every], axis=0)
     colloids = colloid_outlook(tank, fresh)
@@ -311,7 +314,7 @@ def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Follow
 
 
 def _states(
-    tank: Standing, names: Sequence[str], quick: bool
+    tank: Standing, names: Sequence[str], quick: bool, settles: bool
 ) -> tuple[State, dict[str, State], State | None]:
     """The tank at once, by each time, and at the end of a cold night if it stands one."""
     if not names:
@@ -329,13 +332,18 @@ def _states(
             end[still] = times[k]
         return end
 
-    fresh = tank.at(0.0, within_s=until(-1) if quick else np.inf)
+    def within(change: int) -> float | Floats:
+        """Settle what shows by then."""
+        return -1.0 if not settles else until(change) if quick else np.inf
+
+    fresh = tank.at(0.0, within_s=within(-1))
     state, states = fresh, {}
     for k, name in enumerate(names):
         rows = np.flatnonzero(changed[k])
         if rows.size:
-            within = until(k)[rows] if quick else np.inf
-            part = tank.at(times[k], rows=rows, near=state.clear, within_s=within)
+            by = within(k)
+            by = by[rows] if isinstance(by, np.ndarray) else by
+            part = tank.at(times[k], rows=rows, near=state.clear, within_s=by)
             state = state.put(rows, part)
         states[name] = state
     cold = None
@@ -344,6 +352,6 @@ def _states(
             times[-1],
             tank.coldest_celsius,
             near=state.clear,
-            within_s=times[-1] if quick else np.inf,
+            within_s=-1.0 if not settles else times[-1] if quick else np.inf,
         )
     return fresh, states, cold
