@@ -279,7 +279,7 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         Question("Does acid clear it, or water, or nothing at all?", (Show(GRIT, TRY),)),
         Question(
             "Will it harm nozzles, screens and pump?",
-            (Show(GRIT, MAY_SPRAY), Show(GRIT, "CLEAN OUT")),
+            (Show(GRIT, MAY_SPRAY), Show(GRIT, "CLEAN OUT, IN THIS ORDER")),
             not_yet="wear and corrosion of a pump.",
         ),
         Question(

@@ -16,11 +16,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chem.errors import InputProblem
+from chem.files import ProductForm
 from chem.label import read_product, unsupplied
 from chem.label.paste import Pasted, read_paste
 from chem.label.printed.declared import Named, recognise
 from chem.label.printed.derived import items_of
-from chem.label.product import ProductForm
 from chem.reference import catalogue
 
 LABELS = sorted((Path(__file__).parent / "labels").glob("*.txt"))

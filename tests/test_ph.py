@@ -779,12 +779,15 @@ def test_drawings() -> None:
     assert all(len(line) <= 60 for line in lines) and sum(line.count("O") for line in lines) == 2
     root = ElementTree.fromstring(curve_svg(result))
     space = "{http://www.w3.org/2000/svg}"
-    (line,) = root.iter(f"{space}polyline")
-    points = [tuple(map(float, p.split(","))) for p in line.attrib["points"].split()]
+    paths = list(root.iter(f"{space}path"))
+    (line,) = [p for p in paths if p.attrib.get("stroke-width") == "3.2"]
+    points = [tuple(map(float, p.split())) for p in line.attrib["d"].lstrip("M").split("L")]
     assert len(points) == len(result.curve)
     (dot,) = root.iter(f"{space}circle")
-    wanted = next(e for e in root.iter(f"{space}line") if "stroke-dasharray" in e.attrib)
-    assert abs(float(dot.attrib["cy"]) - float(wanted.attrib["y1"])) < 15.0
+    wanted = next(p for p in paths if p.attrib.get("stroke-dasharray") == "7 5")
+    level = float(wanted.attrib["d"].split("L")[1].split()[1])
+    assert abs(float(dot.attrib["cy"]) - level) < 8.0
+    assert root.find(f"{space}title") is not None and "pH 6.5" in "".join(root.itertext())
 
 
 @pytest.mark.parametrize(

@@ -14,12 +14,10 @@ from pathlib import Path
 import pytest
 
 import chem
+from chem.files import MixForm, ProductForm, WaterForm
 from chem.label import Product, make_product
-from chem.label.product import ProductForm
 from chem.shelf import Cache, make_item, make_setting, shelf
 from chem.tank import make_mix, make_water, read_mix
-from chem.tank.mix import MixForm
-from chem.tank.water import WaterForm
 
 ROOT = Path(__file__).parent.parent
 SCRIPTS = sorted((ROOT / "examples" / "python").glob("*.py"))

@@ -37,8 +37,8 @@ def calibrate_command(
     units: UnitsOption = "both",
 ) -> None:
     """Spray volume from a catch test, with its error."""
-    from chem.cli.writing import write_text
     from chem.errors import InputProblem, Problem
+    from chem.files.writing import write_text
     from chem.sheets.catch import catch_json, catch_sheet
     from chem.tank import by_area, by_speed
     from chem.units import (

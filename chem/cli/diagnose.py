@@ -8,7 +8,14 @@ from typing import Annotated
 import typer
 
 from chem.cli.answer import give
-from chem.cli.options import DrawsOption, HtmlOption, JsonOption, MixArgument, SeedOption
+from chem.cli.options import (
+    DrawsOption,
+    HtmlOption,
+    JsonOption,
+    MixArgument,
+    SeedOption,
+    UnitsOption,
+)
 
 
 def diagnose_command(
@@ -23,6 +30,7 @@ def diagnose_command(
     ] = None,
     html: HtmlOption = None,
     as_json: JsonOption = False,
+    units: UnitsOption = "both",
     draws: DrawsOption = 512,
     seed: SeedOption = 1,
 ) -> None:
@@ -43,4 +51,6 @@ def diagnose_command(
         count=draws,
         seed=seed,
     )
-    give(partial(diagnose_sheet, result), partial(diagnose_json, result), as_json, html)
+    give(
+        partial(diagnose_sheet, result, units), partial(diagnose_json, result, units), as_json, html
+    )

@@ -13,6 +13,8 @@ from chem.cli.options import (
     HtmlOption,
     JsonOption,
     MixArgument,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
@@ -25,6 +27,8 @@ def jar_command(
         Literal["asked", "best"], typer.Option(help="The mix's own pouring order, or the best.")
     ] = "asked",
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 256,
@@ -32,10 +36,19 @@ def jar_command(
 ) -> None:
     """The jar-test sheet at the sprayer's own ratio."""
     from chem.advice.jar import jar
+    from chem.cli.noting import known_of
     from chem.sheets.jar import jar_json, jar_sheet
     from chem.tank import read_mix
     from chem.units import read_volume
 
     millilitres = 1000.0 * read_volume(size, "command line, --size")
-    result = jar(read_mix(mix), size_mL=millilitres, order=order, count=draws, seed=seed)
-    give(partial(jar_sheet, result, units), partial(jar_json, result, units), as_json, html)
+    wanted = read_mix(mix)
+    known = known_of(mix, notebook, no_notebook, draws, seed)
+    result = jar(wanted, size_mL=millilitres, order=order, study=known.study)
+    number = None if result.forecast.refused else known.number_for(result.forecast.mix)
+    give(
+        partial(jar_sheet, result, units, number),
+        partial(jar_json, result, units, number),
+        as_json,
+        html,
+    )

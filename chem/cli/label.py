@@ -41,9 +41,10 @@ def label_command(
 ) -> None:
     """What does this label hold in ions; does it add up?"""
     from chem.advice.jug import jug
-    from chem.cli.writing import write_text
     from chem.errors import InputProblem, Problem
-    from chem.label import find_file, is_file, read_product
+    from chem.files import find_file, is_file
+    from chem.files.writing import write_text
+    from chem.label import read_product
     from chem.sheets.jug import jug_json, jug_sheet
     from chem.units import read_temperature
 

@@ -22,7 +22,7 @@ from chem.version import VERSION
 
 SHED, SHELF, CHEMISTS = "In the shed", "On the shelf", "For chemists"
 COMMANDS = {
-    SHED: ("forecast", "why", "fix", "pour", "ph", "jar", "diagnose", "saw"),
+    SHED: ("forecast", "why", "fix", "pour", "ph", "jar", "diagnose", "saw", "edit", "desk"),
     SHELF: ("label", "shelf", "calibrate"),
     CHEMISTS: ("solution", "tables", "trace", "selfcheck"),
 }
@@ -62,7 +62,8 @@ app = typer.Typer(
     help=(
         "Will the tank stay clear, haze or curdle? Forecasts a mix of liquid products from their "
         "labels before any jar test. A forecast never replaces the jar test.\n\n"
-        "Exit codes: 0 a forecast was made, 1 a check failed, 2 the input can't be used."
+        "Exit codes: 0 a forecast was made, 1 a check failed, 2 the input can't be used, "
+        "70 a fault of ours."
     ),
     no_args_is_help=True,
     add_completion=False,
@@ -105,6 +106,28 @@ def _show(problem: InputProblem) -> None:
         typer.echo(f"{count} problems in all.", err=True)
 
 
+def _own_fault(error: Exception) -> Exit:
+    """The last resort: say that the fault is ours, and leave on disk what to send."""
+    import tempfile
+    import traceback
+
+    told = f"jarsight {VERSION}, Python {sys.version.split()[0]}\n{sys.argv[1:]!r}\n\n"
+    told += "".join(traceback.format_exception(error))
+    where = ""
+    with (
+        contextlib.suppress(OSError),
+        tempfile.NamedTemporaryFile(
+            "w", prefix="jarsight-fault-", suffix=".txt", delete=False, encoding="utf-8"
+        ) as file,
+    ):
+        file.write(told)
+        where = file.name
+    typer.echo(f"A fault of ours, not of your files ({type(error).__name__}).", err=True)
+    if where:
+        typer.echo(f"What to send, with the files that you used: {where}", err=True)
+    return Exit.FAULT
+
+
 def run() -> None:
     """Entry point. Exit codes as `Exit`; a problem of the input is told without traceback."""
     for stream in (sys.stdout, sys.stderr):
@@ -119,6 +142,8 @@ def run() -> None:
         sys.exit(Exit.INPUT)
     except KeyboardInterrupt:
         sys.exit(Exit.INTERRUPTED)
+    except Exception as error:
+        sys.exit(_own_fault(error))
 
 
 if __name__ == "__main__":

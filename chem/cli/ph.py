@@ -53,8 +53,8 @@ def ph_command(
     """How much acid or base; is the adjuvant suited."""
     from chem.advice.agents import choose_agent, product_file
     from chem.advice.ph import adjust
-    from chem.cli.writing import write_texts
     from chem.errors import InputProblem, Problem
+    from chem.files.writing import write_texts
     from chem.sheets.ph import curve_svg, ph_json, ph_sheet
     from chem.tank import read_mix
     from chem.units import read_ph
@@ -67,7 +67,7 @@ def ph_command(
     result = adjust(wanted, given.value, reagent, judged_at=judged_at, count=draws, seed=seed)
     files = {}
     if svg is not None:
-        files[svg] = curve_svg(result)
+        files[svg] = curve_svg(result, units)
     if keep is not None and reagent.agent is not None:
         files[keep] = product_file(reagent)
     write_texts(files)

@@ -29,4 +29,4 @@ def pour_command(
     from chem.tank import read_mix
 
     result = pour(read_mix(mix), count=draws, seed=seed)
-    give(partial(pour_sheet, result, units), partial(pour_json, result), as_json, html)
+    give(partial(pour_sheet, result, units), partial(pour_json, result, units), as_json, html)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from chem.cli.writing import write_texts
 from chem.errors import InputProblem, Problem
+from chem.files.writing import write_texts
 from chem.sheets.contract.schemas import OURS, schemas
 
 

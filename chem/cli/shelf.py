@@ -83,7 +83,7 @@ def shelf_command(
     seed: SeedOption = 1,
 ) -> None:
     """Would it get along with what I own? Without PRODUCT: all against all."""
-    from chem.cli.writing import write_text
+    from chem.files.writing import write_text
     from chem.reference.fingerprint import made_with
     from chem.sheets.blocks import as_text
     from chem.sheets.shelf import shelf_csv, shelf_json_parts, shelf_page, shelf_sheet

@@ -9,8 +9,9 @@ from chem.forecast.follow import Followed, Out, follow, show_limit
 from chem.forecast.forecast import forecast
 from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES, Gas, gases
 from chem.forecast.prepare import Prepared, Standing, assemble
-from chem.forecast.result import DoubtShare, Forecast, SolidForecast, TankLine
+from chem.forecast.result import AloneForecast, DoubtShare, Forecast, SolidForecast
 from chem.forecast.rules import Rule, broken, never, rules_of
+from chem.forecast.salt import Salt, salt
 from chem.forecast.seen import SEEN_WORDS, read_seen
 from chem.forecast.settling import MODEL_KINDS, ONLY_THE_JAR, settle_by
 from chem.forecast.state import State
@@ -27,6 +28,7 @@ __all__ = [
     "SEEN_WORDS",
     "THRESHOLD",
     "TIMES_S",
+    "AloneForecast",
     "Answer",
     "Beliefs",
     "DoubtShare",
@@ -39,11 +41,11 @@ __all__ = [
     "Range",
     "RefereeReport",
     "Rule",
+    "Salt",
     "SolidForecast",
     "Standing",
     "State",
     "Study",
-    "TankLine",
     "Variant",
     "assemble",
     "broken",
@@ -56,6 +58,7 @@ __all__ = [
     "read_seen",
     "referee_mix",
     "rules_of",
+    "salt",
     "settle_by",
     "show_limit",
 ]

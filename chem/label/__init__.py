@@ -1,22 +1,6 @@
 """From what is printed on a jug to moles of conserved components."""
 
-from chem.label.amounts import label_lines, misfits
-from chem.label.contents import Contents, contents
-from chem.label.door import NameWord, class_of_rule, phrases, plain, read_name
-from chem.label.made import Written, as_tables, make_product
-from chem.label.product import (
-    NITROGEN_FORMS,
-    Product,
-    Says,
-    find_product,
-    product_schema,
-    read_product,
-    read_shelf,
-    resolve_guarantee,
-    resolve_source,
-    unsupplied,
-)
-from chem.label.reading import (
+from chem.files import (
     Collector,
     FileText,
     FormModel,
@@ -28,6 +12,23 @@ from chem.label.reading import (
     load_toml,
     read_out_of,
     validate,
+)
+from chem.label.amounts import label_lines, misfits
+from chem.label.contents import Contents, contents
+from chem.label.door import NameWord, class_of_rule, phrases, plain, read_name
+from chem.label.made import Written, as_tables, make_product
+from chem.label.product import (
+    NITROGEN_FORMS,
+    Product,
+    Says,
+    find_product,
+    product_of,
+    product_schema,
+    read_product,
+    read_shelf,
+    resolve_guarantee,
+    resolve_source,
+    unsupplied,
 )
 
 __all__ = [
@@ -55,6 +56,7 @@ __all__ = [
     "misfits",
     "phrases",
     "plain",
+    "product_of",
     "product_schema",
     "read_name",
     "read_out_of",

@@ -6,8 +6,8 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
-from chem.label.product import FormName, Product, ProductForm, product_of
-from chem.label.reading import validate
+from chem.files import FormName, ProductForm, validate
+from chem.label.product import Product, product_of
 
 Written = str | float
 """As a file has it: text with its unit, or a bare number where a file takes one."""

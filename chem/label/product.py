@@ -5,28 +5,28 @@ from __future__ import annotations
 import difflib
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from chem.errors import InputProblem, Problem
-from chem.label.door import NameWord, answers_to, read_name
-from chem.label.price import Price, read_price
-from chem.label.reading import (
+from chem.files import (
     Collector,
     FileText,
-    FormModel,
-    Name,
+    ProductForm,
+    UnreadForm,
     as_found,
     find_file,
     load_file,
     validate,
 )
+from chem.label.door import NameWord, answers_to, read_name
 from chem.reference import Guarantee, Source, catalogue, vague_sources
 from chem.units import (
     Number,
+    Price,
     Rate,
     read_alkalinity,
     read_carrier,
@@ -34,6 +34,7 @@ from chem.units import (
     read_mass,
     read_percent,
     read_ph,
+    read_price,
     read_rate,
     read_rate_range,
     read_specific_gravity,
@@ -41,7 +42,6 @@ from chem.units import (
     read_volume,
 )
 
-FormName = Literal["solution", "suspension", "emulsion", "pesticide", "dry"]
 NOT_JUDGED = {"suspension", "emulsion", "pesticide"}
 DENSITY_WAYS = (
     "the label's net weight with its net volume (`net_weight`, `net_volume`); or weigh 500 mL in "
@@ -51,8 +51,12 @@ UNDECLARED_SALT = "undeclared sodium chloride"
 MEASURED_AT = "10 %"
 """How a jug's pH is measured: 1 g in 9 g of distilled water."""
 PURE_WATERS = {"distilled", "demineralised", "demineralized", "deionised", "deionized", "rain"}
-MEASURED = {"ph", "ph_in", "density", "clear", "ec"}
+MEASURED = {"ph", "ph_in", "ph_by", "density", "clear", "ec"}
 """Keys of [known] that are no percents."""
+PH_ERRORS = {"meter": 0.12, "strip": 0.35}
+"""Standard deviation of a jug's pH by what read it, weighing and temperature included: a meter set
+on two buffers reads within 0.1, a strip within 0.3 (common practice, no source)."""
+PH_ERROR = 0.15
 EC_UNITS = {"ms/cm": 1.0, "ds/m": 1.0, "us/cm": 0.001}
 _EC = re.compile(r"([\d.]+)\s*(mS/cm|dS/m|[uµ]S/cm)(?:\s*at\s*([\d.]+)\s*%)?", re.IGNORECASE)
 LIKE_A_SLIP = 0.93
@@ -65,56 +69,6 @@ NITROGEN_FORMS = (
     "other water soluble nitrogen",
     "water insoluble nitrogen",
 )
-
-
-class ChelatedForm(FormModel):
-    """`[chelated]`: percent of the product that is metal held by an agent."""
-
-    percent: str
-    agent: str | None = None
-
-
-class SaysForm(FormModel):
-    """`[says]`: the label's own rules."""
-
-    pour: Literal["first", "last"] | None = None
-    never_with: tuple[str, ...] = ()
-    carrier_at_least: str | None = None
-    carrier_at_most: str | None = None
-
-
-class UnreadForm(FormModel):
-    """`unread`: a line of the label that its reader could not use, and what it speaks of."""
-
-    line: str
-    text: str
-    kind: Literal["composition", "rule", "rate", "reading", "other"]
-
-
-class ProductForm(FormModel):
-    """A product file as written."""
-
-    name: Name
-    density: str | None = None
-    specific_gravity: str | None = None
-    net_weight: str | None = None
-    net_volume: str | None = None
-    ph: str | None = None
-    ph_at: Literal["neat", "1 %", "10 %"] = "neat"
-    sources: tuple[str, ...] = ()
-    form: FormName = "solution"
-    basis: Literal["w/w", "w/v"] = "w/w"
-    usual_rate: str | None = None
-    rate_range: str | None = None
-    price: str | None = None
-    care: tuple[str, ...] = ()
-    lot: str | None = None
-    unread: tuple[UnreadForm, ...] = ()
-    guarantee: Mapping[str, str] = {}
-    chelated: Mapping[str, str | ChelatedForm] = {}
-    also: Mapping[str, str] = {}
-    says: SaysForm = SaysForm()
-    known: Mapping[str, str] = {}
 
 
 @dataclass(frozen=True)
@@ -144,10 +98,10 @@ class Product:
     density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
     guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
     guarantee line, source or `undeclared sodium chloride`, besides pH and density; ph_measured:
-    its pH is this jug's own, else it is printed, of another lot; ph_in_eq: alkalinity [eq/L]
-    of the water that it was read in, 0 for distilled; ec: conductivity [mS/cm] that a share
-    by mass of it in pure water was measured to have; clear_at: it was seen to stay
-    clear there [degC]; vague: names that fit several
+    its pH is this jug's own, else it is printed, of another lot; ph_sd: error of that; ph_in_eq:
+    alkalinity [eq/L] of the water that it was read in, 0 for distilled; ec: conductivity [mS/cm]
+    that a share by mass of it in pure water was measured to have; clear_at: it was seen to stay
+    clear there [degC]; net_volume_L: of a full jug; vague: names that fit several
     sources (`vague_sources.csv`); unplaced: names that fit none; unread: lines of the label that
     its reader could not use; read_from: the file as it was read.
     """
@@ -174,9 +128,11 @@ class Product:
     lot: str | None = None
     unread: tuple[UnreadForm, ...] = ()
     ph_measured: bool = False
+    ph_sd: float = PH_ERROR
     ph_in_eq: float = 0.0
     ec: tuple[float, float] | None = None
     clear_at: float | None = None
+    net_volume_L: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
     def __repr__(self) -> str:
@@ -215,7 +171,7 @@ class Product:
         parts = []
         for one in fields(self):
             value = getattr(self, one.name)
-            if one.name in ("read_from", "care", "lot"):
+            if one.name in ("read_from", "care", "lot", "net_volume_L"):
                 continue
             if one.name == "sources":
                 value = [s.key for s in value]
@@ -332,7 +288,10 @@ def product_of(
             f"less than carrier_at_least = {form.says.carrier_at_least!r}",
             "the smaller spray volume under carrier_at_least",
         )
+    ph_sd = _ph_by(form, found)
     clear_at, ph_in_eq, ec = _clear_at(form, found), _ph_in(form, found), _ec(form, found)
+    net = form.net_volume
+    net_volume = found.attempt(read_volume, net, "net_volume") if net else None
     found.done()
     return Product(
         key=key,
@@ -357,16 +316,23 @@ def product_of(
         lot=form.lot,
         unread=form.unread,
         ph_measured=bool(measured),
+        ph_sd=ph_sd,
         ph_in_eq=ph_in_eq,
         ec=ec,
         clear_at=clear_at,
+        net_volume_L=net_volume,
         read_from=read_from,
     )
 
 
-def find_product(name: str, beside: Path | None, where: str = "") -> Product:
-    """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem."""
-    path = find_file(name, beside, "products", "product", where)
+def find_product(
+    name: str, beside: Path | None, where: str = "", places: Sequence[Path] = ()
+) -> Product:
+    """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem.
+
+    places: folders to look in besides that of the mix.
+    """
+    path = find_file(name, beside, "products", "product", where, places)
     product = read_product(path)
     assert product.read_from is not None
     return replace(product, read_from=replace(product.read_from, name=as_found(name, path)))
@@ -530,6 +496,16 @@ def _ph_in(form: ProductForm, found: Collector) -> float:
     return 0.0 if alkalinity is None else 0.0005 * (alkalinity.low + alkalinity.high)
 
 
+def _ph_by(form: ProductForm, found: Collector) -> float:
+    """`ph_by`: standard deviation of what a jug's pH was measured with."""
+    text = form.known.get("ph_by")
+    if text is None:
+        return PH_ERROR
+    if text.strip().lower() not in PH_ERRORS:
+        found.add("known.ph_by", text, "nothing that reads a pH", "`meter` or `strip`")
+    return PH_ERRORS.get(text.strip().lower(), PH_ERROR)
+
+
 def _ec(form: ProductForm, found: Collector) -> tuple[float, float] | None:
     """`ec = "2.1 mS/cm at 1 %"`: conductivity [mS/cm] of a share by mass in distilled water."""
     text = form.known.get("ec")
@@ -638,6 +614,7 @@ def unsupplied(product: Product) -> list[Problem]:
                     "none of the sources supplies it",
                     "its source on the `derived from` line, such as "
                     + ", ".join(f"`{s}`" for s in supply[:4]),
+                    f"guarantee.{key}",
                 )
             )
     return problems

@@ -8,33 +8,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from pydantic import Field
-
 from chem.equilibrium import held_key
 from chem.errors import InputProblem
-from chem.label.reading import Collector, FormModel, load_toml, validate
+from chem.files import CHARGE, Collector, SolutionForm, load_toml, validate
 from chem.reference import Component, tables
 from chem.units import read_temperature
 from chem.units.numbers import one_number
 from chem.units.text import refuse, tidy
 
 STANDARD_CELSIUS = 25.0
-CHARGE = "charge"
 LARGEST_MOL_PER_KG = 60.0
 """Above any salt's solubility (55.5 mol of water are in a kg): a slip of the unit."""
 
 _PER_KG = re.compile(r"(?P<amount>[a-z]*mol)/kg(?:\s*(?:w|water|of water|h2o))?", re.IGNORECASE)
 _AMOUNTS = {"mol": 1.0, "mmol": 1e-3, "umol": 1e-6}
-
-
-class SolutionForm(FormModel):
-    """Keys of a solution file."""
-
-    name: str | None = None
-    temperature: str | None = None
-    ph: str = CHARGE
-    totals: dict[str, str] = Field(default_factory=dict)
-    held: dict[str, dict[str, str]] = Field(default_factory=dict)
 
 
 @dataclass(frozen=True)

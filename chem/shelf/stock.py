@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from chem.errors import InputProblem, Problem
+from chem.files import Collector
 from chem.forecast import Study
-from chem.label import Collector, Product, label_lines, misfits, read_product
+from chem.label import Product, label_lines, misfits, read_product
 from chem.tank import UNKNOWN_WATER, Addition, Mix, Water, unfit_rate
 from chem.units import Rate, read_carrier, read_rate, read_temperature
 
@@ -204,8 +205,7 @@ def why_left_out(file: str, error: Exception) -> LeftOut:
     if not isinstance(error, InputProblem):
         return LeftOut(file, f"it can't be worked out ({type(error).__name__}: {error})")
     first, *more = error.problems
-    place = first.read.partition(", ")[2].partition(" = ")[0]
-    line = f"{place}: {first.wrong}" if place else first.wrong
+    line = f"{first.key}: {first.wrong}" if first.key else first.wrong
     return LeftOut(file, f"{line}; and {len(more)} more" if more else line)
 
 

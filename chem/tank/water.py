@@ -15,11 +15,10 @@ import numpy as np
 from chem.doubts import Draws, doubts, median
 from chem.equilibrium import Conditions, build_system, solve
 from chem.equilibrium.activity import Floats
-from chem.label import (
+from chem.files import (
     Collector,
     FileText,
-    FormModel,
-    Name,
+    WaterForm,
     as_found,
     find_file,
     load_file,
@@ -37,16 +36,6 @@ from chem.units import (
 )
 
 _COMPONENT_OF = {"Fe": "Fe2"}
-
-
-class WaterForm(FormModel):
-    """A water file as written."""
-
-    name: Name
-    ph: str | None = None
-    alkalinity: str | None = None
-    hardness: str | None = None
-    ions: Mapping[str, str] = {}
 
 
 @dataclass(frozen=True)

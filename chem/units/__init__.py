@@ -16,12 +16,14 @@ from chem.units.amounts import (
 )
 from chem.units.motion import read_length, read_speed
 from chem.units.numbers import Number, read_number, rounding
+from chem.units.price import Price, read_price
 from chem.units.properties import (
     read_density,
     read_density_range,
     read_duration,
     read_percent,
     read_ph,
+    read_screen,
     read_specific_gravity,
     read_temperature,
 )
@@ -40,6 +42,7 @@ from chem.units.water import Interval, ion_of, read_alkalinity, read_concentrati
 __all__ = [
     "Interval",
     "Number",
+    "Price",
     "Rate",
     "Units",
     "format_area",
@@ -64,8 +67,10 @@ __all__ = [
     "read_number",
     "read_percent",
     "read_ph",
+    "read_price",
     "read_rate",
     "read_rate_range",
+    "read_screen",
     "read_specific_gravity",
     "read_speed",
     "read_temperature",

@@ -215,3 +215,17 @@ def read_duration(text: str, where: str) -> float:
     if value <= 0:
         raise refuse(where, text, "a waiting time must be above zero", "such as `4 h`")
     return within(value * factor(unit, "second"), DURATION_LIMITS, "s", text, where)
+
+
+def read_screen(text: str, where: str) -> tuple[float, str]:
+    """Read a screen's opening such as `50 mesh` or `300 micron`: figure and unit.
+
+    Raises: InputProblem for anything else.
+    """
+    value, rest = one_number(text, where)
+    unit = {"mesh": "mesh", "micron": "micron", "microns": "micron", "um": "micron"}.get(
+        unit_key(rest or "").replace("\u00b5", "u")
+    )
+    if unit is None or not 1.0 <= value <= 5000.0:
+        raise refuse(where, text, "no screen", "its mesh or its opening: `50 mesh`, `300 micron`")
+    return value, unit

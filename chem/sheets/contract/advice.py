@@ -13,6 +13,7 @@ from chem.sheets.contract.parts import (
     OfMix,
     Part,
     RangeEntry,
+    SaltEntry,
 )
 
 
@@ -148,6 +149,7 @@ class Fix(OfMix):
     spray_within_minutes: Figure
     because: str | None
     on_the_way: Figure
+    salt: SaltEntry
     gases: Sequence[str]
     not_judged: Sequence[str]
 
@@ -239,6 +241,18 @@ class TryEntry(Part):
     sentence: str
 
 
+class CleanEntry(Part):
+    """A step of cleaning out; what_for: keys of causes, none for all; litres: each time."""
+
+    what: str
+    what_for: Sequence[str]
+    litres: Figure
+    times: int
+    minutes: int
+    agent: str | None
+    sentence: str
+
+
 class Diagnose(OfMix):
     """It went wrong: likeliest causes first, what to try, whether it can be sprayed."""
 
@@ -248,5 +262,6 @@ class Diagnose(OfMix):
     tries: Sequence[TryEntry]
     sprayable: Figure
     clean_out: str
+    cleaning: Sequence[CleanEntry]
     remarks: Sequence[str]
     model_agrees: bool

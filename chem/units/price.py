@@ -6,7 +6,8 @@ import re
 from dataclasses import dataclass
 
 from chem.errors import InputProblem, Problem
-from chem.units import read_mass, read_number, read_volume
+from chem.units.amounts import read_mass, read_volume
+from chem.units.numbers import read_number
 
 _PRICE = re.compile(r"^\s*([^\d\s.]{0,4})\s*([\d.,]+)\s*([^\d\s/]{0,4})\s*(?:per|/)\s*(.+)$", re.I)
 

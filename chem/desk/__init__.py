@@ -1,0 +1,7 @@
+"""The desk: every question in the browser, on this machine only, over one warm Study."""
+
+from __future__ import annotations
+
+from chem.desk.app import build, serve
+
+__all__ = ["build", "serve"]

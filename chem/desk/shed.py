@@ -1,0 +1,113 @@
+"""The folder that the desk works in: what lies there, and nothing outside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from chem.errors import InputProblem, Problem
+from chem.files import load_toml
+from chem.reference.files import data_folder
+
+MOST_FILES = 2000
+SIGNS = {
+    "mix": {"add"},
+    "water": {"ions", "alkalinity", "hardness"},
+    "product": {"guarantee", "sources", "density", "specific_gravity", "net_weight", "also"},
+}
+"""A key that only a file of that kind has."""
+
+
+@dataclass(frozen=True)
+class Lying:
+    """A file of the shed: its address in the folder, its name, when it was last written."""
+
+    file: str
+    name: str
+    kind: str
+    changed: datetime
+
+
+class Shed:
+    """A folder of products, waters and mixes. Raises: InputProblem where it is none."""
+
+    def __init__(self, folder: Path) -> None:
+        try:
+            self.root = folder.resolve(strict=True)
+        except (OSError, RuntimeError, ValueError):
+            self.root = Path()
+        if not self.root.is_dir():
+            raise InputProblem(
+                Problem(f"`{folder}`", "no such folder", "the folder that holds your mixes")
+            )
+        self._known: dict[tuple[str, int, int], tuple[str, str]] = {}
+
+    def path(self, file: str) -> Path:
+        """A file named by an address, never outside the shed. Raises: InputProblem."""
+        outside = InputProblem(
+            Problem(f"`{file}`", "it lies outside this shed", "a file of the shed's own folder")
+        )
+        if not file or "\x00" in file or "\\" in file or Path(file).is_absolute():
+            raise outside
+        try:
+            path = (self.root / file).resolve()
+        except (OSError, RuntimeError, ValueError):
+            raise outside from None
+        if not path.is_relative_to(self.root) or path.suffix != ".toml":
+            raise outside
+        return path
+
+    def lying(self, kind: str | None = None) -> list[Lying]:
+        """The files of a kind, last written first; what can't be read is passed over."""
+        found = []
+        for path in sorted(self.root.rglob("*.toml"))[:MOST_FILES]:
+            try:
+                state = path.stat()
+                if not path.resolve().is_relative_to(self.root) or not path.is_file():
+                    continue
+            except (OSError, RuntimeError):
+                continue
+            file = path.relative_to(self.root).as_posix()
+            what, name = self._kind(path, (file, state.st_mtime_ns, state.st_size))
+            if what and kind in (None, what):
+                changed = datetime.fromtimestamp(state.st_mtime)
+                found.append(Lying(file, name, what, changed))
+        return sorted(found, key=lambda one: one.changed, reverse=True)
+
+    def _kind(self, path: Path, version: tuple[str, int, int]) -> tuple[str, str]:
+        if version not in self._known:
+            try:
+                raw = load_toml(path, "file")
+            except InputProblem:
+                raw = {}
+            self._known[version] = _kind_of(raw), str(raw.get("name", path.stem))
+        return self._known[version]
+
+    def products(self) -> list[tuple[str, str]]:
+        """(file, name) of the shed's products, then of the demo shelf's, to choose from."""
+        own = [(one.file, one.name) for one in self.lying("product")]
+        demo = sorted((data_folder() / "demo" / "products").glob("*.toml"))
+        return own + [(p.name, str(load_toml(p, "product")["name"])) for p in demo]
+
+    def waters(self) -> list[tuple[str, str]]:
+        """(file, name) of the shed's waters, then of the demo's, then the unknown one."""
+        own = [(one.file, one.name) for one in self.lying("water")]
+        demo = sorted((data_folder() / "demo" / "waters").glob("*.toml"))
+        more = [(p.name, str(load_toml(p, "water")["name"])) for p in demo]
+        return [*own, *more, ("unknown", "not known: a wide range")]
+
+    def named(self, file: str, folder: str) -> Path:
+        """A product or water chosen: of the shed, else of the demo shelf. Raises: InputProblem."""
+        demo = data_folder() / "demo" / folder
+        if "/" not in file and not (self.root / file).is_file() and (demo / file).is_file():
+            return demo / file
+        path = self.path(file)
+        if not path.is_file():
+            raise InputProblem(Problem(f"`{file}`", "no such file in this shed", "one of the list"))
+        return path
+
+
+def _kind_of(raw: dict[str, Any]) -> str:
+    return next((kind for kind, keys in SIGNS.items() if keys & set(raw)), "")
