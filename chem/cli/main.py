@@ -22,7 +22,7 @@ from chem.version import VERSION
 
 SHED, SHELF, CHEMISTS = "In the shed", "On the shelf", "For chemists"
 COMMANDS = {
-    SHED: ("forecast", "why", "fix", "pour", "ph", "jar", "diagnose", "saw", "desk"),
+    SHED: ("forecast", "why", "fix", "pour", "ph", "jar", "diagnose", "saw", "sprayed", "desk"),
     SHELF: ("label", "shelf", "calibrate"),
     CHEMISTS: ("solution", "tables", "trace", "selfcheck"),
 }
@@ -91,6 +91,8 @@ def _root(
 def whole_app() -> typer.Typer:
     """The app with every command mounted."""
     app.add_typer(import_module("chem.cli.new").app, name="new", rich_help_panel=SHED)
+    notebook = import_module("chem.cli.notebook").app
+    app.add_typer(notebook, name="notebook", rich_help_panel=SHED)
     for group, names in COMMANDS.items():
         for name in names:
             command = getattr(import_module(f"chem.cli.{name}"), f"{name}_command")

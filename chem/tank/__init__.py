@@ -1,7 +1,7 @@
 """From jugs, water and rates to totals in the finished solution."""
 
 from chem.tank.catch import CatchTest, by_area, by_speed
-from chem.tank.fill import Finished, delivered_kg_per_ha, finish
+from chem.tank.fill import Finished, delivered_kg_per_ha, finish, nitrogen_forms_kg_per_ha
 from chem.tank.made import make_mix, make_water
 from chem.tank.mix import (
     MAX_PRODUCTS,
@@ -62,6 +62,7 @@ __all__ = [
     "change_mix",
     "covered_m2",
     "delivered_kg_per_ha",
+    "nitrogen_forms_kg_per_ha",
     "find_water",
     "finish",
     "grams_per_litre",
