@@ -33,6 +33,7 @@ COMMANDS = {
         "jar",
         "diagnose",
         "saw",
+        "sprayed",
         "rinse",
         "edit",
         "desk",
@@ -107,6 +108,8 @@ def _root(
 def whole_app() -> typer.Typer:
     """The app with every command mounted."""
     app.add_typer(import_module("chem.cli.new").app, name="new", rich_help_panel=SHED)
+    notebook = import_module("chem.cli.notebook").app
+    app.add_typer(notebook, name="notebook", rich_help_panel=SHED)
     for group, names in COMMANDS.items():
         for name in names:
             command = getattr(import_module(f"chem.cli.{name}"), f"{name}_command")
