@@ -23,7 +23,7 @@ from chem.sheets.page.pictures import chance_picture, limit_picture, origins_pic
 from chem.sheets.page.pouring import code, marks, pouring_text
 from chem.sheets.tank import load_title
 from chem.sheets.why import plain, why_sheet
-from chem.tank import read_mix
+from chem.tank import TankLine, read_mix
 
 ROOT = Path(__file__).parent.parent
 EXAMPLES = ROOT / "examples"
@@ -120,6 +120,11 @@ def test_every_sentence_of_the_sheet_is_on_the_page(found: dict[str, Forecast]) 
         for block in sheet.blocks:
             for words in (*block.paragraphs, *block.items):
                 assert " ".join(words.split()) in said, words
+
+
+def added(result: Forecast) -> list[TankLine]:
+    """What is poured besides water."""
+    return [line for line in result.loads[0].lines if line.kind != "water"]
 
 
 @pytest.mark.parametrize("units", ["us", "metric", "both"])

@@ -3,23 +3,29 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, takes_mix
 from chem.cli.options import (
     DrawsOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
 
+if TYPE_CHECKING:
+    from chem.forecast import Forecast
 
+
+@takes_mix
 def jar_command(
-    mix: MixArgument,
+    asked: Asked,
     size: Annotated[str, typer.Option(help='The jar: "1 qt", "500 mL".')] = "1 qt",
     order: Annotated[
         Literal["asked", "best"], typer.Option(help="The mix's own pouring order, or the best.")
@@ -36,52 +42,66 @@ def jar_command(
         ),
     ] = None,
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 256,
     seed: SeedOption = 1,
 ) -> None:
     """The jar-test sheet at the sprayer's own ratio."""
-    from chem.forecast import Study
-    from chem.tank import read_mix
+    from chem.cli.noting import known_of
     from chem.units import read_volume
 
     size_mL = 1000.0 * read_volume(size, "command line, --size")
-    study = Study(draws, seed)
     _only_one(jars, ladder, order)
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
+    study = known.study
+
+    def number_of(result: Forecast) -> str | None:
+        return None if result.refused else known.number_for(result.mix)
+
+    number: str | None = None
     if ladder is not None:
         from chem.advice.agents import choose_agent
         from chem.advice.ladder import ladder as plan
         from chem.sheets.ladder import ladder_json, ladder_sheet
 
-        climbed = plan(
-            read_mix(mix), choose_agent(ladder, beside=mix.parent), size_mL=size_mL, study=study
-        )
-        sheet, told = partial(ladder_sheet, climbed, units), partial(ladder_json, climbed, units)
+        reagent = choose_agent(ladder, beside=asked.beside)
+        climbed = plan(asked.mix, reagent, size_mL=size_mL, study=study)
+        number = None if climbed.refused else number_of(climbed.jar.forecast)
+        sheet = partial(ladder_sheet, climbed, units, number)
+        told = partial(ladder_json, climbed, units, number)
     elif jars is not None:
         from chem.advice.jar import strip
         from chem.sheets.jars import jars_json, jars_sheet
 
-        several = strip(read_mix(mix), jars, size_mL=size_mL, study=study)
-        sheet, told = partial(jars_sheet, several, units), partial(jars_json, several, units)
+        several = strip(asked.mix, jars, size_mL=size_mL, study=study)
+        numbers = [number_of(jar.forecast) for jar in several.jars]
+        sheet = partial(jars_sheet, several, units, numbers)
+        told = partial(jars_json, several, units, numbers)
     else:
         from chem.advice.jar import jar
         from chem.sheets.jar import jar_json, jar_sheet
 
-        one = jar(read_mix(mix), size_mL=size_mL, order=order, study=study)
-        sheet, told = partial(jar_sheet, one, units), partial(jar_json, one, units)
-    give(sheet, told, as_json, html)
+        one = jar(asked.mix, size_mL=size_mL, order=order, study=study)
+        number = number_of(one.forecast)
+        sheet, told = partial(jar_sheet, one, units, number), partial(jar_json, one, units, number)
+
+    def page() -> str:
+        from chem.sheets.page import as_html
+
+        return as_html(sheet(), number=number or "")
+
+    give(sheet, told, as_json, html, page)
 
 
 def _only_one(jars: str | None, ladder: str | None, order: str) -> None:
     """Raises: InputProblem where two are asked for that don't go together."""
     from chem.errors import InputProblem, Problem
 
-    asked = [
-        name
-        for name, on in (("--jars", jars), ("--ladder", ladder), ("--order best", order == "best"))
-        if on
-    ]
+    given = (("--jars", jars), ("--ladder", ladder), ("--order best", order == "best"))
+    asked = [name for name, on in given if on]
     if len(asked) > 1:
         both = " and ".join(asked)
         raise InputProblem(

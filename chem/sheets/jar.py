@@ -70,10 +70,10 @@ HANDLING = (
 )
 
 
-def jar_sheet(result: Jar, units: Units = "both", number: str = "") -> Sheet:
+def jar_sheet(result: Jar, units: Units = "both", number: str | None = None) -> Sheet:
     """What to measure, when to look, what to write down; no amounts for a mix that is refused.
 
-    number: the sheet's own, a blank without one.
+    number: the sheet's own, by which `saw` knows it again; a blank without one.
     """
     found = result.forecast
     mix = found.mix
@@ -94,9 +94,10 @@ def jar_sheet(result: Jar, units: Units = "both", number: str = "") -> Sheet:
             ),
             meaning(result),
             Block("pH", [_strip_reads(found), METER]),
-            then(found),
+            then(found, number),
         ]
-    return whole(f"Jar test: {mix.name}", _answer(found), blocks, cautions(result))
+    heading = f"Jar test {number}: {mix.name}" if number else f"Jar test: {mix.name}"
+    return whole(heading, _answer(found), blocks, cautions(result))
 
 
 def ph_expected(ph: Range) -> str:
@@ -145,7 +146,7 @@ def first(found: Forecast, units: Units, told: Sequence[str] | None = None) -> l
     ]
 
 
-def write_here(number: str, jars: Sequence[Sequence[str]]) -> Block:
+def write_here(number: str | None, jars: Sequence[Sequence[str]]) -> Block:
     """Number, date, times and lots."""
     names = list(dict.fromkeys(name for jar in jars for name in jar))
     return Block(
@@ -177,9 +178,9 @@ def meaning(result: Jar) -> Block:
     return Block("What you see, and what it means", [_fine(result)], items=told)
 
 
-def then(found: Forecast) -> Block:
+def then(found: Forecast, number: str | None = None) -> Block:
     """What to do with what is written down."""
-    return Block("Then", [f"jarsight saw {found.mix.file}"])
+    return Block("Then", [f"jarsight saw {number or found.mix.file}"])
 
 
 def whole(
@@ -362,7 +363,7 @@ def _when(minutes: float) -> str:
     return "Overnight" if minutes == OVERNIGHT else f"After {TIMES[minutes]}"
 
 
-def jar_json(result: Jar, units: Units = "both", number: str = "") -> str:
+def jar_json(result: Jar, units: Units = "both", number: str | None = None) -> str:
     """The JSON object of the contract."""
     return as_json(jar_entry(result, units, number))
 
@@ -370,7 +371,7 @@ def jar_json(result: Jar, units: Units = "both", number: str = "") -> str:
 def jar_entry(
     result: Jar,
     units: Units = "both",
-    number: str = "",
+    number: str | None = None,
     *,
     jars: Sequence[contract.JarBeside] = (),
     ladder: contract.LadderEntry | None = None,
@@ -395,7 +396,7 @@ def jar_entry(
         cautions=cautions(result),
         notes=notes(result, units),
         scale=result.scale,
-        number=number or None,
+        number=number,
         blanks=blanks(result),
         jars=jars,
         ladder=ladder,

@@ -40,7 +40,7 @@ from chem.units import Units
 IN_A_WORD = {"clear": "clear", "haze": "haze", "curdle": "curd", "cannot tell": "can't be told"}
 
 
-def jars_sheet(result: Strip, units: Units = "both", numbers: Sequence[str] = ()) -> Sheet:
+def jars_sheet(result: Strip, units: Units = "both", numbers: Sequence[str | None] = ()) -> Sheet:
     """Several jars side by side: what goes into each, and a column of looks for each.
 
     numbers: of the jars, as many as there are, or none.
@@ -80,12 +80,12 @@ def jars_sheet(result: Strip, units: Units = "both", numbers: Sequence[str] = ()
         Block("The jars", items=told),
         *lists,
         Block("", said),
-        write_here("", [poured_names(jar) for jar in result.jars]),
+        write_here(None, [poured_names(jar) for jar in result.jars]),
         Block(
             "Look",
             rows=[
                 ("after the last pour", *letters),
-                ("number", *(numbers or empty)),
+                ("number", *(number or BLANK for number in numbers or empty)),
                 *((row, *empty) for look in looks for row in (look, f"pH, {look}")),
             ],
         ),
@@ -148,7 +148,7 @@ def _amount_text(step: JarStep) -> str:
     return f"{read} {'g' if step.by_mass else 'mL'}"
 
 
-def jars_json(result: Strip, units: Units = "both", numbers: Sequence[str] = ()) -> str:
+def jars_json(result: Strip, units: Units = "both", numbers: Sequence[str | None] = ()) -> str:
     """The JSON object of the mix's own jar, all of them under `jars`."""
     own = _own(result)
     several = len(result.jars) > 1
@@ -167,6 +167,6 @@ def jars_json(result: Strip, units: Units = "both", numbers: Sequence[str] = ())
             zip(strip_names(result), result.factors, result.jars, strict=True)
         )
     ]
-    number = numbers[own] if own < len(numbers) else ""
+    number = numbers[own] if own < len(numbers) else None
     entry = jar_entry(result.jars[own], units, number, jars=beside if several else ())
     return as_json(entry)

@@ -32,7 +32,7 @@ from chem.units import Units, format_mass, format_volume
 STOCK_ML = 100.0
 
 
-def ladder_sheet(result: Ladder, units: Units = "both", number: str = "") -> Sheet:
+def ladder_sheet(result: Ladder, units: Units = "both", number: str | None = None) -> Sheet:
     """What to make up, each step with the dose it stands for, and room for what is read."""
     jar, mix = result.jar, result.jar.forecast.mix
     agent = result.reagent.own_form
@@ -136,7 +136,7 @@ def _minded(result: Ladder) -> list[str]:
     return list(dict.fromkeys(out))
 
 
-def ladder_json(result: Ladder, units: Units = "both", number: str = "") -> str:
+def ladder_json(result: Ladder, units: Units = "both", number: str | None = None) -> str:
     """The JSON object of the jar, the ladder in it; without steps where it must never be poured."""
     unit = "g" if result.reagent.dry else "mL"
     steps = [
