@@ -37,15 +37,14 @@ def diagnose_command(
 ) -> None:
     """It went wrong: what is it, will anything bring it back."""
     from chem.advice.diagnose import diagnose
-    from chem.forecast import read_seen
+    from chem.forecast import read_after, read_seen
     from chem.sheets.diagnose import diagnose_json, diagnose_sheet
-    from chem.units import read_duration, read_ph
+    from chem.units import read_ph
 
-    text = after if any(c.isalpha() for c in after) else f"{after} min"
     result = diagnose(
         asked.mix,
         seen=read_seen(seen, "command line, --seen"),
-        after_min=read_duration(text, "command line, --after") / 60.0,
+        after_min=read_after(after, "command line, --after") / 60.0,
         ph=None if ph is None else read_ph(ph, "command line, --ph").value,
         poured=poured,
         count=draws,

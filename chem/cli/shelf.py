@@ -1,4 +1,4 @@
-"""`jarsight shelf`: one product against all, or all against all."""
+"""`jarsight shelf`: one product against all, all against all, or mine against a shop's."""
 
 from __future__ import annotations
 
@@ -6,12 +6,13 @@ import time
 from collections.abc import Callable
 from contextlib import nullcontext
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from chem.cli.answer import give, write_page
+from chem.cli.answer import write_page
 from chem.cli.exits import Exit
 from chem.cli.mixes import ShedUnits
 from chem.cli.options import DrawsOption, ForOption, HtmlOption, JsonOption, SeedOption
@@ -35,6 +36,14 @@ def shelf_command(
     folder: Annotated[
         str, typer.Option("--in", metavar="DIR", help="Folder of product files, or `demo`.")
     ] = ".",
+    against: Annotated[
+        str | None,
+        typer.Option(metavar="DIR", help="A shop's labels: which get along with what I own?"),
+    ] = None,
+    wanting: Annotated[
+        str | None,
+        typer.Option(metavar="NUTRIENT", help="Only the shop's labels with it, by its cost."),
+    ] = None,
     carrier: Annotated[
         str | None,
         typer.Option(
@@ -87,7 +96,8 @@ def shelf_command(
     """Would it get along with what I own? Without PRODUCT: all against all."""
     from chem.files.writing import write_text
     from chem.reference.fingerprint import made_with
-    from chem.sheets.shelf import shelf_csv, shelf_json, shelf_page, shelf_sheet
+    from chem.sheets.blocks import as_text
+    from chem.sheets.shelf import shelf_csv, shelf_json_parts, shelf_page, shelf_sheet
     from chem.shelf import Cache, cache_folder, cluster, local, read_item, shelf
 
     rates = _rates(rate or [])
@@ -98,8 +108,13 @@ def shelf_command(
     if product is not None:
         path = _product(product, folder)
         asked = read_item(path, rates.pop(path.stem, None))
-    only_it = alone and asked is not None
+    _refuse_together(against, wanting, triples=triples, alone=alone)
+    only_it = asked is not None and (alone or against is not None)
     items, left_out = ((), ()) if only_it else _stock(folder, rates, use)
+    shop: tuple[Item, ...] = ()
+    if against is not None:
+        shop, unread = _stock(against, {}, None)
+        left_out = (*left_out, *unread)
     if asked is not None:
         left_out = tuple(out for out in left_out if out.file != asked.product.file)
     factors = _factors(ratios)
@@ -114,6 +129,8 @@ def shelf_command(
                 items,
                 setting,
                 asked=asked,
+                against=shop,
+                wanting=wanting or "",
                 triples=triples,
                 ratios=factors,
                 passes=use is not None or len(items) <= FEW,
@@ -134,7 +151,30 @@ def shelf_command(
         write_text(csv, shelf_csv(result))
         typer.echo(f"Table written: {csv}", err=True)
     write_page(partial(shelf_page, result, units, alone=alone), html)
-    give(partial(shelf_sheet, result, units, alone=alone), partial(shelf_json, result), as_json)
+    # Piece by piece: the pairs of a catalogue are never all in memory.
+    told = (
+        shelf_json_parts(result) if as_json else [as_text(shelf_sheet(result, units, alone=alone))]
+    )
+    for piece in chain(told, ["\n"] if as_json else []):
+        typer.echo(piece, nl=False)
+
+
+def _refuse_together(
+    against: str | None, wanting: str | None, *, triples: bool, alone: bool
+) -> None:
+    """Options that have no meaning together. Raises: InputProblem."""
+    from chem.errors import InputProblem, Problem
+
+    problems = []
+    if wanting is not None and against is None:
+        wrong = "a nutrient is wanted of a shop's labels"
+        problems.append(Problem("command line, --wanting", wrong, "--against DIR too"))
+    for word, given in (("triples", triples), ("alone", alone)):
+        if given and against is not None:
+            wrong = "a shop's labels are tried with yours, two at a time"
+            problems.append(Problem(f"command line, --{word}", wrong, "without it"))
+    if problems:
+        raise InputProblem(problems)
 
 
 def _setting(

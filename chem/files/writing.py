@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
+from itertools import chain
 from pathlib import Path
 
 from chem.errors import InputProblem, Problem
@@ -76,30 +77,36 @@ def _alike(path: Path, text: str | None) -> bool:
     return columns.count(",") > 1 and columns == text.partition("\n")[0]
 
 
-def write_text(path: Path, text: str) -> None:
+def write_text(path: Path, text: str | Iterable[str]) -> None:
     """Write `text` to `path`, as `write_texts`."""
     write_texts({path: text})
 
 
-def write_texts(texts: Mapping[Path, str]) -> None:
-    """Write each text to its path through a file beside it, all of them or none.
+def write_texts(texts: Mapping[Path, str | Iterable[str]]) -> None:
+    """Write each text, or its pieces, to its path through a file beside it, all of them or none.
 
     A path that stands for a device or a pipe (`/dev/stdout`) is written to as it is.
 
     Raises: InputProblem where one can't be written; nothing half-written stays.
     """
+    heads: dict[Path, str] = {}
+    whole: dict[Path, Iterable[str]] = {}
+    for path, text in texts.items():
+        pieces = iter([text] if isinstance(text, str) else text)
+        heads[path] = next(pieces, "")
+        whole[path] = chain([heads[path]], pieces)
     partials = {p: p.parent / f".{os.getpid()}-{i}.partial" for i, p in enumerate(texts)}
     path = Path()
     try:
         for path in texts:
             if not path.name or path.is_dir():
                 raise InputProblem(Problem(f"`{path}`", "a folder stands there", "a file's name"))
-            must_be_free(path, texts[path])
+            must_be_free(path, heads[path])
             if not _in_place(path):
-                partials[path].write_text(texts[path], encoding="utf-8")
-        for path, text in texts.items():
+                _put(partials[path], whole[path])
+        for path, text in whole.items():
             if _in_place(path):
-                path.write_text(text, encoding="utf-8")
+                _put(path, text)
             else:
                 os.replace(partials[path], path)
     except (OSError, ValueError) as error:
@@ -111,6 +118,11 @@ def write_texts(texts: Mapping[Path, str]) -> None:
     finally:
         for partial in partials.values():
             _remove(partial)
+
+
+def _put(path: Path, pieces: Iterable[str]) -> None:
+    with path.open("w", encoding="utf-8") as file:
+        file.writelines(pieces)
 
 
 def _in_place(path: Path) -> bool:
