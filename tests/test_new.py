@@ -594,7 +594,8 @@ def test_the_examples_of_the_product_form_hold_together(here: Path) -> None:
     path = here / "a.toml"
     sources = "[" + ", ".join(quoted(s) for s in EVERY_SOURCE) + "]"
     text = opened(filled(blank(ProductForm, "a"), density='""', sources=sources))
-    path.write_text(text)
+    own = [x for x in text.splitlines() if not x.startswith(("ph_window", "good_for"))]
+    path.write_text("\n".join(own))  # those are an adjuvant's alone
     raw = tomllib.loads(text)
     assert set(raw) == set(ProductForm.model_fields)
     assert set(raw["guarantee"]) == set(LINES)
