@@ -110,7 +110,7 @@ def ph_command(
     elif keep is not None:
         typer.echo(f"Not written: {reagent.name} has its product file already", err=True)
     if take_it:
-        if result.dose_g_per_L is None or result.refused:
+        if not result.dose_g_per_L or result.refused:
             wrong, instead = "no dose to write into the mix", "another agent or target"
             raise InputProblem(Problem("command line, --take", wrong, instead))
         take(asked, result.dosed, reagent)
