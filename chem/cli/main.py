@@ -17,6 +17,7 @@ import typer
 from typer.core import TyperGroup
 
 from chem.cli.exits import Exit
+from chem.cli.outputs import guarded
 from chem.cli.progress import sign_of_life
 from chem.errors import InputProblem, Problem
 from chem.version import VERSION
@@ -32,6 +33,7 @@ COMMANDS = {
         "jar",
         "diagnose",
         "saw",
+        "sprayed",
         "rinse",
         "edit",
         "desk",
@@ -106,10 +108,12 @@ def _root(
 def whole_app() -> typer.Typer:
     """The app with every command mounted."""
     app.add_typer(import_module("chem.cli.new").app, name="new", rich_help_panel=SHED)
+    notebook = import_module("chem.cli.notebook").app
+    app.add_typer(notebook, name="notebook", rich_help_panel=SHED)
     for group, names in COMMANDS.items():
         for name in names:
             command = getattr(import_module(f"chem.cli.{name}"), f"{name}_command")
-            app.command(name, rich_help_panel=group)(command)
+            app.command(name, rich_help_panel=group)(guarded(command))
     return app
 
 

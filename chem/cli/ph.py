@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, take, takes_mix
 from chem.cli.options import (
     DrawsOption,
     ForOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
     SeedOption,
     UnitsOption,
 )
@@ -27,8 +27,9 @@ if TYPE_CHECKING:
     from chem.tank import Mix
 
 
+@takes_mix
 def ph_command(
-    mix: MixArgument,
+    asked: Asked,
     to: Annotated[
         str | None,
         typer.Option(
@@ -62,6 +63,9 @@ def ph_command(
         Path | None,
         typer.Option(metavar="FILE", help="Also write the agent as a product file for the mix."),
     ] = None,
+    take_it: Annotated[
+        bool, typer.Option("--take", help="Write the dose into the mix, poured where it was tried.")
+    ] = False,
     html: HtmlOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
@@ -74,13 +78,12 @@ def ph_command(
     from chem.errors import InputProblem, Problem
     from chem.files.writing import write_texts
     from chem.sheets.ph import curve_svg, ph_json, ph_sheet
-    from chem.tank import read_mix
     from chem.units import read_ph
 
-    wanted = read_mix(mix)
+    wanted = asked.mix
     if to is None:
-        reagents = [] if agent is None else [choose_agent(agent, strength, mix.parent)]
-        for option, value in (("--svg", svg), ("--keep", keep)):
+        reagents = [] if agent is None else [choose_agent(agent, strength, asked.beside)]
+        for option, value in (("--svg", svg), ("--keep", keep), ("--take", take_it or None)):
             if value is not None:
                 raise InputProblem(Problem(option, "goes with one pH", f"`{option}` with `--to`"))
         _tell_adjuvants(wanted, shelf, reagents, (draws, seed), (html, as_json, units))
@@ -92,7 +95,7 @@ def ph_command(
     given = read_ph(to, "--to")
     if not given.single:
         raise InputProblem(Problem(f'--to = "{to}"', "one pH is wanted", f"such as {given.low:g}"))
-    reagent = choose_agent(agent, strength, mix.parent)
+    reagent = choose_agent(agent, strength, asked.beside)
     result = adjust(wanted, given.value, reagent, judged_at=judged_at, count=draws, seed=seed)
     files = {}
     if svg is not None:
@@ -106,6 +109,11 @@ def ph_command(
         typer.echo(f"Product written: {keep}", err=True)
     elif keep is not None:
         typer.echo(f"Not written: {reagent.name} has its product file already", err=True)
+    if take_it:
+        if result.dose_g_per_L is None or result.refused:
+            wrong, instead = "no dose to write into the mix", "another agent or target"
+            raise InputProblem(Problem("command line, --take", wrong, instead))
+        take(asked, result.dosed, reagent)
     give(partial(ph_sheet, result, units), partial(ph_json, result, units), as_json, html)
 
 

@@ -2,7 +2,13 @@
 
 from chem.files import MAX_PRODUCTS
 from chem.tank.catch import CatchTest, by_area, by_speed
-from chem.tank.fill import Finished, delivered_kg_per_ha, finish, topped
+from chem.tank.fill import (
+    Finished,
+    delivered_kg_per_ha,
+    finish,
+    nitrogen_forms_kg_per_ha,
+    topped,
+)
 from chem.tank.made import make_mix, make_water
 from chem.tank.mix import (
     Addition,
@@ -72,6 +78,7 @@ __all__ = [
     "change_mix",
     "covered_m2",
     "delivered_kg_per_ha",
+    "nitrogen_forms_kg_per_ha",
     "find_water",
     "finish",
     "grams_per_litre",
