@@ -27,8 +27,8 @@ def read_block(found: ReadPh, result: Forecast) -> Block:
     items = [] if found.expected else [_sentence(e, result) for e in found.nearest]
     names = result.mix.additions
     items += [
-        f"{names[i].product.name}: its label leaves {round(100 * min(share, 1.0))} % of the pH's spread "
-        "open; measure the pH of that jug."
+        f"{names[i].product.name}: its label leaves {round(100 * min(share, 1.0))} % of the pH's "
+        "spread open; measure the pH of that jug."
         for i, share in found.open_jugs
         if share >= MUCH
     ]
