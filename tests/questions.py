@@ -121,8 +121,8 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         ),
         Question(
             "May I put it on lawns here: phosphorus rules, closed seasons?",
-            not_ours="bans on phosphorus, closed dates and licences are local law, and change. What "
-            "such laws ask for: a soil test or a new lawn before phosphorus (New York, "
+            not_ours="bans on phosphorus, closed dates and licences are local law, and change. "
+            "What such laws ask for: a soil test or a new lawn before phosphorus (New York, "
             "Environmental Conservation Law 17-2103), no feed from December 1 to April 1 there, a "
             "strip left along water, a licence for who sprays for hire. Look up your own year's "
             "text before you buy",
