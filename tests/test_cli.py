@@ -149,7 +149,7 @@ def test_files_as_windows_writes_them_are_read(tmp_path: Path, data: bytes) -> N
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", "carrier\n  wrong: this key is missing"),
+        ("name = 'x'", "carrier\n  wrong: this key is missing"),
         ("a = " + "[" * 20_000, "tables too deep"),
         ("a = 1" + "0" * 6_000, "a number too long"),
         ("#" * 1_000_001, "larger than 1 MB"),

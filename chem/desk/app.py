@@ -26,10 +26,11 @@ from starlette.staticfiles import StaticFiles
 from chem.desk.answers import MOVING_DRAWS, forecast_of, sheet_of, slider_of, takes_of
 from chem.desk.draft import Draft
 from chem.desk.guard import Guard
-from chem.desk.keep import NO_VERSION, file_name, save, version_of
+from chem.desk.keep import NO_VERSION, save, version_of
 from chem.desk.shed import Shed
 from chem.desk.worker import Busy, Worker
 from chem.errors import InputProblem, Problem
+from chem.files import file_name, rewritten
 from chem.files.writing import write_text
 from chem.forecast import Forecast, Study
 from chem.sheets.blocks import Sheet
@@ -416,13 +417,8 @@ class Desk:
 
 
 def _water_text(form: dict[str, str]) -> str:
-    import tomlkit
-
-    document = tomlkit.document()
-    for key in ("name", "ph", "alkalinity", "hardness"):
-        if form.get(key):
-            document[key] = form[key]
-    return tomlkit.dumps(document)
+    keys = ("name", "ph", "alkalinity", "hardness")
+    return rewritten({key: form[key] for key in keys if form.get(key)})
 
 
 def _checked(kind: str, text: str, file: str) -> None:

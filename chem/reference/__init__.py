@@ -1,6 +1,14 @@
 """Typed, immutable tables: components, species, interactions, solids, sources."""
 
-from chem.reference.as_sold import SoldPh, living, ph_as_sold, unstated, vague_sources
+from chem.reference.as_sold import (
+    SoldPh,
+    living,
+    ph_as_sold,
+    unlisted_buffers,
+    unstated,
+    vague_sources,
+    volumes,
+)
 from chem.reference.files import data_folder, data_hash, read_csv, read_toml
 from chem.reference.sources import (
     Catalogue,
@@ -28,8 +36,10 @@ __all__ = [
     "SoldPh",
     "living",
     "ph_as_sold",
+    "unlisted_buffers",
     "unstated",
     "vague_sources",
+    "volumes",
     "GAS_CONSTANT_J_PER_MOL_K",
     "Catalogue",
     "Clouding",

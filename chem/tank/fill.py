@@ -23,7 +23,9 @@ class Finished:
     components: C keys; totals: (N, C) [mol/kg water]; water_kg_per_L: (N,) kg of water per litre
     of finished solution; density_kg_per_L: (N,); from_product: (P, N, C) and from_water (N, C):
     where the moles come from [mol/L finished]; held: (metal, agent) -> (N,) [mol/kg water] of
-    chelates that exchange only slowly, counted in totals too.
+    chelates that exchange only slowly, counted in totals too; litres_per_L: (N,) what is in by
+    then, per litre of the spray volume that rates speak of; from_leftover: (L, N, C) as
+    from_product, of what is left of earlier tanks.
     """
 
     components: tuple[str, ...]
@@ -33,6 +35,8 @@ class Finished:
     from_product: Floats
     from_water: Floats
     held: Mapping[tuple[str, str], Floats]
+    litres_per_L: Floats | float = 1.0
+    from_leftover: Floats | None = None
 
     @property
     def totals_mol_per_L(self) -> Floats:
@@ -113,6 +117,53 @@ def finish(
         from_product=from_product,
         from_water=from_water,
         held=chelates,
+        litres_per_L=np.asarray(final),
+    )
+
+
+def topped(fresh: Finished, left: Sequence[tuple[float, Finished]], fresh_share: float) -> Finished:
+    """What is left of earlier tanks, topped up with fresh spray; volumes add.
+
+    left: (share of the full tank by volume, its solution) of each; fresh_share: of the full tank
+    once all of it is in.
+    """
+    parts = [(np.asarray(fresh_share * fresh.litres_per_L), fresh)]
+    parts += [(np.full(len(fresh.totals), share), one) for share, one in left]
+    volume = np.sum([share for share, _ in parts], axis=0)
+    keys = set().union(*(one.components for _, one in parts))
+    components = tuple(c for c in tables().components if c in keys)
+
+    def wide(values: Floats, one: Finished) -> Floats:
+        out = np.zeros((*values.shape[:-1], len(components)))
+        out[..., [components.index(c) for c in one.components]] = values
+        return out
+
+    weights = [share / volume for share, _ in parts]
+    water = np.sum(
+        [w * one.water_kg_per_L for w, (_, one) in zip(weights, parts, strict=True)], axis=0
+    )
+    density = np.sum(
+        [w * one.density_kg_per_L for w, (_, one) in zip(weights, parts, strict=True)], axis=0
+    )
+    per_L = [
+        w[:, None] * wide(one.totals_mol_per_L, one)
+        for w, (_, one) in zip(weights, parts, strict=True)
+    ]
+    held: dict[tuple[str, str], Floats] = {}
+    for w, (_, one) in zip(weights, parts, strict=True):
+        for pair, mol in one.held.items():
+            more = w * mol * one.water_kg_per_L / water
+            held[pair] = held.get(pair, np.zeros(len(water))) + more
+    return Finished(
+        components=components,
+        totals=np.sum(per_L, axis=0) / water[:, None],
+        water_kg_per_L=water,
+        density_kg_per_L=density,
+        from_product=weights[0][:, None] * wide(fresh.from_product, fresh),
+        from_water=weights[0][:, None] * wide(fresh.from_water, fresh),
+        held=held,
+        litres_per_L=volume,
+        from_leftover=np.stack(per_L[1:]),
     )
 
 

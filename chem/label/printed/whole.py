@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import re
 import tomllib
 from itertools import pairwise
+from typing import Any
 
 from chem.errors import InputProblem, Problem
+from chem.files import rewritten
+from chem.files.table import figure
 from chem.label.printed.claims import ledger, with_figures
 from chem.label.printed.content import Content
 from chem.label.printed.declared import Named, Quantity
@@ -42,6 +44,7 @@ DENSEST_LIQUID = 1.8
 NEXT_TO = 2
 """Lines above a chelated part within which a line that was not read may be its whole; no source."""
 
+_STATED = ("basis", "density", "specific_gravity", "net_weight", "net_volume")
 _CARE = re.compile(r"freez|stor|shake|agitat|sunlight|heat|wind|irrigat", re.IGNORECASE)
 
 MOST_TOLD = 6
@@ -366,90 +369,64 @@ def _form(content: Content) -> str:
 
 
 def _toml(content: Content, name: str, kinds: list[Kind]) -> str:
-    form = _form(content)
-    head = ["# Read from a pasted label: check it against the jug."]
+    """The product file: what was read, under comments that say what was not."""
+    head = ["Read from a pasted label: check it against the jug."]
     for entry in content.not_understood:
         near = f"; perhaps {', '.join(entry.near)}" if entry.near else ""
-        head.append(
-            _comment(f"line {entry.line_number} not understood: {entry.line}: {entry.why}{near}")
-        )
-    for problem in dict.fromkeys(content.problems):
-        head.append(_comment(f"does not add up: {problem}"))
-    head.append(f"name = {_quoted(name)}")
-    if form != "solution":
-        head.append(f"form = {_quoted(form)}")
-    for key in ("basis", "density", "specific_gravity", "net_weight", "net_volume"):
-        if key in content.stated:
-            head.append(f"{key} = {_quoted(content.stated[key])}")
+        head.append(f"line {entry.line_number} not understood: {entry.line}: {entry.why}{near}")
+    head += [f"does not add up: {problem}" for problem in dict.fromkeys(content.problems)]
+    form = _form(content)
+    stated = dict(content.stated)
     if not content.measured and form != "dry":
-        head.append('density = "unknown"    # the label gives none: weigh a measured volume')
-    if "ph" in content.stated:
-        head.append(f"ph = {_figure(content.stated['ph'])}")
-    if "ph_at" in content.stated:
-        head.append(f"ph_at = {_quoted(content.stated['ph_at'])}")
+        stated["density"] = "unknown"
+        head.append("density: the label gives none: weigh a measured volume")
     if content.lost_sources:
-        head.append("# sources not understood, named above, are left out here")
-    if content.sources:
-        head.append(f"sources = [{', '.join(map(_quoted, content.sources))}]")
-    for key in ("usual_rate", "rate_range"):
-        if key in content.stated:
-            head.append(f"{key} = {_quoted(content.stated[key])}")
-    if content.care:
-        head.append(f"care = [{', '.join(map(_quoted, content.care))}]")
-    if content.not_understood:
-        rows = [
-            f"    {{ line = {e.line_number}, text = {_quoted(_plain(e.line))}, "
-            f"kind = {_quoted(k)} }},"
+        head.append("sources not understood, named above, are left out here")
+    raw: dict[str, Any] = {
+        "name": name,
+        "form": form if form != "solution" else "",
+        **{key: stated.get(key, "") for key in _STATED},
+        "ph": _figure(stated["ph"]) if "ph" in stated else "",
+        "ph_at": stated.get("ph_at", ""),
+        "sources": content.sources,
+        **{key: stated.get(key, "") for key in ("usual_rate", "rate_range")},
+        "care": content.care,
+        "unread": [
+            {"line": e.line_number, "text": _plain(e.line), "kind": k}
             for e, k in zip(content.not_understood, kinds, strict=True)
-        ]
-        head += ["unread = [", *rows, "]"]
-    tables = {
-        "guarantee": [
-            f"{_quoted(k.named.name)} = {_figure(k.quantity.text)}"
-            for k in content.guarantee.values()
         ],
-        "chelated": [_chelated_line(content, key, k) for key, k in content.chelated.items()],
-        "also": [f"{_quoted(key)} = {_figure(k.quantity.text)}" for key, k in content.also.items()],
-        "says": _says(content),
+        "guarantee": {k.named.name: _figure(k.quantity.text) for k in content.guarantee.values()},
+        "chelated": {
+            k.named.name: _chelated(content, key, k) for key, k in content.chelated.items()
+        },
+        "also": {key: _figure(k.quantity.text) for key, k in content.also.items()},
+        "says": {
+            key: value
+            for key, value in (
+                ("pour", stated.get("pour")),
+                ("never_with", content.never_with),
+                ("carrier_at_least", stated.get("carrier_at_least")),
+                ("carrier_at_most", stated.get("carrier_at_most")),
+            )
+            if value
+        },
     }
-    blocks = ["\n".join(head)]
-    blocks += ["\n".join([f"[{key}]", *rows]) for key, rows in tables.items() if rows]
-    return "\n\n".join(blocks) + "\n"
+    comments = "".join(f"# {_plain(line)}\n" for line in head)
+    return comments + rewritten({key: value for key, value in raw.items() if value})
 
 
-def _chelated_line(content: Content, key: str, kept: Kept) -> str:
+def _chelated(content: Content, key: str, kept: Kept) -> Any:
     agents = content.agents.get(key, content.all_agents)
     agent = kept.named.agent or (agents[0] if len(agents) == 1 else None)
-    figure = _figure(kept.quantity.text)
-    entry = f"{{ percent = {figure}, agent = {_quoted(agent)} }}" if agent else figure
-    return f"{_quoted(kept.named.name)} = {entry}"
-
-
-def _says(content: Content) -> list[str]:
-    rows = [f"pour = {_quoted(content.stated['pour'])}"] if "pour" in content.stated else []
-    if content.never_with:
-        rows.append(f"never_with = [{', '.join(map(_quoted, content.never_with))}]")
-    for key in ("carrier_at_least", "carrier_at_most"):
-        if key in content.stated:
-            rows.append(f"{key} = {_quoted(content.stated[key])}")
-    return rows
-
-
-def _comment(text: str) -> str:
-    return f"# {_plain(text)}"
+    percent = _figure(kept.quantity.text)
+    return {"percent": percent, "agent": agent} if agent else percent
 
 
 def _plain(text: str) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _figure(text: str) -> str:
-    """A bare number, or a range in quotes."""
-    if "-" in text:
-        return _quoted(text)
+def _figure(text: str) -> Any:
+    """A bare number, or a range as text; `007.50` as `7.50`."""
     whole, point, decimals = text.partition(".")
-    return f"{whole.lstrip('0') or '0'}{point}{decimals}"
+    return figure(text if "-" in text else f"{whole.lstrip('0') or '0'}{point}{decimals}")

@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import BaseModel, TypeAdapter
 
 from chem.notebook import Entry
-from chem.sheets.contract.advice import Diagnose, Fix, Ph, Why
+from chem.sheets.contract.advice import Adjuvants, Diagnose, Fix, Ph, Rinse, Why
 from chem.sheets.contract.laboratory import SOLUTIONS, SelfCheck, Tables, Trace
 from chem.sheets.contract.notebook import (
     NotebookCheck,
@@ -40,8 +40,9 @@ OBJECTS: dict[str, tuple[type[BaseModel], ...]] = {
     "notebook-score": (NotebookScore,),
     "notebook-season": (NotebookSeason,),
     "notebook-wall": (NotebookWall,),
-    "ph": (Ph,),
+    "ph": (Ph, Adjuvants),
     "pour": (Pour,),
+    "rinse": (Rinse,),
     "selfcheck": (SelfCheck,),
     "shelf": (Shelf,),
     "sprayed": (SprayedKept,),

@@ -15,7 +15,9 @@ from chem.sheets.contract.parts import (
     Part,
     RangeEntry,
     Ruled,
+    SaltEntry,
     TankLine,
+    WindowEntry,
 )
 
 
@@ -84,6 +86,7 @@ class Forecast(OfMix):
     ph_settled: Figure
     ionic_strength_mol_per_kg: Figure
     conductivity_mS_per_cm: RangeEntry | None
+    salt: SaltEntry
     density_kg_per_L: Figure
     coverage: Figure
     totals_mol_per_L: dict[str, Figure]
@@ -97,6 +100,7 @@ class Forecast(OfMix):
     alone: Sequence[AloneEntry]
     delivered_kg_per_ha: dict[str, Figure]
     adjuvant: Window | None
+    adjuvants: Sequence[WindowEntry]
     doubts: Sequence[ForecastDoubt]
     cautions: Sequence[str]
     notes: Sequence[str]
