@@ -7,8 +7,15 @@ from dataclasses import dataclass, field
 from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.derived import near_sources
 from chem.label.printed.lines import Line
-from chem.label.printed.reading import Agents, Stated
-from chem.label.printed.records import Ignored, Kept, NotUnderstood, Understood, in_terms_of
+from chem.label.printed.records import (
+    Agents,
+    Ignored,
+    Kept,
+    NotUnderstood,
+    Stated,
+    Understood,
+    in_terms_of,
+)
 
 LIGHTEST, HEAVIEST = 0.6, 2.5
 """Densities [kg/L] between which every liquid fertilizer lies."""

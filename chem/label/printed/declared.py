@@ -10,22 +10,11 @@ from functools import cache
 
 from chem.label.printed.derived import find_source
 from chem.label.printed.lines import GLUED, SPACED, bare
+from chem.label.printed.vocabulary import table, without
 from chem.label.product import NITROGEN_FORMS, resolve_guarantee
 from chem.reference import Guarantee, catalogue
 
 NUMBER = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
-BASES = {
-    "w/w": "w/w",
-    "m/m": "w/w",
-    "wt/wt": "w/w",
-    "by weight": "w/w",
-    "by mass": "w/w",
-    "w/v": "w/v",
-    "m/v": "w/v",
-    "wt/vol": "w/v",
-    "by volume": "v/v",
-    "v/v": "v/v",
-}
 _BASIS = (
     r"(?:w ?/ ?w|m ?/ ?m|wt ?/ ?wt|w ?/ ?v|m ?/ ?v|wt ?/ ?vol|v ?/ ?v|by (?:weight|mass|volume))"
 )
@@ -50,17 +39,6 @@ QUANTITY = re.compile(
     rf"(?:\s*[(\[]?\s*(?P<basis>{_BASIS})(?![\w/])\s*[)\]]?)?"
     r"(?:\s*(?P<after>min(?:imum)?\b\.?|max(?:imum)?\b\.?))?",
     re.IGNORECASE,
-)
-_AGENTS = (
-    ("EDDHA", r"eddha|hydroxyphenyl"),
-    ("HEDTA", r"\bhe?edta|hydroxyethyl"),
-    ("DTPA", r"dtpa|diethylene ?triamine"),
-    ("EDTA", r"edta|ethylene ?diamine ?tetra"),
-    ("citrate", r"citr"),
-    ("gluconate", r"glucon|glucohept|heptagluc"),
-    ("glycine", r"glycin|amino acid"),
-    ("tartrate", r"tartar|tartrate"),
-    ("lignosulfonate", r"ligno?.?sul(?:f|ph)on"),
 )
 AGENT_NAMES = frozenset(("EDTA", "DTPA", "HEDTA", "EDDHA"))
 _HELD = re.compile(
@@ -166,13 +144,14 @@ def quantities(text: str, dots_hide_points: bool) -> Iterator[tuple[int, int, Qu
 def basis_of(text: str) -> str | None:
     """The basis that words such as `% w/v` or `percent by weight` state."""
     found = re.search(_BASIS, text, re.IGNORECASE)
-    return None if found is None else BASES[_basis_key(found[0])]
+    return None if found is None else _basis(found[0])
 
 
 def agents_in(text: str) -> list[str]:
     """Chelating agents named in a text, in the file's terms."""
     rest, out = text.lower(), []
-    for agent, pattern in _AGENTS:
+    for agent, parts in table("agents").items():
+        pattern = "|".join(map(re.escape, parts))
         if re.search(pattern, rest):
             out.append(agent)
             rest = re.sub(rf"[\w,-]*(?:{pattern})[\w-]*", " ", rest)
@@ -197,15 +176,7 @@ def is_filler(piece: str) -> bool:
     """Whether a piece of a line names nothing: marks and words such as `soluble in water`."""
     words = stripped(piece)
     words = _SOLUBLE.sub(" ", words)
-    words = re.sub(_BASIS, " ", words, flags=re.IGNORECASE)
-    words = re.sub(
-        r"\b(?:and|or|in|of|which|w|by|min|minimum|guaranteed|as|the|a|total|weight|mass|only|"
-        r"percent|content|declared|equivalent|equal|to|also|including|with|plus|"
-        r"this|product|contains?|containing)\b",
-        " ",
-        words,
-        flags=re.IGNORECASE,
-    )
+    words = without("filler", re.sub(_BASIS, " ", words, flags=re.IGNORECASE))
     return not re.search(r"\w", words)
 
 
@@ -293,7 +264,7 @@ def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refuse
         return Refused(text, "a highest content guarantees nothing, and a product file has no key")
     key = _basis_key((found["unit"] or "%").rstrip("."))
     part, own = _PERCENT_OF[key]
-    basis = BASES[_basis_key(found["basis"])] if found["basis"] else own
+    basis = _basis(found["basis"]) if found["basis"] else own
     if basis == "v/v":
         return Refused(text, "percent by volume of a nutrient has no meaning here", ("% w/w",))
     ends = [Decimal(end) / part for end in (low, high) if end]
@@ -308,6 +279,11 @@ def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refuse
 
 def _digits(number: str) -> str:
     return f"0{number}" if number.startswith(".") else number
+
+
+def _basis(printed: str) -> str:
+    key = _basis_key(printed)
+    return next(basis for basis, words in table("bases").items() if key in words)
 
 
 def _basis_key(text: str) -> str:

@@ -20,27 +20,17 @@ from chem.label.printed.declared import (
 )
 from chem.label.printed.derived import STARTS
 from chem.label.printed.lines import Line, bare, doubtful_figure
-from chem.label.printed.reading import Agents, Stated
+from chem.label.printed.records import Fact, fact
 from chem.label.printed.stated import read_stated
+from chem.label.printed.vocabulary import closes, opens
 from chem.label.printed.words import chore, heading, is_idle
 from chem.label.product import resolve_guarantee
 
 IN_WATER = re.compile(r"water[- ]soluble|soluble in water", re.IGNORECASE)
 _SENTENCE = re.compile(r"(?<=[^\s.])\.\s+(?=\S)")
-_ABBREVIATION = re.compile(
-    r"\b(?:fl|oz|sq|ft|gal|lbs?|wt|no|nr|s\.g|approx|min|max|vol|sp|gr|temp|ca|reg|u\.s|e\.g|i\.e|inc|co|"
-    r"ltd|conc|soln?|pt|qt|vs|deg|tel|avg|p\.o|st|dept|aq)$",
-    re.IGNORECASE,
-)
-_BEGINS = re.compile(r"(?:add|apply|do|don't|use|keep|shake|mix|pour|store|never|always)\b", re.I)
 _NEXT_STATEMENT = re.compile(
     r"(?<=\S)[\s,;/|]+(?=(?:chelating agents?\b|net (?:weight|wt|contents?|volume)\b|"
     r"specific gravity\b|density\b|weight per\b|ph\b(?! range)))",
-    re.IGNORECASE,
-)
-_LEANS_ON = re.compile(
-    r"\b(?:typical|product|the|bulk|solution|and|relative|to|at|of|a|below|above|or|with|by|is|"
-    r"spray|tank|target|its|adjust|between)$",
     re.IGNORECASE,
 )
 _PART = r"(?:0|[1-9][0-9]?)(?:\.[0-9]+)?"
@@ -88,7 +78,7 @@ class Outcome:
     """What one statement gives, before anything is done with it."""
 
     entries: list[tuple[Named, Quantity]] = field(default_factory=list)
-    facts: list[tuple[Stated | Agents, str]] = field(default_factory=list)
+    facts: list[Fact] = field(default_factory=list)
     grade: tuple[tuple[str, float], ...] = ()
     names: list[Named] = field(default_factory=list)
     values: list[Quantity] = field(default_factory=list)
@@ -127,7 +117,7 @@ def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome
     if head is not None:
         basis = basis_of(head[0])
         if basis in ("w/w", "w/v"):
-            out.facts.append((Stated("basis", basis), f"percentages are {basis}"))
+            out.facts.append(fact("basis", basis, f"percentages are {basis}"))
         out.ignored.append("a heading")
         text, cells = head[1], ()
         if not re.search(r"\w", text):
@@ -179,7 +169,7 @@ def _statements(text: str) -> Iterator[str]:
     at = 0
     for found in _NEXT_STATEMENT.finditer(text):
         before = text[at : found.start()]
-        if re.search(r"[0-9]", before) and not _LEANS_ON.search(before.rstrip()):
+        if re.search(r"[0-9]", before) and not closes("leans_on", before):
             yield before
             at = found.end()
     yield text[at:]
@@ -191,8 +181,8 @@ def _sentences(text: str) -> Iterator[str]:
         before = text[at : found.start()]
         if before[-1:].isdigit() and text[found.end() : found.end() + 1].isdigit():
             continue
-        begins = _BEGINS.match(text, found.end())
-        if (begins or not _ABBREVIATION.search(before)) and re.search(r"\w", before):
+        begins = opens("begins_a_sentence", text[found.end() :])
+        if (begins or not closes("abbreviation", before)) and re.search(r"\w", before):
             yield before
             at = found.end()
     yield text[at:]
