@@ -151,7 +151,7 @@ def test_line_is_read_as_printed(line: str, wanted: list[str]) -> None:
         ("Calcum (Ca) 5%", None, None),
         ("pH (5 % solution) 4", None, None),
         ("pH of a solution 4", "the pH at which strength?", ("neat, 1 % or 10 %",)),
-        ("Density 1.34", None, None),
+        ("Density 13.4", None, None),
         ("Weight per gallon 112 lb", None, None),
         ("Net contents: 2 x 2.5 gal", "several packs on one line", None),
         ("Apply 5 oz per acre", None, None),

@@ -16,9 +16,7 @@ from chem.label.printed.records import (
     Understood,
     in_terms_of,
 )
-
-LIGHTEST, HEAVIEST = 0.6, 2.5
-"""Densities [kg/L] between which every liquid fertilizer lies."""
+from chem.label.printed.stated import HEAVIEST, LIGHTEST
 
 
 @dataclass

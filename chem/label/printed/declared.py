@@ -74,7 +74,7 @@ _NITROGEN = {
     "ammonia": "ammoniacal nitrogen",
     "urea": "urea nitrogen",
 }
-_NITROGEN_AS = re.compile(rf"nitrogen(?: \(n\))? as ({'|'.join(_NITROGEN)})", re.IGNORECASE)
+_NITROGEN_AS = re.compile(rf"nitrogen(?: \(n\))?(?: as)? ({'|'.join(_NITROGEN)})", re.IGNORECASE)
 OXIDES = frozenset(("CaO", "MgO", "Na2O", "SO3", "P2O5", "K2O"))
 """Oxides that labels give nutrients in."""
 
@@ -161,6 +161,7 @@ def agents_in(text: str) -> list[str]:
 def stripped(piece: str) -> str:
     """Without the marks around a name and brackets that have lost their partner."""
     words = bare(piece).strip(_EDGE)
+    words = re.sub(r"\s(?:and|or|plus|with|&)$", "", words, flags=re.IGNORECASE)
     while words.count("(") != words.count(")"):
         opened = words.count("(") > words.count(")")
         at = words.rfind("(") if opened else words.find(")")
@@ -186,6 +187,7 @@ def recognise(piece: str) -> Named | Refused:
     words = stripped(piece)
     if not words:
         return Refused(piece, "there is no name beside the figure")
+    words = re.sub(r"\s*\(([^()]*)\)", lambda m: "" if is_filler(m[1]) else m[0], words) or words
     agent, chelated = None, False
     form = _NITROGEN_AS.fullmatch(words)
     if form:
@@ -239,6 +241,9 @@ def _has_formula(words: str) -> bool:
 def _as_source(words: str) -> Named | None:
     """`Calcium (Ca) as calcium chloride`: the nutrient, where that source supplies it."""
     name, _, held = words.rpartition(" as ")
+    if name and held.lower() in table("metals"):
+        counter = _line_of(name)
+        return counter if isinstance(counter, Named) else None
     source = find_source(held) if name else None
     named = _line_of(name) if isinstance(source, str) else None
     if not isinstance(named, Named) or not isinstance(source, str):
@@ -358,6 +363,7 @@ def _candidates(words: str) -> Iterator[str]:
     for candidate in dict.fromkeys(" ".join(c.split()).strip(_EDGE) for c in seen):
         if candidate:
             yield candidate
+            yield re.sub(r"(?<=[a-z]{4})s\b", "", candidate)
             if re.fullmatch(r"(?:ammoniacal|nitric|ureic)(?: n)?", candidate, re.IGNORECASE):
                 yield candidate.split()[0] + " nitrogen"
             if "sulph" in candidate.lower():

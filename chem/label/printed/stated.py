@@ -33,6 +33,9 @@ from chem.units import read_density_range, read_mass, read_ph, read_specific_gra
 LEAST_PACK = 0.05
 """kg; no liquid fertilizer is sold in less, common practice, no source."""
 
+LIGHTEST, HEAVIEST = 0.6, 2.5
+"""Densities [kg/L] of every liquid fertilizer: a figure without a unit among them is kg/L."""
+
 SAME_AGAIN = 0.02
 """Relative; one figure in two units; common practice, no source."""
 
@@ -62,7 +65,8 @@ _GRAVITY = re.compile(
     r"\b(?:specific gravity|relative density|sp\.? ?gr\.?|s\.?g\.?)(?![\w])", re.IGNORECASE
 )
 _NET = re.compile(
-    r"\bnet\b|\b(?:contents?|contains|volume|weight|wt\.?)\s*[:=]|^(?:contents?|volume|weight)\b",
+    r"\b(?:net|nominal|pack size)\b|\b(?:contents?|contains|volume|weight|wt\.?)\s*[:=]|"
+    r"^(?:contents?|volume|weight)\b",
     re.IGNORECASE,
 )
 _NO_NET = re.compile(rf"\b(?:apply|per|rate|use)\b|{NUMBER}\s?m?g\s?/\s?(?:kg|l)\b", re.IGNORECASE)
@@ -118,11 +122,14 @@ def _no_figure(text: str, what: str) -> Reading:
 def _gravity(text: str) -> Reading | None:
     if not _GRAVITY.search(text):
         return None
-    rest = without_temperatures(_AGAINST_WATER.sub(" ", _GRAVITY.sub(" ", text)))
-    found = re.search(rf"{FREE}{RANGE}", rest)
-    if found is None:
+    before, after = _GRAVITY.split(text, maxsplit=1)
+    parts = [without_temperatures(_AGAINST_WATER.sub(" ", part)) for part in (after, before)]
+    figures = [re.findall(rf"{FREE}{RANGE}", part) for part in parts]
+    if not any(figures):
         return _no_figure(text, "specific gravity")
-    number = plain_range(found[0])
+    number, *others = [plain_range(figure) for found in figures for figure in found]
+    if others:
+        return Reading(left=(Refused(text, "which figure is the specific gravity?"),))
     if "-" in number:
         return _one(read_density_range, "density", f"{number} kg/L", text)
     return _one(read_specific_gravity, "specific_gravity", number, text)
@@ -154,7 +161,12 @@ def _density(text: str) -> Reading | None:
     elif unit and number:
         given = [f"{plain_range(number[1])} {plain_density(unit[0])}"]
     elif number and (named or re.search(r"\bper\b", rest, re.IGNORECASE)):
-        given = [plain_range(number[1])]
+        only = plain_range(number[1])
+        beside = without("beside_ph", re.sub(r"\bdensity\b", " ", rest, flags=re.IGNORECASE))
+        alone = re.fullmatch(r"[\W\d_]*", beside) is not None
+        if alone and "-" not in only and LIGHTEST <= float(only) <= HEAVIEST:
+            return _one(read_specific_gravity, "specific_gravity", only, text)
+        given = [only]
     else:
         return _no_figure(text, "density") if named else None
     wrong = refusal(read_density_range, given[0], text)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from chem.label.printed.declared import (
     AGENT_NAMES,
@@ -30,7 +30,8 @@ IN_WATER = re.compile(r"water[- ]soluble|soluble in water", re.IGNORECASE)
 _SENTENCE = re.compile(r"(?<=[^\s.])\.\s+(?=\S)")
 _NEXT_STATEMENT = re.compile(
     r"(?<=\S)[\s,;/|]+(?=(?:chelating agents?\b|net (?:weight|wt|contents?|volume)\b|"
-    r"specific gravity\b|density\b|weight per\b|ph\b(?! range)))",
+    r"specific gravity\b|s\.?g\.?[\s:=]|density\b|weight per\b|ph\b(?! range)|salt index\b|"
+    r"(?:electrical )?conductivity\b|viscosity\b|(?:freezing|boiling) point\b))",
     re.IGNORECASE,
 )
 _PART = r"(?:0|[1-9][0-9]?)(?:\.[0-9]+)?"
@@ -42,6 +43,7 @@ _GRADE_MORE = re.compile(
     r"(?P<name>[A-Za-z]+[0-9]?(?: ?\([A-Za-z]{1,3}\))?)\)?",
     re.IGNORECASE,
 )
+_AS_FORM = re.compile(r"^(?:of which )?(?:n )?as (nitrate|ammonium|urea)$", re.IGNORECASE)
 NAMELESS = "a figure without a name"
 GRADE_LINES = ("total nitrogen", "available phosphate", "soluble potash")
 
@@ -243,7 +245,10 @@ def _declared(
             else:
                 out.values.append(quantity)
             continue
-        named = recognise(words)
+        of_nitrogen = last is not None and last.name.endswith("nitrogen")
+        named = recognise(
+            _AS_FORM.sub(r"nitrogen as \1", stripped(words)) if of_nitrogen else words
+        )
         if isinstance(named, Named) and not named.name:
             if last is None or last.also or not last.is_metal:
                 named = Refused(bare(words), "chelated, but of which metal?")
@@ -256,7 +261,7 @@ def _declared(
             why = "percent of the agent, or of a metal that it holds?"
             out.left.append(Refused(f"{bare(words)} {quantity.text}", why))
         elif isinstance(named, Named):
-            out.entries.append((named, quantity))
+            out.entries.append((named, _on_its_basis(named, quantity, out.entries)))
             last = named
         elif is_idle(bare(words).strip(" ,;.")):
             out.ignored.append("nothing that a product file holds")
@@ -269,6 +274,16 @@ def _declared(
     for gap in (*gaps, *follows.values()):
         if gap and not is_filler(gap):
             _beside(gap, out)
+
+
+def _on_its_basis(
+    named: Named, quantity: Quantity, entries: list[tuple[Named, Quantity]]
+) -> Quantity:
+    """In `10 % w/v MgO (6 % Mg)` both are w/v."""
+    same = entries and entries[-1][0].element_line == named.element_line
+    if not same or quantity.basis is not None:
+        return quantity
+    return replace(quantity, basis=entries[-1][1].basis)
 
 
 def _parted(gap: str) -> tuple[str, str] | None:

@@ -14,6 +14,7 @@ from chem.label.printed.content import Content
 from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.lines import Line
 from chem.label.printed.records import Ignored, Kept, NotUnderstood, Pasted, in_terms_of
+from chem.label.printed.stated import HEAVIEST, LIGHTEST
 from chem.label.printed.statements import GRADE_LINES
 from chem.label.printed.unread import Kind, kinds_of
 from chem.label.printed.words import CARE, is_told
@@ -337,7 +338,7 @@ def _check_density(content: Content) -> None:
         value = mass / read_volume(content.stated["net_volume"], "label")
         net = f"net {content.stated['net_weight']} in {content.stated['net_volume']}"
         found[net] = (value, value)
-        if not 0.6 <= value <= 2.5:
+        if not LIGHTEST <= value <= HEAVIEST:
             content.problems.append(f"{net} is {value:.3g} kg/L, which no liquid can have")
             del found[net], content.stated["net_weight"], content.stated["net_volume"]
     ways = list(found.items())
