@@ -336,6 +336,8 @@ def silently_changed(path: Path, text: str) -> list[str]:
         return []
     told = " ".join([*pasted.problems, *(n.line for n in pasted.not_understood)])
     got = facts(pasted.form)
+    if "density" in wanted and got.get("specific_gravity") == wanted["density"][0]:
+        del got["specific_gravity"]  # the same figure, its unit lost: kg/L is the only one it fits
     return [
         f"{key}: {got[key]} for {wanted.get(key)}"
         for key in got

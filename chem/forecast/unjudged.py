@@ -25,7 +25,7 @@ def _rows() -> tuple[tuple[tuple[str, ...], float, tuple[str, ...], str], ...]:
 def beyond_ions(mix: Mix, mol_per_L: Mapping[str, float]) -> tuple[str, ...]:
     """What is not judged here: components [mol/L] that meet, or meet a product of some form."""
     forms = {a.product.form for a in mix.additions}
-    if mix.adjuvant is not None:
+    if mix.adjuvant is not None or any(a.product.is_anionic for a in mix.additions):
         forms.add("adjuvant")
     return tuple(
         what

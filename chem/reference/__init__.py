@@ -2,6 +2,7 @@
 
 from chem.reference.as_sold import SoldPh, living, ph_as_sold, unstated, vague_sources
 from chem.reference.files import data_folder, data_hash, read_csv, read_toml
+from chem.reference.ingredients import IngredientClass, ingredient
 from chem.reference.sources import (
     Catalogue,
     Guarantee,
@@ -29,6 +30,8 @@ __all__ = [
     "living",
     "ph_as_sold",
     "unstated",
+    "IngredientClass",
+    "ingredient",
     "vague_sources",
     "GAS_CONSTANT_J_PER_MOL_K",
     "Catalogue",

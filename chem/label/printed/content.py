@@ -17,6 +17,7 @@ from chem.label.printed.records import (
     in_terms_of,
 )
 from chem.label.printed.stated import HEAVIEST, LIGHTEST
+from chem.reference import catalogue, ingredient
 
 
 @dataclass
@@ -125,9 +126,10 @@ class Content:
                 self.all_agents = tuple(dict.fromkeys((*self.all_agents, *fact.agents)))
             self.note(line, words, meaning)
             return
-        if fact.key == "never_with":
-            if fact.text not in self.never_with:
-                self.never_with.append(fact.text)
+        lists = {"never_with": self.never_with, "ingredient": self.sources}
+        if fact.key in lists:
+            if fact.text not in lists[fact.key]:
+                lists[fact.key].append(fact.text)
             self.note(line, words, meaning)
             return
         old = self.stated.setdefault(fact.key, fact.text)
@@ -154,7 +156,10 @@ class Content:
         if isinstance(found, str):
             if found and found not in self.sources:
                 self.sources.append(found)
+            other = ingredient(found)
             meaning = f"source `{found}`" if found else "no source"
+            if other is not None and found not in catalogue().source_names:
+                meaning = f"ingredient `{found}`: {other.key}"
             self.note(line, text, "; ".join((meaning, *notes)))
             return
         self.lost_sources = True

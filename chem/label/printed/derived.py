@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from chem.label.printed.vocabulary import is_one, table
-from chem.reference import catalogue
+from chem.reference import catalogue, ingredient
 
 STARTS = re.compile(
     r"(?:^|(?<=\s))\(?(?:(?:all )?(?:primary )?(?:plant )?(?:nutrients?(?: sources?)? )|"
@@ -186,7 +186,10 @@ def _item(text: str, start: int, end: int) -> Item:
         words = words.strip("()") if words.count("(") != words.count(")") else words
     if not re.search(r"\w", words) or is_one("no_source", words):
         return Item(words, start, end, "")
-    return Item(words, start, end, find_source(words))
+    found = find_source(words)
+    if found is None and ingredient(words) is not None:
+        found = words
+    return Item(words, start, end, found)
 
 
 def _shared_heads(items: list[Item]) -> list[Item]:

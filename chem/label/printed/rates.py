@@ -51,7 +51,9 @@ _RATE = re.compile(
     re.IGNORECASE,
 )
 
-_OTHER_END = re.compile(r"(?:(?<!up )\bto|-|\b(?:a|bis|tot|\u00e0)|[0-9])\s*$", re.IGNORECASE)
+_OTHER_END = re.compile(
+    r"(?:(?<!up )\bto|-|\b(?:a|bis|tot|\u00e0)|[0-9]\s*\w{0,3})\s*$", re.IGNORECASE
+)
 
 _VOLUME_FIRST = re.compile(
     r"\b(?P<limit>min(?:imum)?\b\.?|max(?:imum)?\b\.?) (?:spray|water|carrier) volume:?(?: of)? "

@@ -25,6 +25,7 @@ from chem.label.printed.stated import read_stated
 from chem.label.printed.vocabulary import closes, opens
 from chem.label.printed.words import chore, heading, is_idle
 from chem.label.product import resolve_guarantee
+from chem.reference import ingredient
 
 IN_WATER = re.compile(r"water[- ]soluble|soluble in water", re.IGNORECASE)
 _SENTENCE = re.compile(r"(?<=[^\s.])\.\s+(?=\S)")
@@ -265,6 +266,10 @@ def _declared(
             last = named
         elif is_idle(bare(words).strip(" ,;.")):
             out.ignored.append("nothing that a product file holds")
+        elif (other := ingredient(stripped(words))) is not None:
+            name = stripped(words)
+            meaning = f"ingredient `{name}` {quantity.text} %: {other.key}"
+            out.facts.append(fact("ingredient", name, meaning))
         else:
             out.left.append(named)
     if any(refused.why == NAMELESS for refused in out.left):

@@ -84,6 +84,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _check_density(content)
     _cover(content, lines)
     _, unclaimed = ledger(lines, content.understood, content.ignored, content.not_understood)
+    _ask_beside_figures(content, {token.line for token in unclaimed})
     content.not_understood = with_figures(lines, unclaimed, content.not_understood)
     _leave_care(content, lines)
     _imply_chelates(content)
@@ -178,6 +179,18 @@ def _imply_chelates(content: Content) -> None:
             content.sources.append(source)
             meaning = f"source `{source}`, from its chelating agent"
             content.note(kept.line, kept.line.printed, meaning)
+
+
+def _ask_beside_figures(content: Content, lines: set[int]) -> None:
+    """A reading beside a figure that nothing claims may be half of it: `5 pH 7.` was `pH 7.5`."""
+    lines |= {e.line_number for e in content.not_understood if re.fullmatch(r"[\d., ]+", e.line)}
+    for u in list(content.understood):
+        key = u.meaning.partition(" ")[0].lower()
+        if u.line_number in lines and key in ("ph", "density", "specific_gravity"):
+            content.understood.remove(u)
+            content.stated.pop(key, None)
+            why = f"{u.meaning}, or is another figure of the line part of it?"
+            content.not_understood.append(NotUnderstood(u.line_number, u.line, why))
 
 
 def _leave_care(content: Content, lines: list[Line]) -> None:
