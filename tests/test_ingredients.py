@@ -93,7 +93,8 @@ def test_a_pasted_list_of_sources_places_its_ingredients() -> None:
 
 def test_a_percent_of_an_ingredient_is_no_question() -> None:
     pasted = read_paste(
-        "Guaranteed analysis\nIron (Fe) 5.0%\nAlcohol ethoxylate 2.5 %\nDerived from: ferrous sulfate",
+        "Guaranteed analysis\nIron (Fe) 5.0%\nAlcohol ethoxylate 2.5 %\n"
+        "Derived from: ferrous sulfate",
         "Iron, invented",
     )
     assert "unread" not in pasted.form

@@ -175,7 +175,9 @@ def _imply_chelates(content: Content) -> None:
         return
     for key, kept in content.chelated.items():
         source = f"{key} {_agent(content, key, kept)}"
-        if source in known and not any(key in known[s].supplies for s in content.sources):
+        if source in known and not any(
+            key in known[s].supplies for s in content.sources if s in known
+        ):
             content.sources.append(source)
             meaning = f"source `{source}`, from its chelating agent"
             content.note(kept.line, kept.line.printed, meaning)
