@@ -114,7 +114,7 @@ class _Reader:
             text = f"{_OPEN_RANGE.sub('', piece.text)}-{after.text}"
             self._keep(self._outcome(text), text, [piece.line, after.line])
             return i + 2
-        if after and _breaks_in_a_fact(piece.text, after.text):
+        if after and not outcome.productive and _breaks_in_a_fact(piece.text, after.text):
             text = f"{piece.text} {after.text}"
             self._keep(self._outcome(text), text, [piece.line, after.line])
             return i + 2
@@ -271,7 +271,8 @@ def _breaks_in_a_fact(text: str, after: str) -> bool:
     """Whether a line's end parts a figure from its unit, or a name from what it is given as."""
     if _LEADS_ON.search(text) and re.search(r"[0-9]", after):
         return not re.search(r"[0-9]\s?%", text)
-    return bool(re.search(r"[0-9]$", text) and _UNIT_ALONE.match(after))
+    broken = re.search(r"[0-9]$", text) and _UNIT_ALONE.match(after)
+    return bool(broken) and "%" not in f"{text}{after}"
 
 
 def _list_starts(text: str) -> str | None:

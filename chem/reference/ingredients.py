@@ -45,7 +45,7 @@ def _names() -> Mapping[str, IngredientClass]:
 
 def _kind(text: str) -> Kind:
     kinds: tuple[Kind, ...] = ("inert", "doubt", "anionic", "source")
-    return kinds[kinds.index(text)]  # type: ignore[arg-type]
+    return kinds[kinds.index(text)]
 
 
 def _fold(name: str) -> str:
