@@ -149,7 +149,7 @@ def test_files_as_windows_writes_them_are_read(tmp_path: Path, data: bytes) -> N
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", "carrier\n  wrong: this key is missing"),
+        ("name = 'x'", "carrier\n  wrong: this key is missing"),
         ("a = " + "[" * 20_000, "tables too deep"),
         ("a = 1" + "0" * 6_000, "a number too long"),
         ("#" * 1_000_001, "larger than 1 MB"),
@@ -307,3 +307,31 @@ def test_a_coldest_warmer_than_the_tank_is_remarked() -> None:
     done = jarsight("forecast", "examples/curdles.toml", *FEW, "--coldest", "90 F")
     assert done.returncode == 0
     assert "is warmer than the tank" in " ".join(done.stdout.split())
+
+
+def test_a_fault_of_ours_is_told_and_left_on_disk(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """Exit 70 is EX_SOFTWARE of BSD's sysexits(3)."""
+    from chem.cli import main
+
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setattr("sys.argv", ["jarsight", "forecast", str(EXAMPLES / "curdles.toml")])
+    monkeypatch.setattr("chem.tank.read_mix", lambda path: 1 // 0)
+    with pytest.raises(SystemExit) as ended:
+        main.run()
+    told = capsys.readouterr()
+    assert ended.value.code == 70 and told.out == ""
+    assert "A fault of ours" in told.err and "Traceback" not in told.err
+    (left,) = tmp_path.glob("jarsight-fault-*.txt")
+    assert str(left) in told.err
+    assert "ZeroDivisionError" in left.read_text(encoding="utf-8")
+
+
+def test_files_that_would_hang_or_fill_the_memory_are_refused(tmp_path: Path) -> None:
+    pipe, dotted = tmp_path / "pipe.toml", tmp_path / "dotted.toml"
+    os.mkfifo(pipe)
+    dotted.write_text("a" + ".a" * 20_000 + " = 1\n", encoding="utf-8")
+    for path, said in ((pipe, "a pipe or a device"), (dotted, "more than 20 parts")):
+        done = jarsight("forecast", str(path))
+        assert done.returncode == 2 and said in done.stderr

@@ -31,7 +31,7 @@ from chem.label import read_product
 from chem.laboratory import equilibrate, find_entries, read_recipe, summary
 from chem.laboratory.odds import solution_odds
 from chem.laboratory.trace import trace
-from chem.notebook import Sighting
+from chem.notebook import Look, Reading, Sighting
 from chem.notebook.entry import entry_of
 from chem.reference import data_folder
 from chem.reference.fingerprint import fingerprint
@@ -191,7 +191,9 @@ def test_every_command_keeps_to_its_schema(path: Path) -> None:
             continue  # the tank stands beyond the target already
         check("ph", ph_json(dosed))
     check("trace", trace_json(trace(mix, "ph")))
-    entry = entry_of(told, Sighting(("flakes",), 15.0, 6.5, ""))
+    entry = entry_of(
+        told, Sighting((Look(word="flakes", after_s=900.0),), (Reading(value=6.5, after_s=0.0),))
+    )
     check("notebook-entry", entry.line().decode("utf-8"))
 
 

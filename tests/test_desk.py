@@ -323,7 +323,7 @@ def test_the_page_says_what_forecast_says(client: TestClient) -> None:
     assert whole.answer == "clear" and "Stays clear for 4 hours" in page
     moved = client.get(f"/move?{address(page)}&moving=1").json()
     assert f"likely {whole.ph.p05:.1f} to {whole.ph.p95:.1f}" in moved["stack"]
-    assert len(moved["amounts"]) == len(whole.tank)
+    assert len(moved["amounts"]) == len(whole.mix.additions)
 
 
 def test_the_address_holds_the_whole_mix(shed: Path) -> None:

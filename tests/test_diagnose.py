@@ -19,9 +19,9 @@ from chem.reference import tables
 from chem.reference.colloids import colloids
 from chem.sheets.blocks import as_text
 from chem.sheets.diagnose import (
-    _clean_out,
     _remarks,
     cause_sentence,
+    clean_sentences,
     diagnose_json,
     diagnose_sheet,
     no_acid_words,
@@ -41,6 +41,10 @@ def told(name: str, **options: object) -> Diagnosis:
     return diagnose(read_mix(EXAMPLES / f"{name}.toml"), count=128, **options)  # type: ignore[arg-type]
 
 
+def said_clean(result: Diagnosis) -> str:
+    return " ".join(clean_sentences(result))
+
+
 def test_calcium_and_phosphate_is_named_with_its_jugs_and_acid_clears_it() -> None:
     result = told("curdles", seen=["flakes"], after_min=5.0, ph=4.6)
     first = result.causes[0]
@@ -49,7 +53,7 @@ def test_calcium_and_phosphate_is_named_with_its_jugs_and_acid_clears_it() -> No
     works = {t.what: t.works for t in result.tries}
     assert works["acid"] > 0.8 > works["water"]
     assert result.sprayable < 0.1
-    assert "acid rinse" in _clean_out(result)
+    assert "acid rinse" in said_clean(result)
 
 
 def test_acid_does_not_clear_gypsum_or_alginate() -> None:
@@ -57,7 +61,7 @@ def test_acid_does_not_clear_gypsum_or_alginate() -> None:
     gypsum = told("hazes-overnight", seen=["grit"], after_min=1440.0)
     assert gypsum.causes[0].key == "gypsum"
     assert {t.what: t.works for t in gypsum.tries}["acid"] < 0.2
-    assert "Acid does not clear gypsum" in _clean_out(gypsum)
+    assert "Acid does not clear it." in said_clean(gypsum)
     kelp = told("kelp-and-calcium", seen=["gel"], after_min=5.0)
     assert kelp.causes[0].key == "alginate_by_calcium"
     assert all(t.works == 0.0 for t in kelp.tries)
@@ -168,8 +172,8 @@ def test_acid_is_forbidden_by_gas_and_by_labels(
         result = diagnose(read_mix(path), seen=["flakes"], after_min=5.0, count=64)
         acid = next(t for t in result.tries if t.what == "acid")
         assert acid.works == 0.0 and because in try_sentence(acid, result.mix)
-        if "acid rinse" in _clean_out(result):
-            assert "No acid until water has rinsed out" in _clean_out(result)
+        if "acid rinse" in said_clean(result):
+            assert "Not before water has rinsed out" in said_clean(result)
     assert no_acid(read_mix(mix(tmp_path, *CURDLING))) is None
 
 

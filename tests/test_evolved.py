@@ -62,6 +62,22 @@ def test_fizz_on_the_way_though_the_full_tank_is_alkaline(tmp_path: Path) -> Non
     assert 0.4 * 24.0 * 468.0 < gas.amount < 24.0 * 468.0 * 1.15
 
 
+def test_no_gas_figure_rests_on_a_tank_beyond_the_model(tmp_path: Path) -> None:
+    """Above 4 mol/kg of ionic strength the activity model gives none; the warning stays."""
+    carbonate = product(
+        tmp_path, "carbonate", density="1.47 kg/L", sources=["potassium carbonate"],
+        guarantee={"soluble potash": 31.3},
+    )  # fmt: skip
+    acid = product(
+        tmp_path, "acid", form="dry", also={"citric acid": 100.0}, known={"citric acid": 100.0}
+    )
+    result = run(mix(tmp_path, (acid, "60 g/L"), (carbonate, "500 mL/L"), water="unknown"))
+    assert result.ionic_strength_mol_per_kg > 4.0
+    gas = {g.key: g for g in result.gases}["carbon_dioxide"]
+    assert gas.amount is None and "Never close" in gas_sentence(gas.gas, result.mix)
+    assert "ammonia" not in {g.key for g in result.gases}
+
+
 def test_sulfite_counts_with_thiosulfate(tmp_path: Path) -> None:
     """10 g/L of sodium metabisulfite, 190.1 g/mol with two sulfurs: 105 mmol/L, 2.5 L of gas."""
     sulfite = product(
@@ -132,6 +148,15 @@ def test_thiosulfate_in_acid_is_bounded_by_its_sulfur(tmp_path: Path) -> None:
     result = run(path)
     assert gas.amount == pytest.approx(24000.0 * result.totals_mol_per_L["S2O3"], rel=1e-6)
     assert gas.limit == 2
+    milky = [n for n in result.notes if "milky" in n]
+    assert bool(milky) == (result.ph.median < 4.0)
+    sourer = mix(
+        tmp_path,
+        ("potassium-thiosulfate-liquor", "3 fl oz/1000 sq ft"),
+        ("ph-buffer", "12 fl oz/1000 sq ft"),
+    )
+    told = run(sourer)
+    assert told.ph.median < 4.0 and any("milky is a guide only" in n for n in told.notes)
 
 
 def test_strong_acid_warms_the_tank_by_its_heat(tmp_path: Path) -> None:

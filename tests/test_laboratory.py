@@ -20,6 +20,7 @@ from chem.laboratory import (
     find_entries,
     kinds,
     read_recipe,
+    referee_solution,
     selfcheck,
     solution,
     summary,
@@ -587,6 +588,11 @@ def test_what_a_file_says_is_held_stays_out_of_reach_for_a_day(tmp_path: Path) -
     assert rust["f"] > rust["b"] + 3.0
     by = {s.key: s.probability for s in solution_odds(bound, count=64).solids}
     assert by["ferrihydrite"]["4h"] == 0.0
+    # PHREEQC is given what is held as an element of its own, at once and settled.
+    for settles in (False, True):
+        checked = referee_solution(equilibrate(bound, let_settle=settles))
+        assert checked.rows == 1 and checked.failed == 0
+        assert checked.ph < 1e-4 and checked.si < 1e-4
     with pytest.raises(InputProblem, match=r"(?s)held.*the totals give 0.001"):
         read_recipe(written(tmp_path, text + "[held.Fe3]\nEDTA = 0.002\n"))
 

@@ -6,11 +6,13 @@ import json
 import re
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from chem.advice.agents import choose_agent
 from chem.advice.diagnose import diagnose
@@ -20,9 +22,10 @@ from chem.advice.ph import adjust
 from chem.advice.pour import pour
 from chem.advice.why import why
 from chem.cli import main
+from chem.doubts import Range
 from chem.errors import ToxicGas
 from chem.forecast import forecast, never, rules_of
-from chem.forecast.rules import rule_kinds
+from chem.forecast.rules import met, rule_kinds
 from chem.sheets.blocks import Sheet, as_text
 from chem.sheets.diagnose import diagnose_json, diagnose_sheet
 from chem.sheets.fix import fix_json, fix_sheet
@@ -30,11 +33,12 @@ from chem.sheets.forecast import forecast_json, forecast_sheet, forecast_short
 from chem.sheets.jar import jar_json, jar_sheet
 from chem.sheets.ph import doses, ph_json, ph_sheet
 from chem.sheets.pour import pour_json, pour_sheet
-from chem.sheets.rules import rule_sentence
+from chem.sheets.rules import rule_next, rule_sentence
 from chem.sheets.shelf import shelf_json, shelf_sheet
 from chem.sheets.why import why_json, why_sheet
 from chem.shelf import Item, Setting, local, shelf
-from chem.tank import Mix, read_mix
+from chem.tank import Mix, change_mix, only, read_mix
+from chem.units import format_carrier, format_rate, format_temperature, read_carrier, read_rate
 
 DRAWS = 32
 IRON, THIOSULFATE = "iron-citric", "potassium-thiosulfate-liquor"
@@ -56,8 +60,8 @@ NEVER_MIXES = {
 }
 AMOUNT = re.compile(r"\d ?(mL|L|g|kg|fl oz|oz wt|oz|lb|gal|qt|tsp|drops)\b(?!/| gas)")
 """An amount that could be measured out; `mL gas per litre` is of gas, g/L of what comes out."""
-OF_NO_TANK = "Taken for granted, check these"
-"""How to measure the pH of a jug of it alone."""
+OF_NO_TANK = {"Taken for granted, check these", "Clean out, in this order"}
+"""How to measure the pH of a jug of it alone; the water that rinses a sprayer."""
 
 
 def written(folder: Path, names: tuple[str, ...]) -> Path:
@@ -145,7 +149,7 @@ def test_nothing_is_measured_out(asked: tuple[Mix, dict[str, Told]]) -> None:
     """No order, dose, jar step, remedy or one-tank fix: not in the object, JSON nor sheet."""
     _, told = asked
     for name, one in told.items():
-        kept = [b for b in one.sheet.blocks if b.title != OF_NO_TANK]
+        kept = [b for b in one.sheet.blocks if b.title not in OF_NO_TANK]
         for block in kept:
             for line in (*block.paragraphs, *block.items, *(" ".join(r) for r in block.rows)):
                 assert not AMOUNT.search(line), (name, block.title, line)
@@ -174,6 +178,13 @@ def test_nothing_is_measured_out(asked: tuple[Mix, dict[str, Told]]) -> None:
     assert mended.json["spray_within_minutes"] is None
 
 
+def test_a_tank_of_gas_is_never_rinsed_with_acid(asked: tuple[Mix, dict[str, Told]]) -> None:
+    _, told = asked
+    steps = told["diagnose"].json["cleaning"]
+    assert steps and not any(s["agent"] in {"citric acid", "vinegar"} for s in steps)
+    assert "No acid, not even to rinse" in told["diagnose"].json["clean_out"]
+
+
 def test_what_may_be_poured_is_measured_out(tmp_path: Path) -> None:
     """The search for amounts above finds them where they are."""
     mix = read_mix(written(tmp_path, ("urea-liquor", "npk-orthophosphate")))
@@ -184,7 +195,7 @@ def test_what_may_be_poured_is_measured_out(tmp_path: Path) -> None:
         ph_sheet(adjust(mix, 5.0, choose_agent("citric acid"), count=DRAWS)),
     )
     for sheet in sheets:
-        kept = [b for b in sheet.blocks if b.title != OF_NO_TANK]
+        kept = [b for b in sheet.blocks if b.title not in OF_NO_TANK]
         lines = [t for b in kept for t in (*b.items, *(" ".join(row) for row in b.rows))]
         assert sum(bool(AMOUNT.search(line)) for line in lines) >= 2, sheet.title
 
@@ -275,3 +286,137 @@ def test_what_stops_a_tank_stops_every_question(
     with pytest.raises(ToxicGas) as stopped:
         QUESTIONS[question](mix)
     assert stopped.value.code == code and rule_kinds()[code].stops
+
+
+LIMIT = 'carrier_at_least = "{}"'
+
+
+def limited(folder: Path, limit: str, carrier: str) -> Mix:
+    """One plain liquid whose label asks for some carrier."""
+    (folder / "liquor.toml").write_text(
+        'name = "Urea liquor, invented"\ndensity = "1.1 kg/L"\nsources = ["urea"]\n'
+        f'[guarantee]\n"total nitrogen" = 15\n[says]\n{LIMIT.format(limit)}\n',
+        encoding="utf-8",
+    )
+    path = folder / "limited.toml"
+    path.write_text(
+        f'name = "Trial, invented"\ncarrier = "{carrier}"\n'
+        '[[add]]\nproduct = "liquor.toml"\nrate = "3 fl oz/1000 sq ft"\n',
+        encoding="utf-8",
+    )
+    return read_mix(path)
+
+
+def test_a_limit_is_met_within_its_printed_rounding(tmp_path: Path) -> None:
+    """1 gal/1000 sq ft is 407.46 L/ha (3.785412 L over 92.90304 m2, exact by definition)."""
+    for carrier in ("407 L/ha", "407.5 L/ha", "43.56 gal/acre", "44 gal/acre", "4.07 L/100 m2"):
+        assert not rules_of(limited(tmp_path, "1 gal/1000 sq ft", carrier)), carrier
+    for carrier in ("390 L/ha", "40 gal/acre", "0.9 gal/1000 sq ft"):
+        (rule,) = rules_of(limited(tmp_path, "1 gal/1000 sq ft", carrier))
+        assert rule.code == "carrier_at_least"
+        assert "1 gal/1000 sq ft" in rule_next(rule, limited(tmp_path, "1 gal/1000 sq ft", carrier))
+
+
+@given(
+    gallons=st.integers(5, 60_000).map(lambda n: f"{n / 1000:g} gal/1000 sq ft")
+    | st.integers(10, 9000).map(lambda n: f"{n} L/ha")
+)
+@settings(max_examples=40, deadline=None)
+def test_every_equivalent_that_we_print_keeps_the_limit_typed_back(gallons: str) -> None:
+    limit = read_carrier(gallons, "test")
+    for units in ("us", "metric"):
+        back = format_carrier(limit, units)
+        assert met(read_carrier(back, "test"), limit, 1.0, (gallons, back)), back
+        assert met(read_carrier(back, "test"), limit, -1.0, (gallons, back)), back
+
+
+@pytest.mark.parametrize("name", ["curdles", "water-decides", "hazes-overnight", "stays-clear"])
+def test_the_printed_carrier_and_rates_typed_back_give_the_same_verdict(
+    name: str, tmp_path: Path
+) -> None:
+    file = Path("examples") / f"{name}.toml"
+    asked = read_mix(file)
+    back = change_mix(
+        asked,
+        file.parent,
+        carrier=format_carrier(asked.carrier_L_per_m2, "metric"),
+        temperature=format_temperature(asked.t_celsius, "metric"),
+    )
+    rates = [
+        replace(a, rate=read_rate(format_rate(a.rate, "metric"), "test", dry=a.product.dry))
+        for a in asked.additions
+    ]
+    one, other = (forecast(mix, count=64) for mix in (asked, replace(back, additions=tuple(rates))))
+    assert one.answer == other.answer and [r.code for r in one.rules] == [
+        r.code for r in other.rules
+    ]
+    assert other.chance == pytest.approx(one.chance, abs=0.02)
+
+
+@pytest.mark.parametrize("answer", ["haze", "curdle"])
+@pytest.mark.parametrize("minutes", [None, 5.0, 240.0])
+def test_forecast_and_fix_agree_on_spraying_at_once(answer: str, minutes: float | None) -> None:
+    mix = read_mix("examples/calcium-and-potash.toml")
+    found = replace(
+        forecast(mix, count=16), answer=answer, chance=0.7, rules=(), spray_within_minutes=minutes
+    )
+    fixed = replace(
+        fix(mix, count=16), answer=answer, rules=(), spray_within_minutes=minutes, fixes=()
+    )
+    said = " ".join(as_text(forecast_sheet(found)).split())
+    other = " ".join(as_text(fix_sheet(fixed)).split())
+    may = answer == "haze" or minutes == 240.0
+    assert (("spray at once" in said) or ("spray within that" in said)) == may
+    assert (("spray at once" in other) or ("spray within that" in other)) == may
+    assert ("Don't fill the tank" in said) != may
+    assert ("No use" in other) != may
+
+
+def test_both_reckon_the_same_minutes() -> None:
+    mix = read_mix("examples/hazes-overnight.toml")
+    for at in ("4h", "24h"):
+        one = forecast(mix, count=DRAWS, judged_at=at)
+        other = fix(mix, count=DRAWS, judged_at=at)
+        assert one.spray_within_minutes == other.spray_within_minutes
+        assert one.answer == other.answer
+
+
+def test_one_jug_that_is_trouble_alone_is_told(tmp_path: Path) -> None:
+    """Much calcium with its own phosphate, an invented jug, beside one that harms nobody."""
+    lines = ['name = "Trial, invented"', 'water = "hard-alkaline.toml"']
+    lines += ['carrier = "2 gal/1000 sq ft"', 'temperature = "60 F"']
+    for name in ("urea-liquor", "npk-orthophosphate"):
+        lines += ["[[add]]", f'product = "{name}.toml"', 'rate = "6 fl oz/1000 sq ft"']
+    path = tmp_path / "alone.toml"
+    path.write_text("\n".join(lines), encoding="utf-8")
+    mix = read_mix(path)
+    found = forecast(mix, count=64)
+    assert found.answer in {"haze", "curdle"}
+    assert [a.product for a in found.alone] == [1]
+    alone = forecast(only(mix, [1]), count=64)
+    assert (alone.answer, alone.alone) == (found.alone[0].answer, ())
+    assert found.alone[0].chance == pytest.approx(alone.chance, abs=1e-9)
+    assert "8-8-8 with orthophosphate, invented clouds by itself in this water too" in " ".join(
+        as_text(forecast_sheet(found)).split()
+    )
+    told = json.loads(forecast_json(found))["alone"]
+    assert [t["product"] for t in told] == ["8-8-8 with orthophosphate, invented"]
+    curd = replace(found, answer="curdle", spray_within_minutes=None)
+    curd = replace(curd, alone=(replace(found.alone[0], answer="curdle"),))
+    said = " ".join(as_text(forecast_sheet(curd)).split())
+    assert "Don't fill the tank with 8-8-8 with orthophosphate, invented in this water" in said
+    assert "apart" not in said.split("THE TANK")[0].split("DO THIS NEXT")[1]
+
+
+def test_what_is_under_its_limit_in_most_versions_says_so() -> None:
+    found = forecast(read_mix("examples/hazes-overnight.toml"), count=16)
+    solid = replace(
+        next(s for s in found.solids if s.key == "gypsum"),
+        si=Range(-0.05, -0.4, 0.3),
+        clouds_after_s=None,
+        probability={"15min": 0.0, "4h": 0.2, "24h": 0.4},
+    )
+    said = " ".join(as_text(forecast_sheet(replace(found, solids=(solid,)))).split())
+    assert (
+        "under its limit in most versions, over it in 4 of 10, where it shows by tomorrow" in said
+    )

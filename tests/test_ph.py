@@ -389,16 +389,19 @@ def test_target_out_of_reach_says_why() -> None:
         ("potassium carbonate", 5.0, ["citric acid", "acetic acid", "phosphoric acid"]),
     ],
 )
-def test_the_other_side_names_agents_that_would(
+def test_a_tank_past_the_target_gets_no_dose_and_hears_what_would(
     agent: str, target: float, others: list[str]
 ) -> None:
-    with pytest.raises(InputProblem) as caught:
-        dose(example("curdles"), target, agent)
-    (problem,) = caught.value.problems
-    assert all(f"`{o}`" in problem.instead for o in others)
-    assert ("bicarbonate" in problem.instead) == ("potassium bicarbonate" in others)
+    result = dose(example("curdles"), target, agent)
+    assert result.already and result.dose_g_per_L == 0.0
+    assert set(others) <= set(result.back)
+    assert ("potassium bicarbonate" in result.back) == ("potassium bicarbonate" in others)
+    data = json.loads(ph_json(result))
+    assert data["already"] is True and data["dose_g_per_L"] == 0.0
+    said = " ".join(as_text(ph_sheet(result)).split())
+    assert "Nothing to add" in said and all(o in said for o in others)
     for word in ("sulfuric", "nitric", "hydrochloric", "hydroxide", "ammonia"):
-        assert word not in problem.instead
+        assert word not in " ".join(result.back)
 
 
 def test_adjuvant_chance_and_the_dose_that_makes_it_likely() -> None:
@@ -779,12 +782,15 @@ def test_drawings() -> None:
     assert all(len(line) <= 60 for line in lines) and sum(line.count("O") for line in lines) == 2
     root = ElementTree.fromstring(curve_svg(result))
     space = "{http://www.w3.org/2000/svg}"
-    (line,) = root.iter(f"{space}polyline")
-    points = [tuple(map(float, p.split(","))) for p in line.attrib["points"].split()]
+    paths = list(root.iter(f"{space}path"))
+    (line,) = [p for p in paths if p.attrib.get("stroke-width") == "3.2"]
+    points = [tuple(map(float, p.split())) for p in line.attrib["d"].lstrip("M").split("L")]
     assert len(points) == len(result.curve)
     (dot,) = root.iter(f"{space}circle")
-    wanted = next(e for e in root.iter(f"{space}line") if "stroke-dasharray" in e.attrib)
-    assert abs(float(dot.attrib["cy"]) - float(wanted.attrib["y1"])) < 15.0
+    wanted = next(p for p in paths if p.attrib.get("stroke-dasharray") == "7 5")
+    level = float(wanted.attrib["d"].split("L")[1].split()[1])
+    assert abs(float(dot.attrib["cy"]) - level) < 8.0
+    assert root.find(f"{space}title") is not None and "pH 6.5" in "".join(root.itertext())
 
 
 @pytest.mark.parametrize(

@@ -347,7 +347,7 @@ def test_last_step_is_the_forecast() -> None:
 def test_all_the_water_first_has_no_last_step(four: Mix) -> None:
     result = pour(replace(four, fill="water first"), count=16)
     assert len(result.asked.chances) == len(four.additions)
-    assert result.last_water_L == 0.0
+    assert [x.share for x in result.load.lines if x.kind == "water"] == ["all"]
 
 
 def test_json_is_the_contract(four: Mix) -> None:
@@ -368,7 +368,7 @@ def test_the_sheet_fits_and_measures_both_ways(four: Mix) -> None:
     text = as_text(pour_sheet(pour(four, count=16)))
     assert max(len(line) for line in text.splitlines()) <= 60
     assert "25 fl oz (740 mL)" in text
-    assert re.search(r"half the water\n\s+24\.\d gal \(9\d(\.\d)? L\)", text)
+    assert re.search(r"water, half of it, stirring\n\s+24\.\d gal \(9\d(\.\d)? L\)", text)
     assert "The jar test at the same ratio decides." in text
     assert "Acid into water" in text
     metric = as_text(pour_sheet(pour(four, count=16), "metric"))

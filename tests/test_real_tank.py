@@ -9,14 +9,15 @@ import pytest
 from test_clouding import tank
 from test_forecast import mix, product
 
+from chem.advice.diagnose import diagnose
 from chem.doubts import Draws
 from chem.equilibrium import Conditions, build_system, solve
-from chem.forecast import Forecast, forecast
+from chem.forecast import Forecast, Study, forecast
 from chem.forecast.aging import aging
 from chem.forecast.filling import heats_kJ_per_mol
 from chem.forecast.unjudged import beyond_ions
 from chem.reference import catalogue, read_csv, tables
-from chem.tank import change_mix, read_mix
+from chem.tank import Mix, change_mix, read_mix
 
 
 def test_dry_urea_cools_the_tank_and_the_sheet_says_by_how_much(tmp_path: Path) -> None:
@@ -68,7 +69,23 @@ def test_what_is_no_chemistry_of_ions_is_said_where_its_parts_meet(tmp_path: Pat
     assert not beyond_ions(with_soap, {"Ca": 0.0001})
     alone = read_mix(mix(tmp_path, ("calcium-chloride-liquor", "10 mL/L")))
     assert not beyond_ions(alone, {"Ca": 0.05})
-    assert any("boric acid" in w for w in beyond_ions(alone, {"B": 0.01, "alginate": 0.002}))
+    for meets in ({"alginate": 0.002}, {"gluconate": 0.01}, {"tartrate": 0.01}, {"citrate": 0.01}):
+        assert any("boric acid" in w for w in beyond_ions(alone, {"B": 0.01, **meets}))
+    assert any(
+        "takes up air sooner" in w for w in beyond_ions(alone, {"Fe2": 0.01, "humate": 0.01})
+    )
+    assert any("bridged" in w for w in beyond_ions(with_soap, {"humate": 0.001}))
+    assert not any("bridged" in w for w in beyond_ions(alone, {"humate": 0.001}))
+
+
+@pytest.mark.parametrize("left", ["urea", "alginate", "humate"])
+def test_a_leftover_tank_is_spoken_of_before_a_warm_night(tmp_path: Path, left: str) -> None:
+    path = mix(tmp_path, ("calcium-chloride-liquor", "10 mL/L"))
+    warm = change_mix(read_mix(path), tmp_path, coldest="66 F", temperature="77 F")
+    assert any("warm night" in w for w in beyond_ions(warm, {left: 0.05}))
+    cool = change_mix(read_mix(path), tmp_path, coldest="45 F")
+    for other in (cool, read_mix(path)):
+        assert not any("warm night" in w for w in beyond_ions(other, {left: 0.05}))
 
 
 # Common practice, no source: calcium, an iron with citric acid and kelp on one green, liquid in the
@@ -85,7 +102,7 @@ sources = ["calcium nitrate", "calcium chloride"]
     "ammoniated": """
 name = "Ammoniated ferric citrate, invented"
 density = "10.2 lb/gal"
-sources = ["ferric ammonium citrate"]
+sources = ["ferric ammonium citrate", "citric acid"]
 [guarantee]
 "ammoniacal nitrogen" = 2.1
 "iron" = 5.0
@@ -98,6 +115,14 @@ sources = ["ferrous sulfate", "citric acid"]
 "iron" = 5.0
 "sulfur" = 2.9
 """,
+    "either": """
+name = "Iron with urea and citric acid, invented"
+density = "10.2 lb/gal"
+sources = ["urea", "iron citrate", "citric acid"]
+[guarantee]
+"total nitrogen" = 6.0
+"iron" = 5.0
+""",
     "kelp": """
 name = "Kelp, invented"
 density = "8.8 lb/gal"
@@ -108,7 +133,7 @@ sources = ["seaweed extract"]
 }
 
 
-def trade_case(folder: Path, iron: str) -> Forecast:
+def trade_mix(folder: Path, iron: str) -> Mix:
     for name, text in TRADE_CASE.items():
         (folder / f"{name}.toml").write_text(text)
     parts = [("calcium", "8"), (iron, "8"), ("kelp", "0.5")]
@@ -117,7 +142,11 @@ def trade_case(folder: Path, iron: str) -> Forecast:
         lines += ["[[add]]", f'product = "{name}.toml"', f'rate = "{rate} fl oz/1000 sq ft"']
     path = folder / f"{iron}-mix.toml"
     path.write_text("\n".join(lines))
-    return forecast(read_mix(path), count=128)
+    return read_mix(path)
+
+
+def trade_case(folder: Path, iron: str) -> Forecast:
+    return forecast(trade_mix(folder, iron), count=128)
 
 
 def test_iron_sulfate_beside_calcium_is_sour_and_gypsum(tmp_path: Path) -> None:
@@ -135,8 +164,22 @@ def test_ammoniated_ferric_citrate_beside_calcium_stays_liquid_and_fines_come_by
     assert 0.1 < found.solids[0].probability["4h"] < found.solids[0].probability["24h"]
     rust = next(s for s in found.solids if s.key == "ferrihydrite")
     assert rust.probability["24h"] < 0.1
-    # The label says nothing of its pH; what makers trim it to is left to its reading.
-    assert 4.5 < found.ph.median < 7.0
+    # The label says nothing of its pH: citric acid beside it tells the acid kind of the goods.
+    assert 4.5 < found.ph.median < 5.5
+
+
+def test_a_label_that_leaves_the_iron_open_draws_both_and_a_strip_tells_them_apart(
+    tmp_path: Path,
+) -> None:
+    mix = trade_mix(tmp_path, "either")
+    sour = diagnose(mix, seen=["grit"], after_min=240.0, ph=2.2, count=128, remedies=False)
+    assert sour.causes[0].key == "gypsum" and sour.causes[0].probability > 0.9
+    milder = diagnose(mix, seen=["haze"], after_min=240.0, ph=5.0, count=128, remedies=False)
+    odds = {c.key: c.probability for c in milder.causes}
+    assert odds["calcium_citrate"] > 0.25
+    assert odds["calcium_citrate"] > 3.0 * next(
+        (c.probability for c in sour.causes if c.key == "calcium_citrate"), 0.02
+    )
 
 
 # CRC Handbook, concentrative properties: potassium chloride of 10 % freezes at -4.81 C, urea of
@@ -162,10 +205,39 @@ def test_a_tank_is_told_when_it_freezes(tmp_path: Path) -> None:
         assert per_ln * float(state.ln_water_activity[0]) == pytest.approx(freezes, abs=0.5), ions
 
 
-def test_lime_that_the_air_would_bring_is_said_not_judged(tmp_path: Path) -> None:
+# Degassing of hard water, Stumm and Morgan 1996, section 4.5: at 7 mmol/L of alkalinity and little
+# else the water that lost its carbon dioxide to the air stands near pH 8.6 to 8.8.
+def test_stirring_drives_carbon_dioxide_out_by_4_h_and_lime_may_follow(tmp_path: Path) -> None:
     path = mix(tmp_path, ("urea-liquor", "2 mL/L"))
-    hard = change_mix(read_mix(path), tmp_path, water="hard-alkaline.toml")
-    told = forecast(hard, count=32)
-    assert any("may bring lime" in n for n in told.notes) or told.probability["24h"] >= 0.1
-    soft = forecast(read_mix(path), count=32)
-    assert not any("may bring lime" in n for n in soft.notes)
+    study = Study(64, 1)
+    hard = study.look(change_mix(read_mix(path), tmp_path, water="hard-alkaline.toml"))
+    assert hard.driven is not None
+    moved = hard.driven.whole > 0.0
+    assert moved.mean() > 0.5
+    ph = [float(np.median(s.clear.ph[moved])) for s in (hard.fresh, *hard.states.values())]
+    assert ph[0] == ph[1] < ph[2] - 0.3 and ph[2] <= ph[3]
+    assert 8.2 < ph[3] < 8.9
+    lime = hard.fresh.phases.keys.index("calcite")
+    risen = [float(np.median(s.si[moved, lime])) for s in (hard.fresh, hard.states["24h"])]
+    assert risen[1] > risen[0] + 0.8
+    assert hard.shows_alone("15min")["calcite"] < hard.shows_alone("24h")["calcite"]
+    # Each draw stirs at its own rate: some have lost nearly all by 4 h, some little.
+    left = 1.0 - hard.driven.by(14400.0)[moved] / hard.driven.whole[moved]
+    assert left.max() - left.min() > 0.5
+    told = forecast(hard.ready.mix, count=64)
+    assert any("drives carbon dioxide out" in n for n in told.notes)
+    assert told.ph.median == pytest.approx(hard.ph.median, abs=1e-9)
+    assert hard.ph.median < 7.8
+    assert study.look(read_mix(path)).driven is None
+
+
+def test_a_batch_loses_what_each_tank_loses_alone(tmp_path: Path) -> None:
+    study = Study(16, 1)
+    mixes = [
+        change_mix(read_mix(mix(tmp_path, ("urea-liquor", rate))), tmp_path, water="hard-alkaline")
+        for rate in ("2 mL/L", "4 mL/L")
+    ]
+    for one, batched in zip(mixes, study.follow(mixes), strict=True):
+        alone = study.look(one)
+        for t, chance in alone.probability.items():
+            assert batched.probability[t] == pytest.approx(chance, abs=1e-6)

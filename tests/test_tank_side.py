@@ -16,8 +16,8 @@ from test_cli import jarsight
 from chem.advice.jar import LARGEST_JAR_ML, LEAST_ML, jar, measuring_step
 from chem.errors import InputProblem
 from chem.forecast import forecast, read_seen
-from chem.notebook import Sighting, read_looks, record_sighting
-from chem.sheets.blocks import as_html, as_text
+from chem.notebook import Look, Notebook, Sighting, entry_of
+from chem.sheets import as_html, as_text
 from chem.sheets.jar import (
     _between,
     _fumes,
@@ -141,19 +141,6 @@ def test_looks_follow_the_clouding_times() -> None:
     assert any("second jar" in note for note in _notes(result, "both"))
 
 
-def test_every_jar_sheet_prints_on_one_page() -> None:
-    """A4 and Letter leave about 255 mm inside 12 mm margins; a line is 1.2 times its size."""
-    for path in EXAMPLES:
-        sheet = jar_sheet(jar(read_mix(path), count=32))
-        size = float(
-            re.search(
-                r"print {{ body {{ font-size: ([\d.]+)pt".replace("{{", "{"), as_html(sheet)
-            ).group(1)
-        )  # type: ignore[union-attr]
-        lines = as_text(sheet).count("\n")
-        assert size >= 7.0 and lines * size * 1.2 * 0.353 <= 256.0
-
-
 def test_jar_sheet_says_what_practice_says() -> None:
     fizzing = read_mix(ROOT / "examples" / "alkali-decides.toml")
     sheet = jar(fizzing, count=32)
@@ -169,13 +156,14 @@ def test_jar_sheet_says_what_practice_says() -> None:
     data = json.loads(jar_json(sheet))
     assert {"jar_mL", "steps", "look", "cautions"} <= set(data)
     assert {"minutes", "for"} == set(data["look"][0])
-    assert {"product", "amount_mL", "text"} == set(data["steps"][0])
+    assert {"product", "amount_mL", "kind", "text"} == set(data["steps"][0])
 
 
 def test_saw_killed_while_asking_leaves_the_file_as_it_was(tmp_path: Path) -> None:
     result = forecast(read_mix(ROOT / "examples" / "curdles.toml"), count=32)
-    path = record_sighting(result, Sighting(("haze",), 5.0, None, ""), tmp_path)
-    before = path.read_bytes()
+    book = Notebook(tmp_path / "notebook.sqlite")
+    book.add(entry_of(result, Sighting((Look(word="haze", after_s=300.0),))))
+    before = book.path.read_bytes()
     command = [sys.executable, "-m", "chem", "saw", "examples/curdles.toml", "--draws", "32"]
     running = subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT,
@@ -189,7 +177,7 @@ def test_saw_killed_while_asking_leaves_the_file_as_it_was(tmp_path: Path) -> No
         asked += running.stderr.read(1)
     running.kill()
     running.communicate()
-    assert path.read_bytes() == before
+    assert book.path.read_bytes() == before and len(book.entries()) == 1
 
 
 def test_saw_asks_or_takes_options(tmp_path: Path) -> None:
@@ -213,7 +201,7 @@ def test_saw_asks_or_takes_options(tmp_path: Path) -> None:
     assert asked.returncode == 0, asked.stderr
     assert "not in the list of seen words" in asked.stderr
     assert wrong.returncode == 2 and "flakes" in wrong.stderr
-    first, second = read_looks(tmp_path).entries
+    first, second = Notebook(tmp_path / "notebook.sqlite").entries()
     assert [[look.word for look in e.seen] for e in (first, second)] == [["flakes"], ["haze"]]
     assert [reading.value for reading in first.ph] == [6.4] and second.ph == ()
     assert first.note == "white curd" and second.note is None

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chem.advice.agents import choose_agent
+from chem.advice.cleaning import CleanStep, clean_steps
 from chem.advice.dosing import dosed_with, dosing_rules
 from chem.advice.origins import WATER, chief, components_of_part, origins
 from chem.doubts import chance
@@ -46,7 +47,8 @@ ACID = "citric acid"
 ACID_G_PER_L = 8.0
 LEAST_CHANCE = 0.02
 LIKELY, HARDLY = 0.5, 0.1
-ALSO_LIKELY = 0.25
+ALSO_LIKELY = 0.10
+SHOWN = 4
 ACID_CLEARS = {"CO3-2", "PO4-3", "Citrate-3", "P2O7-4"}
 
 
@@ -101,9 +103,10 @@ class Try:
 class Diagnosis:
     """Causes and remedies, the likeliest first; sprayable: chance that screens stay open.
 
-    rinsing: causes by which to clean out, each way of cleaning once; gases: expected of the mix,
-    where gas or heat was seen; agrees: whether the model expects what was seen; rules: that the
-    mix breaks; refused: the code by which it must never be poured; draws: versions tried.
+    cleaning: steps that clear the likeliest cause and every other over `ALSO_LIKELY`; gases:
+    expected of the mix, where gas or heat was seen; agrees: whether the model expects what was
+    seen; rules: that the mix breaks; refused: the code by which it must never be poured; draws:
+    versions tried.
     """
 
     mix: Mix
@@ -111,7 +114,7 @@ class Diagnosis:
     causes: tuple[Cause, ...]
     tries: tuple[Try, ...]
     sprayable: float
-    rinsing: tuple[Cause, ...]
+    cleaning: tuple[CleanStep, ...]
     no_acid: NoAcid | None
     gases: tuple[Gas, ...]
     agrees: bool
@@ -169,12 +172,12 @@ def diagnose(
     return Diagnosis(
         mix=mix,
         seen=tuple(seen),
-        causes=tuple(ranked[:4]),
+        causes=tuple(c for k, c in enumerate(ranked) if k < SHOWN or c.probability > ALSO_LIKELY),
         tries=tuple(_tries(study, told, ranked[0], against_acid))
         if ranked and remedies and never(rules) is None
         else (),
         sprayable=chance(~told.found.out[by].blocks, weights=told.weights),
-        rinsing=_rinsing(ranked),
+        cleaning=_cleaning(mix, ranked, against_acid, rules),
         no_acid=against_acid,
         gases=tuple(study.gases(mix, told.found)) if OF_GAS & set(seen) else (),
         agrees=chance(told.shows == solid, weights=told.weights) > 0.5,
@@ -252,13 +255,13 @@ def rinse(part: Part) -> str:
     return "gypsum" if "SO4-2" in reaction else "water"
 
 
-def _rinsing(ranked: Sequence[Cause]) -> tuple[Cause, ...]:
-    """The likeliest cause and the others that are likely as well, each way of cleaning once."""
+def _cleaning(
+    mix: Mix, ranked: Sequence[Cause], against_acid: NoAcid | None, rules: Sequence[Rule]
+) -> tuple[CleanStep, ...]:
+    """Steps for the likeliest cause and every other that is likely as well."""
     likely = [c for c in ranked if c is ranked[0] or c.probability > ALSO_LIKELY]
-    ways: dict[str, Cause] = {}
-    for cause in likely:
-        ways.setdefault(cause.rinse, cause)
-    return tuple(ways.values())
+    asked = [(c.key, c.rinse) for c in likely]
+    return clean_steps(mix, asked, wary=against_acid is not None, acid=never(rules) is None)
 
 
 def _tries(study: Study, told: Sight, cause: Cause, against_acid: NoAcid | None) -> list[Try]:

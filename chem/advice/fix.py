@@ -26,10 +26,12 @@ from chem.forecast import (
     THRESHOLD,
     Evolved,
     Rule,
+    Salt,
     Study,
     broken,
     known_time,
     never,
+    salt,
 )
 from chem.forecast.search import SEARCH_DRAWS, search
 from chem.label import Product
@@ -42,14 +44,15 @@ LEVERS = ("carrier", "rate", "water", "acid", "base", "swap", "order", "passes")
 class Fixes:
     """What works for a mix, the smallest change of each kind.
 
-    because: why nothing does: `nothing_to_change`, `forbidden`, `on_the_way`, `none`; no_use:
-    kinds that don't; rules: that the mix as asked breaks; refused: the code by which it must never
-    be poured, if any; on_the_way: chance of clouding while the mix as asked is poured; gases: what
-    it gives off or heats; no proposal gives off another.
+    answer: as `forecast` gives it; because: why nothing does: `nothing_to_change`, `forbidden`,
+    `on_the_way`, `none`; no_use: kinds that don't; rules: that the mix as asked breaks; refused:
+    the code by which it must never be poured, if any; on_the_way: chance of clouding while the mix
+    as asked is poured; gases: what it gives off or heats; no proposal gives off another.
     """
 
     mix: Mix
     judged_at: str
+    answer: str
     probability: dict[str, float]
     fixes: tuple[Fix, ...]
     no_use: tuple[NoUse, ...]
@@ -59,6 +62,7 @@ class Fixes:
     spray_within_minutes: float | None
     because: str | None
     gases: tuple[Evolved, ...]
+    salt: Salt
     not_judged: tuple[str, ...]
     draws: int
     seed: int
@@ -117,6 +121,7 @@ def fix(
     return Fixes(
         mix=mix,
         judged_at=judged_at,
+        answer=first.answer(judged_at).word,
         probability=dict(first.probability),
         fixes=tuple(tried.fixes),
         no_use=tuple(tried.no_use),
@@ -126,6 +131,7 @@ def fix(
         spray_within_minutes=None if against else first.clear_minutes(),
         because=because,
         gases=tuple(case.gases),
+        salt=salt(first),
         not_judged=first.not_judged,
         draws=study.count,
         seed=study.seed,

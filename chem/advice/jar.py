@@ -114,7 +114,12 @@ def jar(
     said = "asked"
     if order == "best":
         mix, said = _best(mix, study)
-    result = forecast(mix, study=study)
+    return jar_of(forecast(mix, study=study), size_mL=size_mL, said=said)
+
+
+def jar_of(result: Forecast, *, size_mL: float = QUART_ML, said: str = "asked") -> Jar:
+    """The jar test of a mix that is forecast already; said: where its order comes from."""
+    mix = result.mix
     fumes = tuple(g for g in result.gases if g.key in OPEN)
     looks = tuple(_looks(result))
     if result.refused:

@@ -24,7 +24,7 @@ from chem.forecast.order import keeping_rules, pouring_place
 from chem.forecast.rules import rate_span, refuse_toxic, rules_of
 from chem.forecast.search import SEARCH_DRAWS, Found
 from chem.label import Product
-from chem.tank import Addition, Mix, Water, with_carrier, with_rate, with_swap
+from chem.tank import Addition, Mix, Water, main_nutrient, with_carrier, with_rate, with_swap
 from chem.units import Interval, Rate
 
 BISECTIONS = 6
@@ -37,8 +37,6 @@ MARGIN = 0.02
 """Searches aim this far under the threshold, so that the full number of draws keeps it."""
 NUDGES = (1.0, 1.1, 1.25)
 """A search found with few draws is moved on by these until it holds with all."""
-TRACE_NUTRIENT = 0.2
-NITROGEN_AND_COMPANY = {"sulfur", "chlorine"}
 SAME = 1e-3
 MOST_WARMER_C = 3.0
 """A full tank that warms by less than this is no matter of heat (common practice, no source)."""
@@ -356,22 +354,6 @@ def swaps(mix: Mix, shelf: Sequence[Product]) -> list[tuple[int, Product, Rate, 
         and (rate := _same_nutrient(mix, addition, other)) is not None
         and (tank := poured(with_swap(mix, i, other, rate))) is not None
     ]
-
-
-def main_nutrient(product: Product) -> tuple[str, float]:
-    """The guarantee that the product is bought for: not nitrogen or sulfur if there is another.
-
-    Empty where its label guarantees nothing to speak of.
-    """
-    lines = {k: v for k, v in product.guarantee.items() if v >= TRACE_NUTRIENT}
-    others = {
-        k: v for k, v in lines.items() if "nitrogen" not in k and k not in NITROGEN_AND_COMPANY
-    }
-    pool = others or lines
-    key = max(pool, key=lambda k: pool[k], default="")
-    if key == "soluble potash" and sum(product.also.values()) > pool[key]:
-        return "", 0.0  # kelp, humic matter and buffers aren't bought for their potash
-    return key, pool.get(key, 0.0)
 
 
 def _same_nutrient(mix: Mix, addition: Addition, other: Product) -> Rate | None:

@@ -12,13 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chem.advice.orders import best_orders, members, reachable
-from chem.doubts import median
 from chem.equilibrium import one_thread
 from chem.forecast import (
     THRESHOLD,
     Followed,
     Gas,
-    Prepared,
     Rule,
     Study,
     Variant,
@@ -27,13 +25,12 @@ from chem.forecast import (
 )
 from chem.forecast.order import Order, mask, place
 from chem.forecast.rules import broken_by
-from chem.reference import tables
-from chem.tank import Mix, in_order, tank_amounts
+from chem.tank import Load, Mix, TankLine, in_order, loads
+from chem.tank.pouring import FIRST_SHARE
 
 UNTIL = "15min"
 MATTERS = 0.03
 """Orders nearer to each other than this are called alike."""
-FIRST_SHARE = 0.5
 MOST_ROWS = 65_536
 LEAST_DRAWS = 16
 UNSURE = 0.10
@@ -67,10 +64,9 @@ class Pour:
     most: their chances; matters: whether these or the asked one differ by more than `MATTERS`;
     stuck: the acid and its neighbour that no order keeps apart, with the hazard, where none is
     proposed; apart: pairs that must not follow each other, by index; acids: indices; custom: place
-    in the trade's custom, by index; amounts: [L] or [kg] in the tank; first_water_L,
-    last_water_L: None where no tank is named; all_water: chance at the worst step with all the
-    water in first, where that was tried; unsure: a step without an answer for more than a tenth of
-    the draws.
+    in the trade's custom, by index; load: everything that goes into the tank, in the order asked;
+    all_water: chance at the worst step with all the water in first, where that was tried; unsure:
+    a step without an answer for more than a tenth of the draws.
     """
 
     mix: Mix
@@ -86,15 +82,23 @@ class Pour:
     apart: tuple[tuple[int, int], ...]
     acids: tuple[int, ...]
     custom: tuple[int, ...]
-    amounts: tuple[float, ...]
-    first_water_L: float | None
-    last_water_L: float | None
+    load: Load
     all_water: float | None
     gases: tuple[Gas, ...]
     not_judged: tuple[str, ...]
     unsure: bool
     draws: int
     seed: int
+
+    def lines(self, order: PourOrder) -> list[TankLine]:
+        """Everything that goes into the tank, its products in an order."""
+        count = len(order.indices)
+        first, products, rest = (
+            self.load.lines[:1],
+            self.load.lines[1 : count + 1],
+            self.load.lines[count + 1 :],
+        )
+        return [*first, *(products[i] for i in order.indices), *rest]
 
     @property
     def forbidden(self) -> tuple[Rule, ...]:
@@ -158,9 +162,6 @@ def pour(mix: Mix, *, count: int = POUR_DRAWS, seed: int = 1, study: Study | Non
     as_asked = scored(asked)
     least = orders[0].probability if orders else as_asked.probability
     most = max(most, as_asked.probability)
-    amounts = tank_amounts(mix)
-    ready = found[-1].ready
-    room = None if mix.tank_L is None else mix.tank_L - _volume_L(ready, amounts)
     result = Pour(
         mix=mix,
         rules=rules,
@@ -175,9 +176,7 @@ def pour(mix: Mix, *, count: int = POUR_DRAWS, seed: int = 1, study: Study | Non
         apart=tuple((min(p), max(p)) for p in order.apart),
         acids=tuple(sorted(order.acids)),
         custom=custom,
-        amounts=tuple(amounts),
-        first_water_L=None if room is None else share * room,
-        last_water_L=None if room is None else (1.0 - share) * room,
+        load=loads(mix, found[-1].ready.contents)[0],
         all_water=None,
         gases=tuple(study.gases(mix, found[-1])),
         not_judged=tuple(p.name for p in order.products if not p.judged),
@@ -210,19 +209,6 @@ def _scored(
         None if culprit is None else culprit.name,
         broken_by(mix, sequence),
     )
-
-
-def _volume_L(ready: Prepared, amounts: Sequence[float]) -> float:
-    """[L] that the products take up in the tank."""
-    total = 0.0
-    for addition, inside, amount in zip(ready.mix.additions, ready.contents, amounts, strict=True):
-        if not addition.by_mass:
-            total += amount
-        elif addition.product.dry:
-            total += amount * tables().value("apparent_specific_volume_solids")
-        else:
-            total += amount / median(inside.density_kg_per_L)
-    return total
 
 
 def _stuck(order: Order) -> tuple[int, int, str] | None:

@@ -13,26 +13,33 @@ if TYPE_CHECKING:
 
 
 def give(
-    sheet: Callable[[], Sheet], told: Callable[[], str], as_json: bool, html: Path | None = None
+    sheet: Callable[[], Sheet],
+    told: Callable[[], str],
+    as_json: bool,
+    html: Path | None = None,
+    page: Callable[[], str] | None = None,
 ) -> None:
     """Print the sheet, or `told`, its JSON object, where that is asked for; write the page first.
 
-    Raises: InputProblem where the page can't be written.
+    page: the whole of it, where it holds more than the sheet. Raises: InputProblem where the page
+    can't be written.
     """
     from chem.sheets.blocks import as_text
 
-    write_page(sheet, html)
+    write_page(sheet, html, page)
     if as_json:
         typer.echo(told())
     else:
         typer.echo(as_text(sheet()), nl=False)
 
 
-def write_page(sheet: Callable[[], Sheet], html: Path | None) -> None:
-    """Write the sheet as a page where a file is given. Raises: InputProblem."""
+def write_page(
+    sheet: Callable[[], Sheet], html: Path | None, page: Callable[[], str] | None = None
+) -> None:
+    """Write the page where a file is given. Raises: InputProblem."""
     from chem.files.writing import write_text
-    from chem.sheets.blocks import as_html
+    from chem.sheets.page import as_html
 
     if html is not None:
-        write_text(html, as_html(sheet()))
+        write_text(html, as_html(sheet()) if page is None else page())
         typer.echo(f"Page written: {html}", err=True)

@@ -14,5 +14,7 @@ class Exit(IntEnum):
     """A check value or an invariant failed on this machine."""
     INPUT = 2
     """What was written can't be used; nothing was written."""
+    FAULT = 70
+    """A fault of ours (`EX_SOFTWARE` of BSD's sysexits)."""
     INTERRUPTED = 130
     """Ctrl-C, as shells number it."""

@@ -17,12 +17,27 @@ import typer
 from typer.core import TyperGroup
 
 from chem.cli.exits import Exit
+from chem.cli.outputs import guarded
+from chem.cli.progress import sign_of_life
 from chem.errors import InputProblem, Problem
 from chem.version import VERSION
 
 SHED, SHELF, CHEMISTS = "In the shed", "On the shelf", "For chemists"
 COMMANDS = {
-    SHED: ("forecast", "why", "fix", "pour", "ph", "jar", "diagnose", "saw", "desk"),
+    SHED: (
+        "forecast",
+        "why",
+        "fix",
+        "pour",
+        "ph",
+        "jar",
+        "diagnose",
+        "saw",
+        "sprayed",
+        "rinse",
+        "edit",
+        "desk",
+    ),
     SHELF: ("label", "shelf", "calibrate"),
     CHEMISTS: ("solution", "tables", "trace", "selfcheck"),
 }
@@ -34,7 +49,9 @@ class _Commands(TyperGroup):
 
     def invoke(self, ctx: typer.Context) -> object:  # type: ignore[override]
         try:
-            done = super().invoke(ctx)
+            name = ctx._protected_args[0] if ctx._protected_args else None
+            with sign_of_life(name):
+                done = super().invoke(ctx)
             if sys.stdout is not None:  # closed by `>&-`
                 sys.stdout.flush()
         except BrokenPipeError:
@@ -62,7 +79,8 @@ app = typer.Typer(
     help=(
         "Will the tank stay clear, haze or curdle? Forecasts a mix of liquid products from their "
         "labels before any jar test. A forecast never replaces the jar test.\n\n"
-        "Exit codes: 0 a forecast was made, 1 a check failed, 2 the input can't be used."
+        "Exit codes: 0 a forecast was made, 1 a check failed, 2 the input can't be used, "
+        "70 a fault of ours."
     ),
     no_args_is_help=True,
     add_completion=False,
@@ -90,10 +108,12 @@ def _root(
 def whole_app() -> typer.Typer:
     """The app with every command mounted."""
     app.add_typer(import_module("chem.cli.new").app, name="new", rich_help_panel=SHED)
+    notebook = import_module("chem.cli.notebook").app
+    app.add_typer(notebook, name="notebook", rich_help_panel=SHED)
     for group, names in COMMANDS.items():
         for name in names:
             command = getattr(import_module(f"chem.cli.{name}"), f"{name}_command")
-            app.command(name, rich_help_panel=group)(command)
+            app.command(name, rich_help_panel=group)(guarded(command))
     return app
 
 
@@ -103,6 +123,28 @@ def _show(problem: InputProblem) -> None:
     count = len(problem.problems)
     if count > 1:
         typer.echo(f"{count} problems in all.", err=True)
+
+
+def _own_fault(error: Exception) -> Exit:
+    """The last resort: say that the fault is ours, and leave on disk what to send."""
+    import tempfile
+    import traceback
+
+    told = f"jarsight {VERSION}, Python {sys.version.split()[0]}\n{sys.argv[1:]!r}\n\n"
+    told += "".join(traceback.format_exception(error))
+    where = ""
+    with (
+        contextlib.suppress(OSError),
+        tempfile.NamedTemporaryFile(
+            "w", prefix="jarsight-fault-", suffix=".txt", delete=False, encoding="utf-8"
+        ) as file,
+    ):
+        file.write(told)
+        where = file.name
+    typer.echo(f"A fault of ours, not of your files ({type(error).__name__}).", err=True)
+    if where:
+        typer.echo(f"What to send, with the files that you used: {where}", err=True)
+    return Exit.FAULT
 
 
 def run() -> None:
@@ -119,6 +161,8 @@ def run() -> None:
         sys.exit(Exit.INPUT)
     except KeyboardInterrupt:
         sys.exit(Exit.INTERRUPTED)
+    except Exception as error:
+        sys.exit(_own_fault(error))
 
 
 if __name__ == "__main__":

@@ -21,3 +21,10 @@ ForOption = Annotated[
 HtmlOption = Annotated[
     Path | None, typer.Option(metavar="FILE", help="Also write the sheet as one page.")
 ]
+NotebookOption = Annotated[
+    Path | None,
+    typer.Option("--notebook", metavar="FILE", help="The notebook, where not the shed's own."),
+]
+NoNotebookOption = Annotated[
+    bool, typer.Option("--no-notebook", help="By the labels alone, and nothing is written.")
+]

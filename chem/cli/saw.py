@@ -2,76 +2,141 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Annotated, TypeVar
+from typing import Annotated, Literal
 
 import typer
 
-from chem.cli.exits import Exit
-from chem.cli.options import DrawsOption, MixArgument, SeedOption
-
-T = TypeVar("T")
+from chem.cli.options import DrawsOption, MixArgument, NotebookOption, SeedOption
 
 
 def saw_command(
     mix: MixArgument,
-    seen: Annotated[str | None, typer.Option(help="What was seen: haze, flakes ...")] = None,
-    after: Annotated[str | None, typer.Option(help="After how long: 15min, 2h.")] = None,
+    seen: Annotated[
+        list[str] | None, typer.Option(help="What was seen: haze, flakes ...; once per look.")
+    ] = None,
+    after: Annotated[
+        list[str] | None, typer.Option(help='After how long: 15min, 2h, "right away".')
+    ] = None,
     ph: Annotated[str | None, typer.Option(help="pH read, or empty.")] = None,
+    ph_by: Annotated[Literal["strip", "meter"] | None, typer.Option(help="Read with.")] = None,
+    ph_step: Annotated[str | None, typer.Option(help="Step of the strip's colours: 0.5.")] = None,
+    ph_after: Annotated[
+        str | None, typer.Option(help="Read how long after the last pour (unless said: at once).")
+    ] = None,
+    ph_temperature: Annotated[str | None, typer.Option(help='Read at: "60 F".')] = None,
+    ladder: Annotated[
+        str | None, typer.Option(help='Doses and pH by turns: "0:6.8, 1 mL:6.1, 3 mL:5.0".')
+    ] = None,
+    ladder_with: Annotated[
+        str | None, typer.Option(help='The acid or base of the ladder: "citric acid 50 %".')
+    ] = None,
+    ladder_jar: Annotated[str | None, typer.Option(help='In how much: "500 mL".')] = None,
+    lot: Annotated[list[str] | None, typer.Option(help="NAME=LOT, once per product.")] = None,
+    where: Annotated[
+        Literal["jar", "tank"] | None, typer.Option("--in", help="Seen in a jar or the tank.")
+    ] = None,
+    sprayed: Annotated[
+        Literal["yes", "no"] | None, typer.Option(help="Whether it went through the nozzles.")
+    ] = None,
+    when: Annotated[str | None, typer.Option(help="The day, where not today.")] = None,
+    initials: Annotated[str | None, typer.Option(help="Who saw it.")] = None,
+    amends: Annotated[
+        str | None, typer.Option(metavar="ID", help="An entry that this one corrects.")
+    ] = None,
     note: Annotated[str | None, typer.Option(help="Anything else, in your words.")] = None,
+    notebook: NotebookOption = None,
     draws: DrawsOption = 256,
     seed: SeedOption = 1,
 ) -> None:
-    """Keep what the jar or tank showed: four questions, one line in your own file."""
-    from chem.cli.asking import Unreadable, ask_line
-    from chem.errors import InputProblem
-    from chem.forecast import SEEN_WORDS, Study, forecast, read_seen
+    """Keep what the jar or tank showed, with the whole mix as poured.
+
+    MIX is a mix file, or the number of a sheet (J-0412-2). Asks only for what was not given, and
+    nothing at all with --seen and --after.
+    """
+    from chem.cli.noting import answer, asked_mix, begin, notebook_of, tell_copies
+    from chem.forecast import SEEN_WORDS, Study, forecast, read_after, read_seen
     from chem.forecast.sight import OF_SOLIDS, sight
-    from chem.notebook import Sighting, must_be_writable, record_sighting
+    from chem.notebook import Reading, Sighting, Sprayed, entry_of, is_number
+    from chem.notebook.written import (
+        read_ladder,
+        read_looks_written,
+        read_lots,
+        read_reading,
+        read_when,
+    )
     from chem.sheets.words import odds
-    from chem.tank import read_mix
-    from chem.units import read_duration, read_ph
+    from chem.units import read_volume
 
-    def answer(given: str | None, question: str, read: Callable[[str], T]) -> T:
-        """What an option says, else what is typed, asked again until it can be read."""
-        if given is not None:
-            return read(given)
-        while True:
-            try:
-                return read(ask_line(question).strip())
-            except typer.Abort:
-                typer.echo("\nStopped before the end: nothing was kept.", err=True)
-                raise typer.Exit(Exit.INPUT) from None
-            except Unreadable:
-                raise
-            except InputProblem as problem:
-                typer.echo(str(problem), err=True)
+    book = notebook_of(None if is_number(str(mix)) else mix, notebook)
+    wanted, number = asked_mix(mix, book)
+    silent = bool(seen) and bool(after)
 
-    def words(text: str) -> tuple[str, ...]:
-        return read_seen(text, "seen")
-
-    def minutes(text: str) -> float:
-        return read_duration(text, "after") / 60.0
-
-    def reading(text: str) -> float | None:
-        return read_ph(text, "ph").value if text.strip() else None
+    def reading(text: str) -> Reading:
+        return read_reading(
+            text, by=ph_by, step=ph_step, after=ph_after, temperature=ph_temperature
+        )
 
     # Options are read, the forecast made and the disk tried first, so that nothing waits
     # between the last answer and the disk, and nobody answers in vain.
-    wanted = read_mix(mix)
-    for given, read in ((seen, words), (after, minutes), (ph, reading)):
-        if given is not None:
-            read(given)
+    if silent:
+        read_looks_written(seen or [], after or [])
+    for words in seen or []:
+        read_seen(words, "seen")
+    for time in after or []:
+        read_after(time, "after")
+    readings = [reading(ph)] if ph is not None and ph.strip() else []
+    if ladder_jar is not None:
+        read_volume(ladder_jar, "ladder-jar")
+    if ladder is not None:
+        readings += read_ladder(ladder, agent=ladder_with, jar=ladder_jar, by=ph_by, after=ph_after)
+    lots = read_lots(lot or [], wanted)
+    at = None if when is None else read_when(when)
+    old = None if amends is None else book.find(amends).id
     study = Study(draws, seed)
     result = forecast(wanted, study=study)
-    must_be_writable(result)
-    sighting = Sighting(
-        answer(seen, f"Seen ({', '.join(SEEN_WORDS)})", words),
-        answer(after, "After how long (15min, 2h)", minutes),
-        answer(ph, "pH on the strip (Enter: not read)", reading),
-        answer(note, "Note (Enter: none)", str),
+    book.must_be_writable(len(entry_of(result, Sighting()).line()))
+    if not seen:
+        question = f"Seen ({', '.join(SEEN_WORDS)})"
+        seen = [" ".join(answer(None, question, lambda text: read_seen(text, "seen")))]
+    looks = read_looks_written(seen, after or [answer(None, "After how long (15min, 2h)", _time)])
+    if ph is None and ladder is None and not silent:
+        typed = answer(
+            None, "pH on the strip (Enter: not read)", lambda text: reading(text) if text else None
+        )
+        readings = [typed] if typed is not None else []
+    if note is None and not silent:
+        note = answer(None, "Note (Enter: none)", str)
+    went = None if sprayed is None else Sprayed(through=sprayed == "yes")
+    entry = entry_of(
+        result,
+        Sighting(
+            seen=looks,
+            ph=tuple(readings),
+            note=note or "",
+            by=initials,
+            kind=where or ("tank" if went is not None else None),
+            number=number,
+            amends=old,
+            lots=lots,
+            sprayed=went,
+        ),
     )
-    typer.echo(f"Kept in {record_sighting(result, sighting)}")
-    if OF_SOLIDS & set(sighting.seen) or "clear" in sighting.seen:
-        told = sight(study.look(wanted), sighting.seen, 60.0 * sighting.after_min, sighting.ph)
+    if at is not None:
+        entry = entry.model_copy(update={"at": at})
+    begin(book)
+    book.add(entry)
+    typer.echo(f"Kept in {book.path}")
+    tell_copies(book)
+    last = looks[-1].after_s or 0.0
+    said = tuple(look.word for look in looks if look.after_s == last)
+    if OF_SOLIDS & set(said) or "clear" in said:
+        told = sight(study.look(wanted), said, last)
         typer.echo(f"The forecast gave it: {odds(told.expected)}.")
+
+
+def _time(text: str) -> str:
+    """A waiting time, as typed. Raises: InputProblem."""
+    from chem.forecast import read_after
+
+    read_after(text, "after")
+    return text

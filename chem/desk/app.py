@@ -26,10 +26,11 @@ from starlette.staticfiles import StaticFiles
 from chem.desk.answers import MOVING_DRAWS, forecast_of, sheet_of, slider_of, takes_of
 from chem.desk.draft import Draft
 from chem.desk.guard import Guard
-from chem.desk.keep import NO_VERSION, file_name, save, version_of
+from chem.desk.keep import NO_VERSION, save, version_of
 from chem.desk.shed import Shed
 from chem.desk.worker import Busy, Worker
 from chem.errors import InputProblem, Problem
+from chem.files import file_name, rewritten
 from chem.files.writing import write_text
 from chem.forecast import Forecast, Study
 from chem.sheets.blocks import Sheet
@@ -250,7 +251,7 @@ class Desk:
         }
 
     def _jugs(self, draft: Draft, found: Forecast | None) -> list[dict[str, Any]]:
-        from chem.sheets.forecast import tank_text
+        from chem.sheets.tank import tank_text
 
         names = dict(self.shed.products())
         out: list[dict[str, Any]] = []
@@ -259,7 +260,8 @@ class Desk:
             if found is not None:
                 usual = found.mix.additions[i].rate.text
                 if not found.refused:
-                    amount = tank_text(found, found.tank[i], "both")
+                    load = found.loads[0]
+                    amount = tank_text(load.of(i), load, found.mix, "both")
             slider = slider_of(rate or usual, least=0.0)
             name = names.get(file, file)
             out.append(
@@ -415,13 +417,8 @@ class Desk:
 
 
 def _water_text(form: dict[str, str]) -> str:
-    import tomlkit
-
-    document = tomlkit.document()
-    for key in ("name", "ph", "alkalinity", "hardness"):
-        if form.get(key):
-            document[key] = form[key]
-    return tomlkit.dumps(document)
+    keys = ("name", "ph", "alkalinity", "hardness")
+    return rewritten({key: form[key] for key in keys if form.get(key)})
 
 
 def _checked(kind: str, text: str, file: str) -> None:

@@ -9,10 +9,10 @@ from urllib.parse import urlencode
 
 from chem.desk.shed import Shed
 from chem.errors import InputProblem, Problem
-from chem.files import MixForm, load_file, validate
+from chem.files import MAX_PRODUCTS, MixForm, load_file, validate
 from chem.label import Product, read_product
 from chem.tank import Mix, Water, read_water
-from chem.tank.mix import MAX_PRODUCTS, mix_of
+from chem.tank.mix import mix_of
 from chem.tank.water import UNKNOWN_WATER
 from chem.units import read_carrier
 
@@ -48,9 +48,14 @@ class Draft:
         if file:
             form = _form(file, shed)
             texts |= {key: getattr(form, key) or "" for key in TEXTS}
-            jugs = tuple((_beside(file, a.product, shed), a.rate or "") for a in form.add)
+            if any(a.leftover is not None for a in form.add):
+                wrong = "what is left of a tank can't be poured here yet"
+                raise InputProblem(Problem(file, wrong, f"`jarsight forecast {file}`"))
+            jugs = tuple((_beside(file, a.product or "", shed), a.rate or "") for a in form.add)
             texts["water"] = (
-                _beside(file, texts["water"], shed) if form.water != "unknown" else "unknown"
+                _beside(file, texts["water"], shed)
+                if form.water not in (None, "unknown")
+                else "unknown"
             )
         texts |= {key: given[key].strip() for key in TEXTS if key in given}
         if any(key == "p" for key, _ in query):
@@ -95,7 +100,7 @@ class Draft:
         raw["add"] = [{"product": p, **({"rate": r} if r else {})} for p, r in self.jugs]
         form = _form(self.file, shed) if self.file else None
         if form is not None:
-            raw["fill"] = form.fill
+            raw |= {"fill": form.fill, **({"area": form.area} if form.area else {})}
             if form.adjuvant is not None:
                 raw["adjuvant"] = form.adjuvant.model_dump(exclude_none=True)
         name = self.file or "this mix"
@@ -112,7 +117,11 @@ class Draft:
         return mix_of(
             whole,
             name,
-            carrier=lambda found: (found.attempt(read_carrier, whole.carrier, "carrier"), None, ()),
+            carrier=lambda found: (
+                found.attempt(read_carrier, whole.carrier or "", "carrier"),
+                None,
+                (),
+            ),
             water=water,
             product=product,
         )

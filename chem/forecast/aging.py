@@ -78,8 +78,11 @@ class Aging:
         turned = np.minimum(iron * -np.expm1(-self.oxidation * t_s), oxygen)
         return np.where(turned > TRACE_MOL_PER_KG, turned, 0.0)
 
-    def totals(self, t_s: float) -> Floats:
-        """(N, C) totals by t [mol/kg water], in the order of the system's components."""
+    def totals(self, t_s: float, driven: Floats | None = None) -> Floats:
+        """(N, C) totals by t [mol/kg water], in the order of the system's components.
+
+        driven: (N,) carbon dioxide that stirring has driven out by then.
+        """
         place = {c: i for i, c in enumerate(self.system.components)}
         out = np.zeros((len(self.oxidation), len(place)))
         for j, component in enumerate(self.finished.components):
@@ -88,6 +91,8 @@ class Aging:
         if turned.any():
             out[:, place["Fe2"]] -= turned
             out[:, place["Fe3"]] += turned
+        if driven is not None:
+            out[:, place["CO3"]] = np.maximum(out[:, place["CO3"]] - driven, 0.0)
         for made in (True, False):
             for (metal, agent), hold in self.holds.items():
                 free, ligand = out[:, place[metal]], out[:, place[agent]]
@@ -140,10 +145,15 @@ def aging(
     )
     rate = k * value("po2_air") * hydroxide**2 / MINUTE_S + _through_agents(fresh, draws)
     dissolved = value("oxygen_air_saturated") * IRON_PER_OXYGEN
-    renewals = value("oxygen_renewals") * draws.factor(
-        "iron:air taken up", np.log(value("oxygen_renewals_factor"))
-    )
-    return Aging(system, finished, rate, renewals * dissolved / HOUR_S, dissolved, holds, fresh)
+    supply = renewals_per_s(draws) * dissolved
+    return Aging(system, finished, rate, supply, dissolved, holds, fresh)
+
+
+def renewals_per_s(draws: Draws) -> Floats:
+    """(N,) [1/s] how often stirring brings in as much oxygen as the tank holds dissolved."""
+    value = tables().value
+    factor = draws.factor("tank:stirring", float(np.log(value("oxygen_renewals_factor"))))
+    return np.asarray(value("oxygen_renewals") * factor / HOUR_S)
 
 
 @cache

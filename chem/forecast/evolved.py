@@ -58,13 +58,19 @@ def evolved(ready: Prepared, fresh: State, warned: Sequence[Gas]) -> tuple[Evolv
     carbon_dioxide [mL gas per L of mix at 1 atm]: what the water can't keep, at its worst while the
     carbonate goes in; where it keeps all, what stirring may yet drive out. ammonia [ppm in the air
     over the tank]; sulfur_dioxide [mL/L, all of the thiosulfate and sulfite, an upper bound];
-    hydrogen_sulfide [mL/L, if acid got to all of the sulfide]; heat [K of the whole tank].
+    hydrogen_sulfide [mL/L, if acid got to all of the sulfide]; heat [K of the whole tank]. No
+    figure rests on a tank that is too strong for the activity model.
     """
     found = {g.key: Evolved(g) for g in warned}
     value = gas_values()
     warned_of_fizz = "carbon_dioxide" in found
-    fizz, bound = _carbon_dioxide(ready, warned_of_fizz, 1.0), ""
-    if warned_of_fizz and (fizz is None or fizz <= value["carbon_dioxide", "fizz_limit"]):
+    strong = _too_strong(fresh)
+    fizz, bound = None if strong else _carbon_dioxide(ready, warned_of_fizz, 1.0), ""
+    if (
+        warned_of_fizz
+        and not strong
+        and (fizz is None or fizz <= value["carbon_dioxide", "fizz_limit"])
+    ):
         fizz, bound = _carbon_dioxide(ready, True, None), AT_MOST
     if fizz is not None and (warned_of_fizz or fizz > value["carbon_dioxide", "fizz_limit"]):
         gas = found["carbon_dioxide"].gas if warned_of_fizz else Gas("carbon_dioxide", "reckoned")
@@ -173,14 +179,18 @@ def _carried(ready: Prepared, index: int, rows: Rows) -> Floats:
     return out
 
 
+def _too_strong(fresh: State) -> bool:
+    """Whether the tank is beyond what the activity model is good for."""
+    return median(fresh.clear.ionic_strength) > tables().value("ionic_strength_valid")
+
+
 def _ammonia_ppm(fresh: State) -> tuple[float, float]:
     """ppm of ammonia in air in balance with the tank, 50 and 95 % quantile.
 
     No figure, 0, in a tank too strong for the model.
     """
     column = fresh.clear.system.index.get("NH3")
-    strong = median(fresh.clear.ionic_strength) > tables().value("ionic_strength_valid")
-    if column is None or strong:
+    if column is None or _too_strong(fresh):
         return 0.0, 0.0
     activity = np.exp(np.nan_to_num(fresh.clear.ln_activity[:, column], nan=-50.0))
     middle, upper = quantiles(activity, (0.5, 0.95))

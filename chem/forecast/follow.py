@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from chem.doubts import Range, chance, doubts, median, range_of, stretched
 from chem.equilibrium.activity import Floats
 from chem.forecast.answer import THRESHOLD, Answer, answer_from
+from chem.forecast.carbon import Driven, driven_out
 from chem.forecast.clouding import limits
 from chem.forecast.colloids import ColloidOutlook, colloid_outlook
 from chem.forecast.prepare import Prepared, Standing
@@ -30,6 +31,7 @@ Bools = NDArray[np.bool_]
 STRETCHED_LEAST = 0.099
 """Least chance that solids show in a tank beyond the model: clear is said at 9 in 10 at most."""
 MINUTE_S = 60.0
+COURSE_POINTS = 24
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,17 @@ class Out:
         """(N, M + K + L) [g/L] of each part, in the order of `Followed.parts`."""
         return np.hstack([self.salts, self.crystals, self.colloids])
 
+    def or_more(self, other: Out) -> Out:
+        """The greater of each."""
+        return Out(
+            np.maximum(self.salts, other.salts),
+            np.maximum(self.crystals, other.crystals),
+            np.maximum(self.colloids, other.colloids),
+            np.maximum(self.swollen, other.swollen),
+            np.maximum(self.seen, other.seen),
+            np.maximum(self.full, other.full),
+        )
+
     def rows(self, which: slice) -> Out:
         """Some of the rows."""
         return Out(
@@ -108,8 +121,9 @@ class Followed:
     """One tank over a spray day, or as far as it was followed.
 
     tank: what stands; fresh: at once; states: by time; ok: (N,) draws that found every state;
-    out: time -> what is out by then; colloids: each apart; shift, stretch: what is remembered of
-    these jugs, on the odds, and by how much ranges are widened.
+    out: time -> what is out by then; colloids: each apart; driven: carbon dioxide that stirring
+    drives out, where that matters; shift, stretch: what is remembered of these jugs, on the odds,
+    and by how much ranges are widened.
     """
 
     tank: Standing
@@ -118,6 +132,7 @@ class Followed:
     ok: Bools
     out: Mapping[str, Out]
     colloids: tuple[ColloidOutlook, ...]
+    driven: Driven | None = None
     shift: float = 0.0
     stretch: float = 1.0
 
@@ -131,6 +146,7 @@ class Followed:
             ok=self.ok[which],
             out={t: o.rows(which) for t, o in self.out.items()},
             colloids=tuple(c.rows(which) for c in self.colloids),
+            driven=None if self.driven is None else self.driven.rows(which),
         )
 
     @property
@@ -237,7 +253,7 @@ class Followed:
     @property
     def not_judged(self) -> tuple[str, ...]:
         """Products whose behaviour is not chemistry of ions."""
-        return tuple(a.product.name for a in self.ready.mix.additions if not a.product.judged)
+        return tuple(a.product.name for a in self.ready.mix.met.additions if not a.product.judged)
 
     def answer(self, judged_at: str) -> Answer:
         """The answer by a time."""
@@ -250,11 +266,29 @@ class Followed:
             self.not_judged,
         )
 
+    def course(self) -> tuple[tuple[float, float, float], ...]:
+        """(time [s], chance that solids show by then, that they block): 1 min to 24 h, evenly in
+        the logarithm, the judged times among them with the very chances that are told."""
+        least = STRETCHED_LEAST if self.stretched_model else 0.0
+        told = {s: n for n, s in TIMES_S.items() if n in self.out}
+        grid = np.geomspace(MINUTE_S, TIMES_S["24h"], COURSE_POINTS)[:-1]
+        found = []
+        for t in sorted({*map(float, grid), *told}):
+            if t in told:
+                found.append((t, self.probability[told[t]], self.clogs[told[t]]))
+                continue
+            out = self.out_by(t)
+            shows = max(self.odds(out.shows, whole=True), least)
+            found.append((t, shows, self.odds(out.blocks, whole=True)))
+        return tuple(found)
+
     def clear_minutes(self) -> float | None:
         """Minutes until the chance that solids show reaches the threshold; None if under one.
 
         A tank that stays clear for a day gives a day.
         """
+        if self.probability["24h"] < THRESHOLD:
+            return TIMES_S["24h"] / MINUTE_S
         grid = np.unique(np.round(np.geomspace(1.0, TIMES_S["24h"] / MINUTE_S, 60)))
         last = None
         for minutes in grid:
@@ -271,8 +305,9 @@ class Followed:
         later = [n for n, s in TIMES_S.items() if n in self.states and t_s <= s]
         if state is None:
             state = self.states[later[0] if later else list(self.states)[-1]]
-        passed = [n for n, s in TIMES_S.items() if n in self.states and s <= t_s]
-        return _out(state, t_s, self.colloids, self.out[passed[-1]] if passed else None)
+        passed = {n: self.out[n] for n, s in TIMES_S.items() if n in self.states and s <= t_s}
+        before = _brought(self.tank, state, self.colloids, passed)
+        return _out(state, t_s, self.colloids, before)
 
 
 def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: Out | None) -> Out:
@@ -286,39 +321,87 @@ def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: O
     none = np.zeros((len(state.ok), 0))
     loose = [c.amount_by(t_s)[:, None] for c in colloids]
     swollen = [c.swollen_by(t_s)[:, None] for c in colloids]
-    return Out(salts, crystals, np.hstack([none, *loose]), np.hstack([none, *swollen]), seen, full)
+    fallen, swelled = np.hstack([none, *loose]), np.hstack([none, *swollen])
+    if before is not None:
+        fallen = np.maximum(fallen, before.colloids)
+        swelled = np.maximum(swelled, before.swollen)
+    return Out(salts, crystals, fallen, swelled, seen, full)
 
 
-def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Followed:
+def follow(
+    tank: Standing, *, until: str = "24h", quick: bool = False, settles: bool = True
+) -> Followed:
     """Follow what stands through the spray day.
 
     until: the last time wanted, `fresh` for none; a cold night is looked at where it is the whole
-    day. quick: settle only what shows by each time; what forms later has no amount then.
+    day. quick: settle only what shows by each time; what forms later has no amount then. settles:
+    False for SI and clocks alone.
     """
     names = [n for n, t in TIMES_S.items() if until in TIMES_S and t <= TIMES_S[until]]
-    fresh, states, cold = _states(tank, names, quick)
+    fresh, states, cold, driven = _states(tank, names, quick, settles)
     every = [fresh, *states.values(), *([cold] if cold else [])]
     ok = np.all([s.ok for s in every], axis=0)
     colloids = colloid_outlook(tank, fresh)
     out: dict[str, Out] = {}
-    before: Out | None = None
     for name in names:
+        before = _brought(tank, states[name], colloids, out)
         before = _out(states[name], TIMES_S[name], colloids, before)
         if cold is not None and name == names[-1]:
             before = _out(cold, TIMES_S[name], colloids, before)
         out[name] = before
-    return Followed(tank, fresh, states, ok, out, colloids)
+    return Followed(tank, fresh, states, ok, out, colloids, driven)
+
+
+def _brought(
+    tank: Standing, state: State, colloids: Sequence[ColloidOutlook], out: Mapping[str, Out]
+) -> Out | None:
+    """What was out before a time, and what leftovers bring that this tank does not dissolve.
+
+    Solids stay as far as the tank holds them in the end; a gel or floc never goes back.
+    """
+    last = list(out.values())[-1] if out else None
+    left = getattr(tank, "left", ())
+    if not any(one.out for one in left):
+        return last
+    n = len(state.ok)
+
+    def brought(key: str) -> Floats:
+        return np.asarray(sum((x.share * x.out[key] for x in left if key in x.out), np.zeros(n)))
+
+    solids = state.phases.solids
+    amounts = [brought(s.key) for s in solids]
+    salts = np.minimum(np.array(amounts).reshape(-1, n).T, np.nan_to_num(state.settled))
+    cold = [brought(f"{key}_crystals") for key in state.cold.keys]
+    crystals = np.minimum(np.array(cold).reshape(-1, n).T, np.nan_to_num(state.cold.amount_g_per_L))
+    loose = np.array([brought(c.key) for c in colloids]).reshape(-1, n).T
+    by_look = [limits()[s.shows_as] for s in solids]
+    shows = np.array([x.shows_g_per_L for x in by_look])
+    clogs = np.array([x.clogs_g_per_L for x in by_look])
+    seen = (salts / shows).max(axis=1, initial=0.0)
+    full = (salts / clogs).sum(axis=1)
+    none = Out(salts, crystals, loose, loose, seen, full)
+    return none if last is None else last.or_more(none)
 
 
 def _states(
-    tank: Standing, names: Sequence[str], quick: bool
-) -> tuple[State, dict[str, State], State | None]:
-    """The tank at once, by each time, and at the end of a cold night if it stands one."""
+    tank: Standing, names: Sequence[str], quick: bool, settles: bool
+) -> tuple[State, dict[str, State], State | None, Driven | None]:
+    """The tank at once, by each time, at the end of a cold night if it stands one, and what
+    stirring drives out."""
     if not names:
-        return tank.at(0.0, within_s=0.0), {}, None
+        return tank.at(0.0, within_s=0.0), {}, None, None
     times = [TIMES_S[n] for n in names]
-    totals = [tank.aged.totals(t) for t in (0.0, *times)]
-    changed = [(b != a).any(axis=1) for a, b in pairwise(totals)]
+    driven: Driven | None = None
+
+    def gone(t_s: float) -> Floats | None:
+        return None if driven is None else driven.by(t_s)
+
+    def changes() -> list[Bools]:
+        """(N,) for each time, whether the totals are other than by the time before."""
+        totals = [tank.aged.totals(t, gone(t)) for t in (0.0, *times)]
+        return [(b != a).any(axis=1) for a, b in pairwise(totals)]
+
+    changed = changes()
 
     def until(change: int) -> Floats:
         """(N,) the last time [s] at which the totals after a change (-1: none) still stand."""
@@ -329,13 +412,27 @@ def _states(
             end[still] = times[k]
         return end
 
-    fresh = tank.at(0.0, within_s=until(-1) if quick else np.inf)
+    def within(change: int) -> Floats:
+        """(N,) what shows by then is settled."""
+        if not settles:
+            return np.full(tank.draws.count, -1.0)
+        return until(change) if quick else np.full(tank.draws.count, np.inf)
+
+    fresh = tank.at(0.0, within_s=within(-1))
+    driven = driven_out(tank.aged.system, fresh, tank.finished.water_kg_per_L, tank.draws)
+    if driven is not None:
+        changed = changes()
     state, states = fresh, {}
     for k, name in enumerate(names):
         rows = np.flatnonzero(changed[k])
         if rows.size:
-            within = until(k)[rows] if quick else np.inf
-            part = tank.at(times[k], rows=rows, near=state.clear, within_s=within)
+            part = tank.at(
+                times[k],
+                rows=rows,
+                near=state.clear,
+                within_s=within(k)[rows],
+                driven=gone(times[k]),
+            )
             state = state.put(rows, part)
         states[name] = state
     cold = None
@@ -344,6 +441,7 @@ def _states(
             times[-1],
             tank.coldest_celsius,
             near=state.clear,
-            within_s=times[-1] if quick else np.inf,
+            within_s=within(len(times) - 1),
+            driven=gone(times[-1]),
         )
-    return fresh, states, cold
+    return fresh, states, cold, driven

@@ -10,25 +10,25 @@ from chem.doubts import Range, chance, first_orders, median, range_of
 from chem.equilibrium import (
     Conditions,
     aired,
-    build_phases,
     conductivity_mS_per_cm,
     coverage,
     one_thread,
     solve,
 )
 from chem.forecast.aging import Aging
-from chem.forecast.answer import THRESHOLD
 from chem.forecast.evolved import evolved
 from chem.forecast.follow import Followed
 from chem.forecast.prepare import Prepared
 from chem.forecast.result import (
+    AloneForecast,
     ColloidForecast,
     DoubtShare,
     Forecast,
     SolidForecast,
-    TankLine,
+    WindowForecast,
 )
-from chem.forecast.rules import never
+from chem.forecast.rules import broken, never
+from chem.forecast.salt import salt
 from chem.forecast.settling import settle_by
 from chem.forecast.state import Bools, State
 from chem.forecast.study import Study
@@ -37,14 +37,15 @@ from chem.forecast.unjudged import beyond_ions
 from chem.reference import tables
 from chem.reference.fingerprint import fingerprint
 from chem.reference.unlisted import not_judged
-from chem.tank import Mix, delivered_kg_per_ha, tank_amounts
+from chem.tank import Mix, Window, delivered_kg_per_ha, loads, only
 from chem.units import format_temperature
 
 AIR_DIFFERENCE_PH = 0.2
+SULFUR, SULFUR_PH = "sulfur_by_acid", (4, 6)
 LEAST_SHARE = 0.05
 NEAR_CRYSTAL_SI = -0.3
-LIME = "calcite"
 MOSTLY = 0.5
+ALONE_DRAWS = 64
 LATE_S = 1e9
 """A clouding time for draws in which a solid never shows, where most do."""
 
@@ -80,8 +81,8 @@ def forecast(
     solids = tuple(sorted([*_solids(seen, here), *_crystals(seen, here)], key=_pressing))
     in_air = _aired(aged, fresh, mix.t_celsius)
     ph_aired = None
-    if in_air is not None and abs(in_air[0] - seen.ph.median) > AIR_DIFFERENCE_PH:
-        ph_aired = in_air[0]
+    if in_air is not None and abs(in_air - seen.ph.median) > AIR_DIFFERENCE_PH:
+        ph_aired = in_air
     return Forecast(
         mix=mix,
         answer=answer.word,
@@ -90,11 +91,13 @@ def forecast(
         because=answer if answer.cause else None,
         probability=seen.probability,
         clogs=seen.clogs,
+        course=seen.course(),
         ph=seen.ph,
         ph_aired=ph_aired,
         ph_settled=median(here.ph_settled),
         ionic_strength_mol_per_kg=seen.ionic_mol_per_kg,
         conductivity_mS_per_cm=_conductivity(seen),
+        salt=salt(seen),
         density_kg_per_L=median(finished.density_kg_per_L),
         coverage=median(np.where(fresh.clear.converged, coverage(fresh.clear), np.nan)),
         totals_mol_per_L={
@@ -104,24 +107,48 @@ def forecast(
         colloids=tuple(_colloids(seen)),
         gases=evolved(ready, fresh, study.gases(mix, seen)),
         not_judged=seen.not_judged,
-        tank=tuple(
-            TankLine(a.product.name, 1000.0 * amount, a.by_mass)
-            for a, amount in zip(mix.additions, tank_amounts(mix), strict=True)
-        ),
+        loads=loads(mix, ready.contents),
         delivered_kg_per_ha=delivered_kg_per_ha(mix),
         suited=seen.suited,
+        windows=tuple(window_forecast(seen, w) for w in mix.windows),
         rules=rules,
         refused=never(rules),
+        spray_within_minutes=None if broken(rules) else seen.clear_minutes(),
+        alone=_alone(study, mix, answer.word, judged_at),
         doubts=_doubts(seen, here, solids, seen.out[judged_at].shows),
         notes=(
             *_notes(ready, here, seen.ionic_mol_per_kg, failed),
             *_iron(aged),
-            *_air_and_ice(seen, in_air, mix),
+            *_stirred(seen),
+            *_ice(seen, mix),
+            *_sulfur(seen),
         ),
         draws=study.count,
         seed=study.seed,
         failed_rows=failed,
         versions=fingerprint(),
+    )
+
+
+def window_forecast(seen: Followed, window: Window) -> WindowForecast:
+    """How likely a tank suits an adjuvant."""
+    if window.limits is None:
+        return WindowForecast(window, float("nan"), float("nan"))
+    low, high = window.limits
+    return WindowForecast(window, seen.inside(low, high), seen.inside(low, high, "4h"))
+
+
+def _alone(study: Study, mix: Mix, answer: str, judged_at: str) -> tuple[AloneForecast, ...]:
+    """Products that are trouble by themselves, where the mix is; by few draws."""
+    if answer not in {"haze", "curdle"} or len(mix.additions) < 2:
+        return ()
+    few = study.few(ALONE_DRAWS)
+    each = few.follow([only(mix, [i]) for i in range(len(mix.additions))], until=judged_at)
+    answers = [seen.answer(judged_at) for seen in each]
+    return tuple(
+        AloneForecast(i, one.word, one.chance)
+        for i, one in enumerate(answers)
+        if one.word in {"haze", "curdle"}
     )
 
 
@@ -207,8 +234,8 @@ def _conductivity(seen: Followed) -> Range | None:
     return range_of(figure) if chance(np.isfinite(figure)) > MOSTLY else None
 
 
-def _aired(aged: Aging, fresh: State, t_celsius: float) -> tuple[float, float] | None:
-    """Median pH once in balance with the carbon dioxide of the air, and the SI of calcite there."""
+def _aired(aged: Aging, fresh: State, t_celsius: float) -> float | None:
+    """Median pH once in balance with the carbon dioxide of the air."""
     good = fresh.clear.converged
     if not good.any():
         return None
@@ -219,9 +246,7 @@ def _aired(aged: Aging, fresh: State, t_celsius: float) -> tuple[float, float] |
     if state is None or not state.converged[0]:
         return None
     closed = solve(aged.system, totals, nominal).ph[0]
-    lime = build_phases(aged.system, [LIME])
-    si = float(state.saturation_index(lime)[0, 0]) if len(lime) else -np.inf
-    return float(fresh.clear.ph[row[0]] + state.ph[0] - closed), si
+    return float(fresh.clear.ph[row[0]] + state.ph[0] - closed)
 
 
 def _doubts(
@@ -263,31 +288,62 @@ NAMED = {
 
 def _by_name(mix: Mix) -> list[str]:
     """What a name alone was taken to tell."""
-    named = [(a.product.name, a.product.by_name) for a in mix.additions]
+    named = [(a.product.name, a.product.by_name) for a in mix.met.additions]
     if mix.adjuvant is not None:
         named.append((mix.adjuvant.name, mix.adjuvant.by_name))
     return [f"{name}: taken by its name {NAMED[w.means]}" for name, words in named for w in words]
 
 
-def _air_and_ice(seen: Followed, in_air: tuple[float, float] | None, mix: Mix) -> tuple[str, ...]:
-    """Lime that the air would bring, which is not judged, and ice."""
-    notes = []
+def _stirred(seen: Followed) -> tuple[str, ...]:
+    """By how much the pH rises as stirring drives carbon dioxide out, where that is reckoned."""
+    if seen.driven is None:
+        return ()
+    now, later = seen.fresh.clear.ph, seen.states["4h"].clear.ph
+    rise = median(np.where(seen.ok, later - now, np.nan))
+    if rise < AIR_DIFFERENCE_PH:
+        return ()
+    return (
+        f"Stirring drives carbon dioxide out: by 4 h the pH is about {rise:.1f} higher, and the "
+        "odds from then on count with that",
+    )
+
+
+def _sulfur(seen: Followed) -> tuple[str, ...]:
+    """That the clock of milky sulfur is a guide alone, where it runs outside its range."""
+    milky = any(c.key == SULFUR and c.falls.any() for c in seen.colloids)
+    if not milky or SULFUR_PH[0] <= seen.ph.median <= SULFUR_PH[1]:
+        return ()
+    low, high = SULFUR_PH
+    told = f"its clock is good for pH {low} to {high}"
+    return (f"When the thiosulfate turns milky is a guide only: {told}",)
+
+
+def _ice(seen: Followed, mix: Mix) -> tuple[str, ...]:
+    """The temperature at which ice comes, in a night that reaches it."""
     value = tables().value
-    clear = seen.probability["24h"] < THRESHOLD
-    if in_air is not None and in_air[1] > value("lime_when_aired") and clear:
-        notes.append(
-            "Stirring drives carbon dioxide out of this water and may bring lime by tomorrow: "
-            "not judged"
-        )
     freezes = value("freezing_per_ln_water_activity") * median(seen.fresh.clear.ln_water_activity)
     cold = mix.t_celsius if mix.coldest_celsius is None else mix.coldest_celsius
-    if cold < freezes:
-        notes.append(f"Ice comes below about {format_temperature(freezes, 'both')}")
-    return tuple(notes)
+    if cold >= freezes:
+        return ()
+    return (f"Ice comes below about {format_temperature(freezes, 'both')}",)
+
+
+def age_words(age_s: float) -> str:
+    """`18 h`, `2 days`."""
+    hours = age_s / 3600.0
+    return f"{hours:.0f} h" if hours < 48.0 else f"{hours / 24.0:.0f} days"
 
 
 def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str, ...]:
-    notes = [*ready.mix.notes, *ready.water.notes, *_by_name(ready.mix)]
+    notes = [
+        *ready.mix.notes,
+        *(
+            f"{left.mix.name}: what is left of it, {100 * left.share:.0f} % of the tank, counts as "
+            f"poured then and {age_words(left.age_s)} old; the rates are of the fresh spray alone"
+            for left in ready.mix.leftovers
+        ),
+    ]
+    notes += [*ready.water.notes, *_by_name(ready.mix)]
     for inside in ready.contents:
         notes += inside.notes
     coldest = ready.mix.coldest_celsius

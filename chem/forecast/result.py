@@ -9,7 +9,8 @@ from chem.doubts import Range
 from chem.forecast.answer import Answer
 from chem.forecast.evolved import Evolved
 from chem.forecast.rules import Rule
-from chem.tank import Mix
+from chem.forecast.salt import Salt
+from chem.tank import Load, Mix, Window
 
 
 @dataclass(frozen=True)
@@ -37,15 +38,6 @@ class ColloidForecast:
 
 
 @dataclass(frozen=True)
-class TankLine:
-    """One product of the tank table: [mL] or [g] of it, in pouring order."""
-
-    product: str
-    amount: float
-    by_mass: bool
-
-
-@dataclass(frozen=True)
 class DoubtShare:
     """A doubt, its first-order shares, and what would settle it.
 
@@ -60,13 +52,37 @@ class DoubtShare:
 
 
 @dataclass(frozen=True)
+class WindowForecast:
+    """Chance that the tank suits an adjuvant at filling and by 4 h; NaN: no window told."""
+
+    window: Window
+    at_filling: float
+    at_4h: float
+
+
+@dataclass(frozen=True)
+class AloneForecast:
+    """A product of the mix by itself in the same water, where that is trouble too.
+
+    product: its place; answer: `haze` or `curdle`, with its chance.
+    """
+
+    product: int
+    answer: str
+    chance: float
+
+
+@dataclass(frozen=True)
 class Forecast:
     """The forecast of one mix.
 
-    probability, clogs: chance by time that solids show / block a 50-mesh screen;
+    probability, clogs: chance by time that solids show / block a 50-mesh screen; course: (time
+    [s], both chances) over the day;
     chance: the one behind `answer` at `judged_at`; because: why it can't be told, if so; rules:
     that it breaks or that are to be minded; refused: the code of the rule by which it must never
-    be poured, if any.
+    be poured, if any; spray_within_minutes: until solids show, None within one or where a rule is
+    broken; alone: of a mix that hazes or curdles, the products that do so by themselves; loads: the
+    tanks to fill, everything poured in each, the full ones first.
     """
 
     mix: Mix
@@ -76,11 +92,13 @@ class Forecast:
     because: Answer | None
     probability: Mapping[str, float]
     clogs: Mapping[str, float]
+    course: tuple[tuple[float, float, float], ...]
     ph: Range
     ph_aired: float | None
     ph_settled: float
     ionic_strength_mol_per_kg: float
     conductivity_mS_per_cm: Range | None
+    salt: Salt
     density_kg_per_L: float
     coverage: float
     totals_mol_per_L: Mapping[str, float]
@@ -88,11 +106,14 @@ class Forecast:
     colloids: tuple[ColloidForecast, ...]
     gases: tuple[Evolved, ...]
     not_judged: tuple[str, ...]
-    tank: tuple[TankLine, ...]
+    loads: tuple[Load, ...]
     delivered_kg_per_ha: Mapping[str, float]
     suited: float | None
+    windows: tuple[WindowForecast, ...]
     rules: tuple[Rule, ...]
     refused: str | None
+    spray_within_minutes: float | None
+    alone: tuple[AloneForecast, ...]
     doubts: tuple[DoubtShare, ...]
     notes: tuple[str, ...]
     draws: int

@@ -37,6 +37,8 @@ def settle_by(name: str) -> str:
         return "only the jar shows how soon it clouds"
     if kind == "iron":
         return "only the jar shows how fast the iron rusts"
+    if name == "tank:stirring":
+        return "stir less, or leave a glass of the tank open and look at it: the air works on it"
     if kind in MODEL_KINDS:
         return "nothing you can measure: a limit of the model"
     if kind == "product" and ":source of " in rest:

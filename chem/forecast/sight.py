@@ -107,11 +107,11 @@ def sight(found: Followed, seen: Sequence[str], t_s: float, ph: float | None = N
 def state_at(found: Followed, t_s: float) -> State:
     """The tank as it is at a time [s], followed there if it changes by then."""
     same = next((n for n, s in TIMES_S.items() if s / SAME_TIME <= t_s <= s * SAME_TIME), None)
-    if not found.tank.aged.changes:
+    if not found.tank.aged.changes and found.driven is None:
         return found.fresh
     if same is not None or t_s > TIMES_S["24h"]:
         return found.states[same or "24h"]
-    return found.tank.at(t_s)
+    return found.tank.at(t_s, driven=None if found.driven is None else found.driven.by(t_s))
 
 
 def _most(found: Followed, state: State, out: Out) -> Floats:

@@ -10,7 +10,7 @@ a ridge towards the wish, which alone decides where the lines leave a direction 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from chem.doubts import Draws, doubts
 from chem.errors import Problem
 from chem.label.product import Product
 from chem.label.readings import (
+    MOST_READINGS,
     Reading,
     Slot,
     bare_ions,
@@ -50,8 +51,11 @@ SALTS_BESIDE = (0.1, 5.0)
 acids beside others, other compounds (common practice, no source)."""
 FREE_SPREAD = 0.08
 ROUNDS = 14
-MUST_BE_PRINTED, UNPRINTED = ("total nitrogen", "available phosphate", "soluble potash"), 0.1
-"""A label prints its N, P and K: a reading that holds more of one than it prints is rare."""
+MUST_BE_PRINTED = {
+    "total nitrogen": (0.7, 0.05), "available phosphate": (0.7, 0.05),
+    "soluble potash": (0.7, 0.05), "calcium": (1.0, 0.3), "magnesium": (1.0, 0.3),
+}  # fmt: skip
+"""What a label prints: percent from which on it does, and how rare it is that it doesn't."""
 
 
 @dataclass(frozen=True)
@@ -204,6 +208,7 @@ def misfits(product: Product, lines: Lines) -> list[Problem]:
                     f"its sources reach only {max(got, 0.0):.2g} % beside the other lines "
                     f"(allowed shortfall {allowed:.2g})",
                     "every source of the `derived from` line, and the percents as printed",
+                    f"guarantee.{name}",
                 )
             )
     return problems + _too_much(product, lines, fitted)
@@ -236,6 +241,7 @@ def _too_much(product: Product, lines: Lines, amounts: Floats) -> list[Problem]:
             f"{product.file}, guarantee = {dict(product.guarantee)}",
             f"the sources needed for it weigh {100 * weight:.0f} % of the product",
             "the percents as printed, and the hydrate that the label names",
+            "guarantee",
         )
     ]
 
@@ -326,41 +332,68 @@ def _fitting(
         ) > FORCED_MISS * lines.printed
         added: set[str] = set()
         for g in np.flatnonzero(short & (miss[best] > FORCED_MISS)):
-            added |= {s for s, _ in common_sources(lines.names[g])}
-        names = ", ".join(lines.names[g] for g in np.flatnonzero(miss[best] > FORCED_MISS))
-        notes.append(
-            f"{product.name}: its named sources don't give its {names}; other common sources of "
-            "them were tried"
-        )
+            added |= {s for keys, _ in common_sources(lines.names[g]) for s in keys}
+        notes += _contradictions(product, lines, allowed[best], miss[best])
         nearest_one = readings[best]
         return (
             (Reading(nearest_one.sources | frozenset(added), 1.0, nearest_one.taken),),
             problems,
         )
     weight = np.array([r.chance for r in readings]) * np.exp(-0.5 * (worst / MISS_SCALE) ** 2)
-    weight *= UNPRINTED ** _unprinted(product, lines, fitted)
+    weight *= _unprinted(product, lines, fitted)
     weight[worst > MISS] = 0.0
     problems = _too_much(product, lines, fitted[int(weight.argmax())])
-    kept = [
-        Reading(r.sources, float(w / weight.sum()), r.taken)
-        for r, w in zip(readings, weight, strict=True)
-        if w > 1e-3 * weight.max()
+    likely = np.argsort(-weight, kind="stable")[:MOST_READINGS]
+    likely = likely[weight[likely] > 1e-3 * weight.max()]
+    whole = float(weight[likely].sum())
+    return tuple(
+        Reading(readings[i].sources, float(weight[i]) / whole, readings[i].taken) for i in likely
+    ), problems
+
+
+def _contradictions(product: Product, lines: Lines, allowed: Bools, miss: Floats) -> list[str]:
+    """Which lines of a label contradict which, by which one goes in the way of another."""
+    wish = np.full((1, len(lines.sources)), 0.01)
+    missed = [g for g in np.flatnonzero(miss > FORCED_MISS) if lines.names[g] in product.guarantee]
+    against = []
+    for g in missed:
+        in_the_way = []
+        for h in range(len(lines.names)):
+            if h == g or not lines.gives[h].any():
+                continue
+            rest = replace(
+                lines,
+                gives=np.delete(lines.gives, h, axis=0),
+                printed=np.delete(lines.printed, h),
+                step=np.delete(lines.step, h),
+            )
+            fitted = nearest(rest, rest.printed[None, :] * 1.02, allowed[None, :], wish)
+            if misses(rest, fitted)[0].max() < FORCED_MISS:
+                in_the_way.append(lines.names[h])
+        if in_the_way:
+            against.append(f"{lines.names[g]} contradicts {' or '.join(in_the_way)}")
+    names = ", ".join(lines.names[g] for g in missed)
+    why = f" ({'; '.join(dict.fromkeys(against))})" if against else ""
+    if not missed:
+        return []
+    return [
+        f"{product.name}: its named sources don't give its {names}{why}; other common sources of "
+        "them were tried, and the widest liquid that can be is forecast"
     ]
-    return tuple(kept), problems
 
 
 def _unprinted(product: Product, lines: Lines, amounts: Floats) -> Floats:
-    """(R,) how many of N, P and K each reading holds that the label doesn't print."""
-    out = np.zeros(len(amounts))
+    """(R,) how likely it is that a label leaves out what each reading holds beyond its lines."""
+    out = np.ones(len(amounts))
     if not product.guarantee:
         return out
     nitrogen = any(k.endswith("nitrogen") for k in product.guarantee)
-    for line in MUST_BE_PRINTED:
+    for line, (least, rare) in MUST_BE_PRINTED.items():
         if line in product.guarantee or (line == "total nitrogen" and nitrogen):
             continue
         row = catalogue().guarantees[line]
         gives = np.array([row.percent_of(s.mol_per_kg()) for s in lines.sources])
-        out += amounts @ gives > 0.7
+        out[amounts @ gives > least] *= rare
     return out
 
 

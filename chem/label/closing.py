@@ -10,7 +10,7 @@ are then taken by systematic resampling, never by weights.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from chem.doubts import median
 from chem.equilibrium import Conditions, System, build_system, conductivity_mS_per_cm, solve
 from chem.label.product import Product
 from chem.label.salting import salting_out
-from chem.reference import Source, ph_as_sold, tables
+from chem.reference import Source, ph_as_sold, tables, unlisted_buffers
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -32,16 +32,19 @@ LIKE = 8
 """Liquids of so many readings get charge curves of their own; the rarer share one."""
 # Widths of the closing charge [eq/kg]; all common practice, no source.
 OF_CHARGE, OF_CHELANT, OF_ORGANIC, OF_AMINE_BORATE, LEAST = 0.02, 0.3, 1.0, 0.5, 2e-4
-OF_CITRATE, OF_FREE_METAL = 0.1, 0.06
-"""Salts of iron, manganese, zinc and copper are kept acid, against rust and basic salts."""
-BROAD, BROAD_SHARE, BROAD_SHARE_DRY = 10.0, 0.35, 0.05
+OF_FREE_METAL = 0.14
+OF_WEAK = {"citrate": 0.1, "S2O3": 0.05, "B": 0.1, "acetate": 0.04, "urea": 0.006}
+"""Salts of iron, manganese, zinc and copper hold 1 to 3 % of free acid, against rust and basic
+salts; ammonium thiosulfate some free ammonia, acetates some acid, urea up to 0.2 % of ammonia;
+borates of sodium are taken back towards neutral."""
+BROAD, BROAD_SHARE, BROAD_SHARE_DRY = 10.0, 0.3, 0.05
 DRY = 200.0
 """Crystals hold far less free acid or base than liquors, and nobody trims them."""
 NO_SOURCE = 0.5
 """Where a label names no source, acid and base are all but free [eq/kg]."""
 OTHER_PH, OTHER_SD, OTHER_SHARE, OTHER_UNNAMED = 7.0, 3.0, 0.05, 0.30
 LOT_SD, LOT_FAR_SD, LOT_FAR = 0.28, 1.0, 0.05
-BRINE_SD, MEASURED_SD = 0.8, 0.15
+BRINE_SD = 0.8
 MODEL_SD = 0.12
 """Of the pH that charge and constants give a jug which nobody measured."""
 METALS = ("Fe2", "Fe3", "Mn", "Zn", "Cu")
@@ -65,14 +68,15 @@ T90 = 2.132
 class Made:
     """M liquids before their pH is closed.
 
-    components: C keys; mol_per_kg: (M, C); water: (M,) [kg/kg]; sources: n, amounts: (M, n)
-    [kg/kg]; miss_eq: (M,) [eq/kg]; reading: (M,) which reading of the label each follows; bare:
-    sources that only stand for ions of living matter.
+    components: C keys; mol_per_kg: (M, C); water: (M,) [kg/kg]; volume: (M,) of what is dissolved
+    [L/kg]; sources: n, amounts: (M, n) [kg/kg]; miss_eq: (M,) [eq/kg]; reading: (M,) which
+    reading of the label each follows; bare: sources that only stand for ions of living matter.
     """
 
     components: tuple[str, ...]
     mol_per_kg: Floats
     water: Floats
+    volume: Floats
     sources: tuple[Source, ...]
     amounts: Floats
     miss_eq: Floats
@@ -91,6 +95,7 @@ class Made:
             self.components,
             self.mol_per_kg[which],
             self.water[which],
+            self.volume[which],
             self.sources,
             self.amounts[which],
             self.miss_eq[which],
@@ -104,6 +109,7 @@ class Made:
             self.components,
             self.mol_per_kg.mean(axis=0, keepdims=True),
             self.water.mean(keepdims=True),
+            self.volume.mean(keepdims=True),
             self.sources,
             self.amounts.mean(axis=0, keepdims=True),
             self.miss_eq.mean(keepdims=True),
@@ -142,7 +148,7 @@ def reading_of(product: Product, made: Made) -> Read:
     brine = bool(median(strength) > STRONG_IONIC_STRENGTH)
     low, high = product.ph.low, product.ph.high
     if product.ph_measured:
-        likely = _blurred(low, high, MEASURED_SD)
+        likely = _blurred(low, high, product.ph_sd)
     elif brine:
         likely = _blurred(low, high, BRINE_SD)
     else:
@@ -216,7 +222,8 @@ def width_of(product: Product, made: Made) -> Floats:
     width = OF_CHARGE * 0.5 * (made.mol_per_kg @ z) + LEAST + made.miss_eq
     for agent in CHELANTS:
         width = width + OF_CHELANT * made.of(agent)
-    width = width + OF_CITRATE * made.of("citrate")
+    for component, share in OF_WEAK.items():
+        width = width + share * made.of(component)
     chelated = sum((made.of(a) for a in CHELANTS), np.zeros(len(made.water)))
     free = np.maximum(sum((made.of(m) for m in METALS), np.zeros(len(made.water))) - chelated, 0.0)
     width = width + OF_FREE_METAL * free
@@ -316,7 +323,8 @@ def _groups(made: Made) -> Integers:
 @dataclass(frozen=True)
 class Chosen:
     """N draws: which candidate, the pH of its jug at `dilution`, and the base that it lacks there
-    [eq/kg of product]; tap_eq: alkalinity of the water that it was read in [eq/kg]."""
+    [eq/kg of product]; tap_eq: alkalinity of the water that it was read in [eq/kg]; never_sold: no
+    liquid that the label allows stays clear on a shelf."""
 
     rows: Integers
     ph: Floats
@@ -324,11 +332,12 @@ class Chosen:
     dilution: float
     brine: bool
     tap_eq: float
+    never_sold: bool
 
     def middle(self) -> Chosen:
         """One draw at the median pH."""
         middle = np.array([median(self.ph)]), np.array([median(self.lacking)])
-        return Chosen(self.rows[:1], *middle, self.dilution, self.brine, self.tap_eq)
+        return replace(self, rows=self.rows[:1], ph=middle[0], lacking=middle[1])
 
 
 SHELF_CELSIUS, SHELF_SPREAD_K = 12.0, 4.0
@@ -338,8 +347,7 @@ NEVER_SOLD = 0.02
 def exists(product: Product, made: Made) -> Floats:
     """(M,) chance that a liquid stays clear on a shelf, by measured tables of its own system.
 
-    Sold solutions were clear there. Where no table holds, or none of the liquids would be sold,
-    every liquid is let pass.
+    Sold solutions were clear there. Where no table holds, every liquid is let pass.
     """
     count = len(made.water)
     if product.form != "solution":
@@ -348,7 +356,23 @@ def exists(product: Product, made: Made) -> Floats:
     salt = salting_out(made.components, made.mol_per_kg, made.water).salt_celsius
     beyond = np.clip((np.nan_to_num(salt, nan=-99.0) - warmest) / SHELF_SPREAD_K, -50.0, 50.0)
     chance = 1.0 / (1.0 + np.exp(beyond))
-    return chance if chance.max() > NEVER_SOLD else np.ones(count)
+    return chance
+
+
+WATER_KG_PER_L = 0.998
+VOLUME_SD, DENSITY_SD = 0.1, 0.01
+"""Of ln volume of what is dissolved, by `volumes.csv`, and of ln of a printed density."""
+
+
+def weighs(product: Product, made: Made) -> Floats:
+    """(M,) likelihood of the density that is printed: what no line prints has weight too."""
+    if product.density is None or product.dry:
+        return np.ones(len(made.water))
+    litres = made.water / WATER_KG_PER_L + np.maximum(made.volume, 0.0)
+    low, high = product.density
+    off = -np.log(litres)
+    off = off - np.clip(off, np.log(low), np.log(high))
+    return _t4(off / np.hypot(DENSITY_SD, VOLUME_SD * made.volume / litres)) + 1e-6
 
 
 EC_SD = 0.08
@@ -370,12 +394,32 @@ def conducts(product: Product, made: Made, ph: Floats) -> Floats:
     return np.where(np.isfinite(figure), _t4(z) + 1e-12, _t4(np.zeros(1)))
 
 
+def _fair(made: Made, sold: Floats, read: Read, mass: Floats) -> Floats:
+    """(M,) ln weight of each liquid beside its own `mass` (ln): how well goods of its kind fit the
+    pH that was read. No reading of the label gains by how its goods scatter or are buffered.
+
+    sold: (M, F) ln density of its goods, as they close; each reading of the label keeps its chance
+    where no pH was read.
+    """
+    told = _ln_sum(sold + read.log_likelihood)
+    every = _ln_sum(sold)
+    out = told - mass
+    for one in np.unique(made.reading):
+        mine = made.reading == one
+        out[mine] -= _ln_sum(every[mine][None, :])[0] - np.log(float(mine.sum()))
+    return out
+
+
+def _ln_sum(logs: Floats) -> Floats:
+    """(M,) ln of the sum of exponentials of each row (M, F)."""
+    most = logs.max(axis=1, keepdims=True)
+    return np.asarray(most[:, 0] + np.log(np.exp(logs - most).sum(axis=1)))
+
+
 def choose(product: Product, made: Made, count: int, generator: np.random.Generator) -> Chosen:
     """N liquids with their pH, systematically from the whole density."""
     read = reading_of(product, made)
-    log_density = np.broadcast_to(read.log_likelihood, (len(made.water), len(FINE))).copy()
-    if read.prior:
-        log_density += np.log(prior_of(product, made))
+    sold = np.log(prior_of(product, made))
     fine, grid = FINE, GRID
     near = fine[read.log_likelihood > read.log_likelihood.max() - 25.0]
     window = grid[(grid >= near.min() - 0.51) & (grid <= near.max() + 0.51)]
@@ -386,10 +430,14 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     z = lacking / width
     broad = BROAD_SHARE_DRY if product.dry else BROAD_SHARE
     closing = (1.0 - broad) * _t4(z) + broad / BROAD * _t4(z / BROAD)
-    log_density += np.log(closing + 1e-300) - np.log(width)
-    limed = (made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)
-    log_density[limed] = -np.inf
-    log_density += np.log(exists(product, made))[:, None]
+    closes = np.log(closing + 1e-300) - np.log(width)
+    closes[(made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)] = -700.0
+    log_density = read.log_likelihood + closes + (sold if read.prior else 0.0)
+    log_density += _fair(made, closes + sold, read, _ln_sum(log_density))[:, None]
+    clear = exists(product, made)
+    never_sold = bool(clear.max() <= NEVER_SOLD)
+    there = np.ones(len(clear)) if never_sold else clear
+    log_density += np.log(there * weighs(product, made))[:, None]
     if product.ec is not None:
         log_density += np.log(conducts(product, made, fine[log_density.argmax(axis=1)]))[:, None]
     log_density -= log_density.max()
@@ -412,15 +460,18 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     base = np.array([np.interp(p, window, curves[i]) for i, p in zip(picked, ph, strict=True)])
     order = generator.permutation(count)
     tap_eq = product.ph_in_eq
-    return Chosen(picked[order], ph[order], base[order], read.dilution, read.brine, tap_eq)
+    return Chosen(
+        picked[order], ph[order], base[order], read.dilution, read.brine, tap_eq, never_sold
+    )
 
 
-# Unlisted buffers: chance of none, least and usual amount [eq/kg, share of the charge], spread.
-NO_BUFFER, TWO_BUFFERS = 0.33, 0.4
-BUFFER_LEAST, BUFFER_SHARE = 0.005, 0.04
-ORGANIC_LEAST, ORGANIC_SHARE = 0.1, 0.12
+TWO_BUFFERS = 0.4
 BUFFER_LN_SD, BUFFER_PK_SD = 0.84, 1.3
 BUFFER_PKS = np.arange(2, 12)
+WEAK = {"PO4", "P2O7", "P3O10", "HPO3", "B", "Si", "urea", "CO3", "slow_N"}
+LIGANDS = {*CHELANTS, "citrate", "glycine", "acetate", "formate", "tartrate", "oxalate"}
+ALIVE = 0.01
+"""kg/kg of organic matter from which on a jug is one of living origin."""
 
 
 def buffers(product: Product, made: Made, ph: Floats, generator: np.random.Generator) -> Floats:
@@ -430,17 +481,8 @@ def buffers(product: Product, made: Made, ph: Floats, generator: np.random.Gener
     if product.dry:
         return out
     charge = 0.5 * (made.mol_per_kg @ np.abs(charges(made.components)))
-    organic = np.zeros(count)
-    for j, source in enumerate(made.sources):
-        if source.kind in ORGANIC_KINDS and source.key not in NOT_ORGANIC:
-            organic = organic + made.amounts[:, j]
-    living = organic > 0.01
-    some = living | (generator.random(count) > NO_BUFFER)
-    usual = np.where(
-        living,
-        np.maximum(ORGANIC_SHARE * charge, ORGANIC_LEAST),
-        np.maximum(BUFFER_SHARE * charge, BUFFER_LEAST),
-    )
+    none, usual = _usual_buffers(made, charge)
+    some = generator.random(count) >= none
     for k in range(2):
         here = some & (True if k == 0 else generator.random(count) < TWO_BUFFERS)
         amount = usual * np.exp(BUFFER_LN_SD * generator.standard_normal(count)) * here
@@ -450,6 +492,31 @@ def buffers(product: Product, made: Made, ph: Floats, generator: np.random.Gener
         out[np.arange(count), low] += amount * (1.0 - share)
         out[np.arange(count), low + 1] += amount * share
     return out
+
+
+def _usual_buffers(made: Made, charge: Floats) -> tuple[Floats, Floats]:
+    """Chance of none, and the usual amount [eq/kg], by what kind of goods each liquid (N,) is."""
+    organic = np.zeros(len(charge))
+    for j, source in enumerate(made.sources):
+        if source.kind in ORGANIC_KINDS and source.key not in NOT_ORGANIC | AMINES:
+            organic = organic + made.amounts[:, j]
+    held = {c: made.of(c) > 0.0 for c in made.components}
+    nothing = np.zeros(len(charge), dtype=bool)
+    kinds = np.select(
+        [
+            organic > ALIVE,
+            np.any([held.get(c, nothing) for c in sorted(LIGANDS)], axis=0),
+            np.any([held.get(c, nothing) for c in sorted(WEAK)], axis=0),
+        ],
+        [3, 1, 2],
+        0,
+    )
+    rows = [unlisted_buffers()[k] for k in ("mineral", "chelates", "mixed", "matter")]
+    none, least, share = (
+        np.array([getattr(r, name) for r in rows])[kinds]
+        for name in ("none", "least_eq_per_kg", "share_of_charge")
+    )
+    return none, np.maximum(share * charge, least)
 
 
 AMMONIA_PK = 9.25

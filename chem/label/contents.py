@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from chem.doubts import Draws, doubts, median, varies
 from chem.errors import InputProblem
 from chem.label.amounts import Candidates, candidates, open_columns
-from chem.label.closing import Made, buffers, choose, closed, width_of
+from chem.label.closing import WATER_KG_PER_L, Made, buffers, choose, closed, width_of
 from chem.label.product import UNDECLARED_SALT, Product
-from chem.reference import Source, catalogue, living, molar_mass_g_per_mol, tables
+from chem.reference import Source, catalogue, living, molar_mass_g_per_mol, tables, volumes
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -48,6 +48,14 @@ LINE_OF = {
 CITRIC_CHANCE, CITRIC_PERCENT = 0.35, (0.3, 5.0)
 """How often a jug of plain iron salts holds citric acid that its label leaves out, and how much
 [% by mass] (common practice, no source)."""
+FREE_CALCIUM, GYPSUM_ROOM = 0.05, 2e-3
+"""Free calcium [mol/kg] from which on a clear jug has little room for sulfate, and that room:
+calcium times sulfate [mol2/kg2], as gypsum dissolves in calcium chloride (0.2 to 0.3 g/L of
+calcium sulfate in strong brines, 1 g/L in 0.1 mol/L: values from memory)."""
+SALT_L_PER_KG = 0.36
+"""Apparent volume of sodium chloride: 26 % is 1.197 kg/L (value from memory)."""
+OTHER_L_PER_KG = 0.5
+"""Of what no row of `volumes.csv` tells (estimate)."""
 MIDDLE_OF = 256
 """One draw stands for the middle of so many."""
 
@@ -130,13 +138,18 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
         some, chosen = some.middle(), chosen.middle()
         acids = np.zeros((1, acids.shape[1]))
     components, matrix = closed(some, chosen, acids, generator)
-    held = {pair: mol[rows] for pair, mol in vat.held.items()}
+    held = {pair: mol[rows] for pair, mol in vat.held.items() if mol[rows].any()}
     if draws.count == 1:
         held = {pair: mol.mean(keepdims=True) for pair, mol in held.items()}
-    density = _density(product, some.water, draws, notes)
+    density = _density(product, some.water, some.volume, draws, notes)
     name = f"product:{product.key}"
     made_here = open_columns(product, found, rows)
     made_here |= {f"{name}:{k}": values[rows] for k, values in vat.hidden.items()}
+    if chosen.never_sold:
+        notes.append(
+            f"{product.name}: none of the liquids that its label allows stays clear on a shelf; "
+            "all of them are forecast"
+        )
     made_here |= {f"{name}:ph": chosen.ph, f"{name}:unlisted buffer": acids.sum(axis=1)}
     many = draws.count > 1
     open_ = dict(draws.used) | {k: v for k, v in made_here.items() if many and varies(v)}
@@ -175,8 +188,10 @@ def _stated(product: Product, draws: Draws, notes: list[str]) -> Contents:
         mol[ion] = mol.get(ion, 0.0) + 1000.0 * salt / molar_mass_g_per_mol("NaCl")
     dissolved = salt + sum(share * (1.0 - s.water_share) for s, share in shares.items())
     water = np.full(n, max(1.0 - dissolved, 0.0))
+    litres = SALT_L_PER_KG * salt + sum(w * _litres_per_kg(s) for s, w in shares.items())
+    volume = np.full(n, max(litres, 0.0))
     components = tuple(c for c in tables().components if c in mol)
-    density = _density(product, water, draws, notes)
+    density = _density(product, water, volume, draws, notes)
     return Contents(
         product=product,
         components=components,
@@ -196,13 +211,14 @@ def _stated(product: Product, draws: Draws, notes: list[str]) -> Contents:
 
 def _empty(product: Product, draws: Draws, made: Made, notes: list[str]) -> Contents:
     """A product of which nothing is known, or without anything that ions could tell of."""
-    nothing = np.zeros(draws.count)
+    n = draws.count
+    nothing = np.zeros(n)
     return Contents(
         product=product,
         components=(),
         mol_per_kg=np.zeros((draws.count, 0)),
         water_kg_per_kg=np.full(draws.count, median(made.water)),
-        density_kg_per_L=_density(product, made.water[: draws.count], draws, notes),
+        density_kg_per_L=_density(product, made.water[:n], made.volume[:n], draws, notes),
         held={},
         sources_percent={},
         closing_eq_per_kg=nothing,
@@ -237,7 +253,9 @@ def _say(
         if slot.name == "forms of its phosphate":
             continue
         taken = [slot.options[r.taken[k]] for r in found.readings if k < len(r.taken)]
-        tried = ", ".join(dict.fromkeys(" and ".join(keys) for keys, _ in taken))
+        tried = ", ".join(dict.fromkeys(" and ".join(keys) for keys, _ in taken if keys))
+        if not tried:
+            continue
         said = "may be" if slot.name in product.vague else "no source named for"
         if slot.name in product.vague:
             notes.append(f"{product.name}: {slot.name} {said} {tried}")
@@ -276,6 +294,7 @@ class _Vat:
         self.generator = draws.generator(f"product:{product.key}:unsaid")
         self.mol: dict[str, Floats] = {}
         self.water = np.ones(self.count)
+        self.volume = np.zeros(self.count)
         self.held: dict[tuple[str, str], Floats] = {}
         self.hidden: dict[str, Floats] = {}
 
@@ -300,6 +319,7 @@ class _Vat:
             components,
             matrix,
             water,
+            self.volume,
             found.sources,
             found.amounts,
             found.miss_eq,
@@ -324,6 +344,7 @@ class _Vat:
 
     def _pour(self, source: Source, amount: Floats) -> None:
         self.water = self.water - amount * (1.0 - source.water_share)
+        self.volume = self.volume + amount * _litres_per_kg(source)
         if self.product.form == "suspension" and source.key in INSOLUBLE:
             self.notes.append(
                 f"{self.product.name}: its {source.key} is taken to stay in suspension; "
@@ -366,12 +387,18 @@ class _Vat:
         self._add(component, mol)
         grams = molar_mass_g_per_mol(tables().components[component].formula)
         self.water = self.water - mol * grams / 1000.0
+        self.volume = self.volume + mol * volumes().get(("component", component), 0.0) / 1000.0
 
     def _shift_forms(self) -> None:
         """Ferrous to ferric iron, slow nitrogen to urea."""
         if "Fe2" in self.mol:
-            dry = "ferric_share_dry" if self.product.dry else "ferric_share"
-            turned = self._uniform(dry, "ferric share") * self.mol["Fe2"]
+            doubt = "ferric_share_dry" if self.product.dry else "ferric_share"
+            turned = self._uniform(doubt, "ferric share") * self.mol["Fe2"]
+            sugar = self.mol.get("gluconate", np.zeros(self.count)) >= self.mol["Fe2"]
+            sugar &= self.mol["Fe2"] > 0.0
+            if sugar.any() and not self.product.dry:
+                held = self._uniform("ferric_share_sugar", "ferric share of sugar acid iron")
+                turned = np.where(sugar, held * self.mol["Fe2"], turned)
             self._add("Fe3", turned)
             self.mol["Fe2"] = self.mol["Fe2"] - turned
         if "slow_N" in self.mol:
@@ -408,6 +435,7 @@ class _Vat:
         for ion in ("Na", "Cl"):
             self._add(ion, 1000.0 * salt / molar_mass_g_per_mol("NaCl"))
         self.water = self.water - salt
+        self.volume = self.volume + SALT_L_PER_KG * salt
         agents = [a for a in sorted(SLOW_AGENTS) if a in self.mol]
         if agents:
             share = self._uniform("free_ligand", "free ligand")
@@ -427,12 +455,33 @@ class _Vat:
             for component, low, high in living().get(source.key, ()):
                 if LINE_OF.get(component) in product.guarantee:
                     continue
-                drawn = self._log_uniform(low, high) * (amount > 0.0)
-                self._weigh(component, drawn)
+                drawn = self._log_uniform(low, high) * amount
+                if component == "SO4" and product.form == "solution":
+                    drawn = np.minimum(drawn, self._gypsum())
+                self._add(component, drawn)
+
+    def _gypsum(self) -> Floats:
+        """(M,) mol/kg of sulfate that the calcium of a clear jug leaves room for."""
+        none = np.zeros(self.count)
+        bound = sum((self.mol.get(a, none) for a in ("EDTA", "citrate", "SO4")), none)
+        free = np.maximum(self.mol.get("Ca", none) - bound, 0.0)
+        return np.where(free > FREE_CALCIUM, GYPSUM_ROOM / np.maximum(free, FREE_CALCIUM), np.inf)
 
 
-def _density(product: Product, water: Floats, draws: Draws, notes: list[str]) -> Floats:
-    """(N,) kg/L."""
+def _litres_per_kg(source: Source) -> float:
+    """Apparent volume of a source in a strong solution, without its water of crystallisation."""
+    table, held = volumes(), source.mol_per_kg()
+    if ("source", source.key) in table:
+        return table["source", source.key]
+    if all(("component", c) in table for c in held):
+        return sum(table["component", c] * mol for c, mol in held.items()) / 1000.0
+    return table.get(("kind", source.kind), OTHER_L_PER_KG * (1.0 - source.water_share))
+
+
+def _density(
+    product: Product, water: Floats, volume: Floats, draws: Draws, notes: list[str]
+) -> Floats:
+    """(N,) kg/L of water [kg/kg] and the volume of what is dissolved in it [L/kg]."""
     if product.dry:
         return np.full(draws.count, np.nan)
     name = f"product:{product.key}:density"
@@ -441,10 +490,9 @@ def _density(product: Product, water: Floats, draws: Draws, notes: list[str]) ->
         if low == high:
             return low * draws.of("density_reading", name)
         return draws.uniform(name, low, high)
-    per_kg = draws.of("specific_volume", name)
-    middle = doubts()["specific_volume"].a
     notes.append(
         f"{product.name}: density not known; taken from what is dissolved, "
-        f"about {median(1.0 / (water / 0.998 + (1.0 - water) * middle)):.2f} kg/L"
+        f"about {median(1.0 / (water / WATER_KG_PER_L + volume)):.2f} kg/L"
     )
-    return np.asarray(1.0 / (water / 0.998 + (1.0 - water) * np.maximum(per_kg, 0.2)))
+    drawn = volume * draws.of("specific_volume", name)
+    return np.asarray(1.0 / (water / WATER_KG_PER_L + drawn))

@@ -247,7 +247,8 @@ def _ink(grey: Image) -> np.ndarray:
     paper = paper.filter(ImageFilter.BoxBlur(radius))
     light = np.asarray(grey, dtype=float) / np.maximum(np.asarray(paper, dtype=float), 1.0)
     dark = np.clip(1.0 - light, 0.0, 1.0)
-    return np.clip((dark - 0.08) / max(float(np.quantile(dark, 0.99)) - 0.08, 0.1), 0.0, 1.0)
+    full = max(float(np.quantile(dark, 0.99)) - 0.08, 0.1)
+    return np.asarray(np.clip((dark - 0.08) / full, 0.0, 1.0))
 
 
 def _tilt(ink: np.ndarray) -> float:

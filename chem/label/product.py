@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from pathlib import Path
@@ -38,9 +38,11 @@ from chem.units import (
     read_alkalinity,
     read_carrier,
     read_density_range,
+    read_duration,
     read_mass,
     read_percent,
     read_ph,
+    read_ph_window,
     read_price,
     read_rate,
     read_rate_range,
@@ -58,8 +60,12 @@ UNDECLARED_SALT = "undeclared sodium chloride"
 MEASURED_AT = "10 %"
 """How a jug's pH is measured: 1 g in 9 g of distilled water."""
 PURE_WATERS = {"distilled", "demineralised", "demineralized", "deionised", "deionized", "rain"}
-MEASURED = {"ph", "ph_in", "density", "clear", "ec"}
+MEASURED = {"ph", "ph_in", "ph_by", "density", "clear", "ec"}
 """Keys of [known] that are no percents."""
+PH_ERRORS = {"meter": 0.12, "strip": 0.35}
+"""Standard deviation of a jug's pH by what read it, weighing and temperature included: a meter set
+on two buffers reads within 0.1, a strip within 0.3 (common practice, no source)."""
+PH_ERROR = 0.15
 EC_UNITS = {"ms/cm": 1.0, "ds/m": 1.0, "us/cm": 0.001}
 _EC = re.compile(r"([\d.]+)\s*(mS/cm|dS/m|[uµ]S/cm)(?:\s*at\s*([\d.]+)\s*%)?", re.IGNORECASE)
 LIKE_A_SLIP = 0.93
@@ -101,12 +107,13 @@ class Product:
     density: (low, high) [kg/L], None where unknown or dry; ph: as read at `ph_at`;
     guarantee, also, known: percent by mass; known: what the maker answered or was measured, by
     guarantee line, source or `undeclared sodium chloride`, besides pH and density; ph_measured:
-    its pH is this jug's own, else it is printed, of another lot; ph_in_eq: alkalinity [eq/L]
-    of the water that it was read in, 0 for distilled; ec: conductivity [mS/cm] that a share
-    by mass of it in pure water was measured to have; clear_at: it was seen to stay
-    clear there [degC]; vague: names that fit several
-    sources (`vague_sources.csv`); ingredients: names of a class with a known effect
-    (`ingredients.csv`); unplaced: names that fit none; unread: lines of the label that its reader
+    its pH is this jug's own, else it is printed, of another lot; ph_sd: error of that; ph_in_eq:
+    alkalinity [eq/L] of the water that it was read in, 0 for distilled; ec: conductivity [mS/cm]
+    that a share by mass of it in pure water was measured to have; clear_at: it was seen to stay
+    clear there [degC]; net_volume_L: of a full jug; ph_window, good_for_s: of an adjuvant, what its
+    label wants of a tank, None where that is not told; vague: names that fit several sources
+    (`vague_sources.csv`); ingredients: names of a class with a known effect (`ingredients.csv`);
+    unplaced: names that fit none; unread: lines of the label that its reader
     could not use; read_from: the file as it was read.
     """
 
@@ -133,9 +140,13 @@ class Product:
     lot: str | None = None
     unread: tuple[UnreadForm, ...] = ()
     ph_measured: bool = False
+    ph_sd: float = PH_ERROR
     ph_in_eq: float = 0.0
     ec: tuple[float, float] | None = None
     clear_at: float | None = None
+    net_volume_L: float | None = None
+    ph_window: tuple[float, float] | None = None
+    good_for_s: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
     def __repr__(self) -> str:
@@ -174,7 +185,7 @@ class Product:
         parts = []
         for one in fields(self):
             value = getattr(self, one.name)
-            if one.name in ("read_from", "care", "lot"):
+            if one.name in ("read_from", "care", "lot", "net_volume_L", "ph_window", "good_for_s"):
                 continue
             if one.name == "sources":
                 value = [s.key for s in value]
@@ -235,9 +246,13 @@ class Product:
 
     @property
     def judged(self) -> bool:
-        """Whether the salts are the whole story, all of the label's contents and rules read."""
+        """Whether the salts are the whole story, all of the label's contents and rules read.
+
+        Of an adjuvant only the window counts, which is told apart.
+        """
         unread = self.half_read or any(u.kind == "rule" for u in self.unread)
-        return self.has_composition and self.form not in NOT_JUDGED and not unread
+        known = self.has_composition or self.form == "adjuvant"
+        return known and self.form not in NOT_JUDGED and not unread
 
     @property
     def half_read(self) -> tuple[str, ...]:
@@ -312,7 +327,16 @@ def product_of(
             f"less than carrier_at_least = {form.says.carrier_at_least!r}",
             "the smaller spray volume under carrier_at_least",
         )
+    ph_sd = _ph_by(form, found)
     clear_at, ph_in_eq, ec = _clear_at(form, found), _ph_in(form, found), _ec(form, found)
+    window = found.attempt(read_ph_window, form.ph_window, "ph_window") if form.ph_window else None
+    good_for = found.attempt(read_duration, form.good_for, "good_for") if form.good_for else None
+    for own in ("ph_window", "good_for"):
+        text = getattr(form, own)
+        if text and form.form != "adjuvant":
+            found.add(own, text, "only an adjuvant has it", '`form = "adjuvant"`')
+    net = form.net_volume
+    net_volume = found.attempt(read_volume, net, "net_volume") if net else None
     found.done()
     return Product(
         key=key,
@@ -338,16 +362,25 @@ def product_of(
         lot=form.lot,
         unread=form.unread,
         ph_measured=bool(measured),
+        ph_sd=ph_sd,
         ph_in_eq=ph_in_eq,
         ec=ec,
         clear_at=clear_at,
+        net_volume_L=net_volume,
+        ph_window=window,
+        good_for_s=good_for,
         read_from=read_from,
     )
 
 
-def find_product(name: str, beside: Path | None, where: str = "") -> Product:
-    """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem."""
-    path = find_file(name, beside, "products", "product", where)
+def find_product(
+    name: str, beside: Path | None, where: str = "", places: Sequence[Path] = ()
+) -> Product:
+    """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem.
+
+    places: folders to look in besides that of the mix.
+    """
+    path = find_file(name, beside, "products", "product", where, places)
     product = read_product(path)
     assert product.read_from is not None
     return replace(product, read_from=replace(product.read_from, name=as_found(name, path)))
@@ -518,6 +551,16 @@ def _ph_in(form: ProductForm, found: Collector) -> float:
     return 0.0 if alkalinity is None else 0.0005 * (alkalinity.low + alkalinity.high)
 
 
+def _ph_by(form: ProductForm, found: Collector) -> float:
+    """`ph_by`: standard deviation of what a jug's pH was measured with."""
+    text = form.known.get("ph_by")
+    if text is None:
+        return PH_ERROR
+    if text.strip().lower() not in PH_ERRORS:
+        found.add("known.ph_by", text, "nothing that reads a pH", "`meter` or `strip`")
+    return PH_ERRORS.get(text.strip().lower(), PH_ERROR)
+
+
 def _ec(form: ProductForm, found: Collector) -> tuple[float, float] | None:
     """`ec = "2.1 mS/cm at 1 %"`: conductivity [mS/cm] of a share by mass in distilled water."""
     text = form.known.get("ec")
@@ -604,7 +647,7 @@ def _density(form: ProductForm, found: Collector) -> tuple[float, float] | None:
         if mass is None or volume is None:
             return None
         return found.attempt(read_density_range, f"{mass / volume} kg/L", "net_weight/net_volume")
-    if form.form in NOT_JUDGED and not form.sources:
+    if form.form in {*NOT_JUDGED, "adjuvant"} and not form.sources:
         return None
     found.add("density", form.density, "a liquid needs a density", DENSITY_WAYS)
     return None
@@ -626,6 +669,7 @@ def unsupplied(product: Product) -> list[Problem]:
                     "none of the sources supplies it",
                     "its source on the `derived from` line, such as "
                     + ", ".join(f"`{s}`" for s in supply[:4]),
+                    f"guarantee.{key}",
                 )
             )
     return problems

@@ -10,10 +10,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from chem.label.door import plain_words
 from chem.label.product import NITROGEN_FORMS, Product
 from chem.reference import Source, catalogue, common_sources, vague_sources
 
-MOST_READINGS = 24
+MOST_TRIED, MOST_READINGS = 96, 24
+"""Readings held against the label's lines, and kept of those that fit."""
+ELSEWHERE = 0.6
+"""Chance that a line which something else on the label may supply has no source of its own."""
+NONE_OF_ITS_OWN: tuple[tuple[tuple[str, ...], float], ...] = (((), 1.0),)
 LIVING = {"seaweed extract", "fish hydrolysate", "molasses", "amino acids", "fulvic acid"}
 BARE_IONS = {
     "soluble potash": ("potassium hydroxide", 6.0),
@@ -28,6 +33,12 @@ BARE_IONS = {
 }
 """What stands for a nutrient that matter of living origin brings along, up to so many percent: the
 ion alone, whose partner the closing acid or base is (common practice, no source)."""
+ACIDIFIERS = frozenset({"acidifier", "acidifying", "acidulant"})
+ITS_ACID = ((("citric acid",), 0.5), (("phosphoric acid",), 0.25), (("sulfuric acid",), 0.1),
+            (("citric acid", "phosphoric acid"), 0.15))  # fmt: skip
+BESIDE_ITS_ACID: tuple[tuple[tuple[str, ...], float], ...] = (((), 0.65), (("citric acid",), 0.35))
+"""What a product called an acidifier is made of where no acid is named, and what may stand beside
+the one that is (common practice, no source)."""
 ACID_AND_BASE = {"K": "potassium hydroxide", "NH4": "aqua ammonia", "Na": "sodium hydroxide"}
 AS_NAMED = 0.7
 """Chance that a phosphate is the salt that its name says; else acid and base stand beside it, so
@@ -72,17 +83,13 @@ def slots_of(product: Product) -> tuple[Slot, ...]:
     known = catalogue()
     named = named_sources(product)
     out = [Slot(name, vague_sources()[name]) for name in product.vague]
-    held = _components(named)
-    for slot in out:
-        held |= _components([k for keys, _ in slot.options for k in keys])
     chelated = set() if not product.chelated else set(product.chelated)
     living = bool(LIVING & set(named))
+    sure = _components(named)
     for line in open_lines(product):
-        if held & set(known.guarantees[line].counts):
+        if sure & set(known.guarantees[line].counts):
             continue
-        options: tuple[tuple[tuple[str, ...], float], ...] = tuple(
-            ((source,), chance) for source, chance in common_sources(line)
-        )
+        options = common_sources(line)
         ion, most = BARE_IONS.get(line, ("", 0.0))
         if living and product.guarantee[line] <= most:
             options = (((ion,), 1.0),)
@@ -90,10 +97,30 @@ def slots_of(product: Product) -> tuple[Slot, ...]:
             options = tuple(o for o in options if known.sources[o[0][0]].bound) or options
         if options:
             out.append(Slot(line, options))
+    out = [_own(slot, [o for o in out if o is not slot], product) for slot in out]
+    out = [slot for slot in out if slot.options != NONE_OF_ITS_OWN]
+    if ACIDIFIERS & set(plain_words(product.name)):
+        acid = {k for k in named if known.sources[k].kind == "acid"}
+        if "citric acid" not in acid:
+            out.append(Slot("acid", BESIDE_ITS_ACID if acid else ITS_ACID))
     phosphate = _phosphates(named)
     if phosphate is not None:
         out.append(phosphate)
     return tuple(out)
+
+
+def _own(slot: Slot, others: list[Slot], product: Product) -> Slot:
+    """A line's slot, with none of its own among the options where others may supply it."""
+    if slot.name in product.vague:
+        return slot
+    counts = set(catalogue().guarantees[slot.name].counts)
+    supplied = {o.name: [bool(counts & _components(k)) for k, _ in o.options] for o in others}
+    if any(all(each) for name, each in supplied.items() if name in product.vague):
+        return Slot(slot.name, NONE_OF_ITS_OWN)
+    if not any(any(each) for each in supplied.values()):
+        return slot
+    own = tuple((keys, (1.0 - ELSEWHERE) * chance) for keys, chance in slot.options)
+    return Slot(slot.name, (((), ELSEWHERE), *own))
 
 
 def bare_ions(product: Product, readings: tuple[Reading, ...]) -> frozenset[str]:
@@ -126,7 +153,7 @@ def _phosphates(named: tuple[str, ...]) -> Slot | None:
 
 
 def readings_of(product: Product, slots: tuple[Slot, ...]) -> tuple[Reading, ...]:
-    """The likeliest readings, at most MOST_READINGS, chances adding to 1."""
+    """The likeliest readings, at most MOST_TRIED, chances adding to 1."""
     kept = [Reading(frozenset(named_sources(product)), 1.0, ())]
     for slot in slots:
         grown = [
@@ -134,7 +161,7 @@ def readings_of(product: Product, slots: tuple[Slot, ...]) -> tuple[Reading, ...
             for r in kept
             for i, (keys, chance) in enumerate(slot.options)
         ]
-        kept = sorted(grown, key=lambda r: -r.chance)[:MOST_READINGS]
+        kept = sorted(grown, key=lambda r: -r.chance)[:MOST_TRIED]
     total = sum(r.chance for r in kept)
     return tuple(Reading(r.sources, r.chance / total, r.taken) for r in kept)
 

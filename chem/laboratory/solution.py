@@ -19,6 +19,7 @@ from chem.equilibrium import (
     build_system,
     conductivity_mS_per_cm,
     coverage,
+    held_key,
     settle,
     solve,
 )
@@ -55,7 +56,8 @@ class SpeciesLine:
 class Solution:
     """A solution at equilibrium.
 
-    totals: declared [mol/kg water]; si: solid key -> SI; coverage: share of the ion pairs met by
+    totals: declared [mol/kg water]; held: (metal, agent) -> how much of it does not exchange; si:
+    solid key -> SI; coverage: share of the ion pairs met by
     measured interaction coefficients; charge_mol_per_kg: sum z m; conductivity_mS_per_cm: at its
     own temperature, None beyond an ionic strength of 0.7 mol/kg and below pH 2.5.
     settled, dissolved: None unless solids could form or dissolve. settled [mol per kg of the
@@ -80,6 +82,7 @@ class Solution:
     dissolved: Mapping[str, float] | None
     water_left_kg: float
     notes: tuple[str, ...]
+    held: Mapping[tuple[str, str], float] = field(default_factory=dict)
     versions: Mapping[str, str] = field(default_factory=fingerprint)
 
 
@@ -147,6 +150,7 @@ def equilibrate(
         dissolved=dissolved,
         water_left_kg=water_left,
         notes=tuple(dict.fromkeys(notes)),
+        held=recipe.held,
     )
 
 
@@ -164,8 +168,10 @@ def referee_solution(result: Solution) -> RefereeReport:
     from chem.equilibrium.referee import disagreement, referee
     from chem.forecast import RefereeReport
 
-    there = result.totals if result.dissolved is None else result.dissolved
-    system = build_system(there)
+    declared = Recipe(result.name, result.t_celsius, None, result.totals, held=result.held)
+    there = declared.parted if result.dissolved is None else result.dissolved
+    plain = [c for c in there if c not in {held_key(*pair) for pair in result.held}]
+    system = build_system(plain, held=tuple(result.held))
     totals = system.totals(there)
     ph = np.array([result.ph]) if result.ph_given else None
     state = solve(system, totals, Conditions.nominal(system, result.t_celsius), ph=ph)

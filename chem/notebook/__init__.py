@@ -1,24 +1,39 @@
 """What was tried and what jars and tanks showed."""
 
-from chem.notebook.entry import Entry, KeptMix, Sighting, kept_mix
-from chem.notebook.seen import (
-    Looks,
-    data_folder,
-    must_be_writable,
-    notebook_file,
-    read_looks,
-    record_sighting,
+from chem.notebook.entry import (
+    Dose,
+    Entry,
+    KeptMix,
+    Look,
+    Reading,
+    Sighting,
+    Sprayed,
+    entry_of,
+    kept_mix,
 )
+from chem.notebook.place import Place, find_place
+from chem.notebook.seen import Looks, data_folder, read_looks
+from chem.notebook.store import Imported, Kept, Notebook, Numbered, current, is_number
 
 __all__ = [
+    "Dose",
     "Entry",
+    "Imported",
+    "Kept",
     "KeptMix",
+    "Look",
     "Looks",
+    "Notebook",
+    "Numbered",
+    "Place",
+    "Reading",
     "Sighting",
+    "Sprayed",
+    "current",
     "data_folder",
+    "entry_of",
+    "find_place",
+    "is_number",
     "kept_mix",
-    "must_be_writable",
-    "notebook_file",
     "read_looks",
-    "record_sighting",
 ]

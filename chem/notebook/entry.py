@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal
@@ -25,6 +25,7 @@ from chem.units import format_rate
 
 SHOWS = 0.1
 """A solid less likely than this by tomorrow is not kept as one that was forecast."""
+Kind = Literal["jar", "tank", "sprayed"]
 Chances = dict[str, float | None]
 """Time (`15min`, `4h`, `24h`) -> chance."""
 
@@ -103,25 +104,47 @@ class Look(_Part):
     after_s: float | None
 
 
+class Dose(_Part):
+    """What had been added to a jar before a reading: how much of which acid or base, in what."""
+
+    amount: str
+    agent: str | None = None
+    jar: str | None = None
+
+
 class Reading(_Part):
-    """A pH: on what (strip, meter), its step, how long after the last pour, how warm."""
+    """A pH: on what (strip, meter), its step, how long after the last pour, how warm.
+
+    dose: what had been added to the mix by then, None for the mix as poured.
+    """
 
     value: float
-    instrument: str | None
-    step: float | None
-    after_s: float | None
-    t_C: float | None
+    instrument: str | None = None
+    step: float | None = None
+    after_s: float | None = None
+    t_C: float | None = None
+    dose: Dose | None = None
 
 
 class Sprayed(_Part):
-    """How the tank was sprayed, each as written with its units."""
+    """How the tank was sprayed, each as written with its units.
+
+    screens: clean, or what was in them; through: whether it went through the nozzles.
+    """
 
     site: str | None = None
     area: str | None = None
+    used: str | None = None
     left: str | None = None
     who: str | None = None
+    licence: str | None = None
+    start: str | None = None
+    end: str | None = None
     wind: str | None = None
+    temperature: str | None = None
+    equipment: str | None = None
     screens: str | None = None
+    through: bool | None = None
 
 
 class Threat(_Part):
@@ -176,7 +199,7 @@ class Entry(_Part):
     by: str | None
     at: Annotated[str, AfterValidator(_moment)]
     amends: str | None
-    kind: Literal["jar", "tank", "sprayed"] | None
+    kind: Kind | None
     number: str | None
     mix: KeptMix
     seen: tuple[Look, ...]
@@ -193,48 +216,60 @@ class Entry(_Part):
 
 @dataclass(frozen=True)
 class Sighting:
-    """What was seen: words of the one list, after how long [min], pH if read, a note."""
+    """What was seen: words and when, pH readings, a note; who (initials), where (jar, tank,
+    sprayed), the sheet's number, the entry that it corrects, lots by product, how it was sprayed.
+    """
 
-    seen: tuple[str, ...]
-    after_min: float
-    ph: float | None
-    note: str
+    seen: tuple[Look, ...] = ()
+    ph: tuple[Reading, ...] = ()
+    note: str = ""
+    by: str | None = None
+    kind: Kind | None = None
+    number: str | None = None
+    amends: str | None = None
+    lots: Mapping[str, str] = field(default_factory=dict)
+    sprayed: Sprayed | None = None
 
 
 def entry_of(result: Forecast, sighting: Sighting) -> Entry:
     """What was seen of a mix, with the whole mix as it was read and the forecast as it stood."""
-    after_s = 60.0 * sighting.after_min
-    readings = () if sighting.ph is None else (_reading(sighting.ph),)
     return Entry(
         id=secrets.token_hex(8),
-        by=None,
-        at=datetime.now().astimezone().isoformat(timespec="seconds"),
-        amends=None,
-        kind=None,
-        number=None,
-        mix=kept_mix(result.mix),
-        seen=tuple(Look(word=word, after_s=after_s) for word in sighting.seen),
-        ph=readings,
-        sprayed=None,
+        by=sighting.by,
+        at=now(),
+        amends=sighting.amends,
+        kind=sighting.kind,
+        number=sighting.number,
+        mix=kept_mix(result.mix, sighting.lots),
+        seen=sighting.seen,
+        ph=sighting.ph,
+        sprayed=sighting.sprayed,
         forecast=_stood(result),
         versions=dict(result.versions),
         note=sighting.note.strip() or None,
     )
 
 
-def _reading(value: float) -> Reading:
-    return Reading(value=value, instrument=None, step=None, after_s=None, t_C=None)
+def now() -> str:
+    """This moment to the second, with its offset from UTC."""
+    return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
-def kept_mix(mix: Mix) -> KeptMix:
-    """A mix as it is kept; without files where it was not read from any."""
+def kept_mix(mix: Mix, lots: Mapping[str, str] | None = None) -> KeptMix:
+    """A mix as it is kept; without files where it was not read from any.
+
+    lots: product -> lot, where one was told; else that of the product's file, if it has one.
+    """
+    told = lots or {}
     rates = tuple(a.rate.text or format_rate(a.rate, "metric") for a in mix.additions)
     return KeptMix(
         name=mix.name,
         files=tuple(
             KeptFile(name=f.name, what=f.what, text=f.text, hash=f.hash) for f in mix.files
         ),
-        lots=(None,) * len(rates),
+        lots=tuple(
+            told.get(a.product.name) or getattr(a.product, "lot", None) for a in mix.additions
+        ),
         rates=rates,
         order=tuple(a.product.name for a in mix.additions),
         water=mix.water.name,

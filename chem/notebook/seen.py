@@ -1,34 +1,25 @@
-"""The user's own file of what jars and tanks showed: one line each, never rewritten.
-
-A file begun as CSV by an earlier version goes on in JSON lines after its own; both are read into
-the same entries.
-"""
+"""Files of earlier versions: lines of CSV and of JSON, each read into the same entries."""
 
 from __future__ import annotations
 
 import csv
 import hashlib
 import os
-import stat
 import sys
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from chem.errors import InputProblem, Problem
-from chem.forecast import Forecast
 from chem.notebook.entry import (
     Entry,
     KeptFile,
     KeptMix,
     Look,
     Reading,
-    Sighting,
     Stood,
     Temperatures,
     Threat,
-    entry_of,
 )
 
 FILE, OLD_FILE = "seen.jsonl", "seen.csv"
@@ -37,8 +28,6 @@ OLD_HEADER = (
     "judged_at", "chance", "probability_15min", "probability_4h", "probability_24h", "clogs_4h",
     "ph_median", "ph_p05", "ph_p95", "worst_solid", "draws", "seed", "versions",
 )  # fmt: skip
-ROOM_FOR_ANSWERS = 4096
-"""Bytes kept free for what is still to be typed."""
 
 
 @dataclass(frozen=True)
@@ -77,98 +66,37 @@ def _base(variable: str, under_home: str) -> Path:
         ) from None
 
 
-def notebook_file(folder: Path) -> Path:
-    """Where the next line goes: after those of an earlier version, where there are any."""
-    old, new = folder / OLD_FILE, folder / FILE
-    return old if old.exists() and not new.exists() else new
-
-
-def must_be_writable(result: Forecast, folder: Path | None = None) -> None:
-    """Try whether a look at this mix could be kept, before anybody is asked what was seen.
-
-    As much as it will take is written beside the file and removed again; the file is left alone.
-
-    Raises: InputProblem where it can't be kept.
-    """
-    path = notebook_file(folder or data_folder())
-    needed = len(entry_of(result, Sighting((), 0.0, None, "")).line()) + ROOM_FOR_ANSWERS
-    try:
-        if path.exists():
-            if not stat.S_ISREG(path.stat().st_mode):
-                raise _unwritable(path, "it is no plain file")
-            os.close(os.open(path, os.O_WRONLY | os.O_APPEND))
-        place = path.parent
-        while not place.exists() and place != place.parent:
-            place = place.parent
-        with tempfile.TemporaryFile(dir=place) as trial:
-            trial.write(b" " * needed)
-            trial.flush()
-            os.fsync(trial.fileno())
-    except OSError as error:
-        raise _unwritable(path, error.strerror or str(error)) from None
-
-
-def _unwritable(path: Path, why: str) -> InputProblem:
-    instead = "a folder of your own with room left, as JARSIGHT_DATA"
-    return InputProblem(Problem(f"`{path}`", f"it can't be written ({why})", instead))
-
-
-def record_sighting(result: Forecast, sighting: Sighting, folder: Path | None = None) -> Path:
-    """Append one line: what was seen, the whole mix as read and the forecast as it stood.
-
-    The line goes to the end of the file and is flushed to the disk before anything else happens;
-    earlier lines are never rewritten. A line cut short by a full disk or a pulled plug stays what
-    it is: the next one starts on its own.
-
-    Raises: InputProblem where the file can't be written.
-    """
-    path = notebook_file(folder or data_folder())
-    data = entry_of(result, sighting).line()
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        if path.exists() and path.stat().st_size and not _ends_a_line(path):
-            data = b"\n" + data
-        handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
-        try:
-            while data:
-                data = data[os.write(handle, data) :]
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-    except OSError as error:
-        raise _unwritable(path, error.strerror or str(error)) from None
-    return path
-
-
-def _ends_a_line(path: Path) -> bool:
-    with path.open("rb") as file:
-        file.seek(-1, os.SEEK_END)
-        return file.read(1) == b"\n"
-
-
 def read_looks(folder: Path | None = None) -> Looks:
-    """Every look kept in a folder, of this and of earlier versions; none where there is no file.
+    """Every look that earlier versions kept in a folder; none where there is no file.
 
     Raises: InputProblem where a file can't be read at all.
     """
     where = folder or data_folder()
+    found = [read_lines(where / name) for name in (OLD_FILE, FILE) if (where / name).exists()]
+    return Looks(
+        tuple(entry for looks in found for entry in looks.entries),
+        tuple(problem for looks in found for problem in looks.unread),
+    )
+
+
+def read_lines(path: Path) -> Looks:
+    """Every look of one file of lines. Raises: InputProblem where it can't be read at all."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        why = f"it can't be read ({error.strerror})"
+        raise InputProblem(Problem(f"`{path}`", why, "a plain file")) from None
     entries: list[Entry] = []
     unread: list[Problem] = []
-    for path in (where / OLD_FILE, where / FILE):
+    for number, line in enumerate(data.split(b"\n"), start=1):
         try:
-            data = path.read_bytes() if path.exists() else b""
-        except OSError as error:
-            why = f"it can't be read ({error.strerror})"
-            raise InputProblem(Problem(f"`{path}`", why, "a plain file")) from None
-        for number, line in enumerate(data.split(b"\n"), start=1):
-            try:
-                entry = _entry(line)
-            except (ValueError, csv.Error) as error:
-                why = "; ".join(str(error).splitlines()[:3])
-                read = f"`{path}`, line {number}"
-                unread.append(Problem(read, f"it is no entry ({why})", "the line as it was kept"))
-            else:
-                entries += [] if entry is None else [entry]
+            entry = _entry(line)
+        except (ValueError, csv.Error) as error:
+            why = "; ".join(str(error).splitlines()[:3])
+            read = f"`{path}`, line {number}"
+            unread.append(Problem(read, f"it is no entry ({why})", "the line as it was kept"))
+        else:
+            entries += [] if entry is None else [entry]
     return Looks(tuple(entries), tuple(unread))
 
 
@@ -222,9 +150,7 @@ def _old_entry(row: Mapping[str, str], named: str) -> Entry:
             temperatures=Temperatures(tank_C=None, coldest_C=None),
         ),
         seen=tuple(Look(word=word, after_s=60.0 * after) for word in row["seen"].split()),
-        ph=()
-        if ph is None
-        else (Reading(value=ph, instrument=None, step=None, after_s=None, t_C=None),),
+        ph=() if ph is None else (Reading(value=ph),),
         sprayed=None,
         forecast=Stood(
             answer=row["answer"],

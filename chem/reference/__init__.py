@@ -1,6 +1,14 @@
 """Typed, immutable tables: components, species, interactions, solids, sources."""
 
-from chem.reference.as_sold import SoldPh, living, ph_as_sold, unstated, vague_sources
+from chem.reference.as_sold import (
+    SoldPh,
+    living,
+    ph_as_sold,
+    unlisted_buffers,
+    unstated,
+    vague_sources,
+    volumes,
+)
 from chem.reference.files import data_folder, data_hash, read_csv, read_toml
 from chem.reference.ingredients import IngredientClass, ingredient
 from chem.reference.sources import (
@@ -29,10 +37,12 @@ __all__ = [
     "SoldPh",
     "living",
     "ph_as_sold",
+    "unlisted_buffers",
     "unstated",
     "IngredientClass",
     "ingredient",
     "vague_sources",
+    "volumes",
     "GAS_CONSTANT_J_PER_MOL_K",
     "Catalogue",
     "Clouding",

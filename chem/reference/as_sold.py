@@ -67,9 +67,41 @@ def unstated() -> Mapping[str, tuple[float, float]]:
     )  # fmt: skip
 
 
+@dataclass(frozen=True)
+class Buffers:
+    """Unlisted weak acids and bases of a kind of goods: chance of none, least amount [eq/kg], usual
+    share of the charge."""
+
+    none: float
+    least_eq_per_kg: float
+    share_of_charge: float
+
+
+@cache
+def unlisted_buffers() -> Mapping[str, Buffers]:
+    """Kind of goods -> its unlisted buffers, from `unlisted_buffers.csv`."""
+    return MappingProxyType(
+        {
+            r["kind"].partition(" ")[0].strip(","): Buffers(
+                float(r["none"]), float(r["least_eq_per_kg"]), float(r["share_of_charge"])
+            )
+            for r in read_csv("unlisted_buffers.csv")
+        }
+    )
+
+
+@cache
+def volumes() -> Mapping[tuple[str, str], float]:
+    """(component, source or kind; its key) -> apparent volume [cm3/mol; L/kg, crystal water apart]
+    in strong solutions, from `volumes.csv`."""
+    return MappingProxyType(
+        {(r["scope"], r["of"]): float(r["volume"]) for r in read_csv("volumes.csv")}
+    )
+
+
 @cache
 def living() -> Mapping[str, tuple[tuple[str, float, float], ...]]:
-    """Source key -> (component, least, most [mol per kg of goods]) that come along unsaid."""
+    """Source key -> (component, least, most [mol per kg of the matter]) that come along unsaid."""
     out: dict[str, list[tuple[str, float, float]]] = {}
     for r in read_csv("living.csv"):
         row = (r["component"], float(r["low_mol_per_kg"]), float(r["high_mol_per_kg"]))

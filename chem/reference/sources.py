@@ -155,10 +155,10 @@ def catalogue() -> Catalogue:
 
 
 @cache
-def common_sources(guarantee: str) -> tuple[tuple[str, float], ...]:
-    """Sources that commonly stand behind a guarantee line, with their chances."""
+def common_sources(guarantee: str) -> tuple[tuple[tuple[str, ...], float], ...]:
+    """Source keys that commonly stand behind a guarantee line, with their chances."""
     rows = [r for r in read_csv("common_sources.csv") if r["guarantee"] == guarantee]
-    return tuple((r["source"], float(r["chance"])) for r in rows)
+    return tuple((tuple(r["source"].split(" + ")), float(r["chance"])) for r in rows)
 
 
 def _names(entries: Mapping[str, Source] | Mapping[str, Guarantee]) -> dict[str, str]:

@@ -45,7 +45,9 @@ def catch_sheet(result: CatchTest, file: str | None, units: Units = "both") -> S
         if file
         else "Write it in the mix as carrier; --out FILE keeps it as a file."
     )
-    blocks.append(Block("Do this next", [step, "Calibrate with plain water, each season."]))
+    blocks.append(
+        Block("Do this next", [step, "Calibrate with plain water, each season."], kind="next")
+    )
     return Sheet("Catch test", answer, blocks)
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from chem.advice.cleaning import CleanStep
 from chem.advice.diagnose import (
     ACID,
     ACID_G_PER_L,
@@ -23,22 +26,13 @@ from chem.sheets.contract import advice as contract
 from chem.sheets.rules import forbids, gas_entries, gas_sentence, rule_sentence, rules_json
 from chem.sheets.words import odds
 from chem.tank import Mix
+from chem.units import Units, format_volume
 
-RINSES = {
-    "acid": "Rinse, then a mild acid rinse (citric or acetic) clears carbonate, phosphate and "
-    "rust; never after bleach, lid open, then clean water.",
-    "gypsum": "Much clean water. Acid does not clear gypsum.",
-    "water": "Much clean water.",
-    "warm_water": "Much clean water, warm if there is some.",
-    "humate": "Much clean water; a little mild alkali helps humic matter, never with ammonium in "
-    "the tank (ammonia gas). Acid makes it worse.",
-    "sulfur": "Much clean water and a brush on screens. Never acid: it sets more of it free.",
-    "gel": "Much clean water and a brush on screens. Acid does not clear gels of kelp or silica.",
-}
-NO_ACID_YET = " No acid until water has rinsed out the last of this mix."
+NO_ACID_HERE = "No acid, not even to rinse: a brush and much water."
+DISPOSE = "Rinsate back on a labelled site within its rate."
 
 
-def diagnose_sheet(result: Diagnosis) -> Sheet:
+def diagnose_sheet(result: Diagnosis, units: Units = "both") -> Sheet:
     """What it is, what to try first in a jar, whether it may be sprayed, how to clean out."""
     answer = []
     if result.refused:
@@ -63,7 +57,7 @@ def diagnose_sheet(result: Diagnosis) -> Sheet:
     answer += _remarks(result)
     rules = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
     blocks = [
-        Block("A rule is broken", items=[] if result.refused else rules),
+        Block("A rule is broken", items=[] if result.refused else rules, kind="stop"),
         Block("Now", items=IF_IT_GOES_WRONG),
         Block(
             "It could also be",
@@ -76,9 +70,7 @@ def diagnose_sheet(result: Diagnosis) -> Sheet:
             "May it still be sprayed",
             [f"Screens stay open: {odds(result.sprayable)}. Try a screen on a jar of it first."],
         ),
-        Block(
-            "Clean out", [_clean_out(result), "Rinsate back on a labelled site within its rate."]
-        ),
+        Block("Clean out, in this order", items=[*clean_sentences(result, units), DISPOSE]),
         Block("Always", items=ALWAYS),
         Block("", ["A model can be wrong: what the jar shows decides. Then: jarsight saw MIX."]),
     ]
@@ -178,19 +170,90 @@ def _verdict(tried: Try) -> str:
     return "no, it will not take it back."
 
 
-def _clean_out(result: Diagnosis) -> str:
-    """How to clean out the likeliest, and the others that are likely as well."""
-    if not result.rinsing:
-        return "Rinse with clean water."
-    first, *others = result.rinsing
-    text = RINSES[first.rinse]
-    text += "".join(f" If it is {_name(c)}: {RINSES[c.rinse]}" for c in others)
-    if any(c.rinse == "acid" for c in result.rinsing) and result.no_acid is not None:
-        text += NO_ACID_YET
+def clean_sentences(result: Diagnosis, units: Units = "both") -> list[str]:
+    """Every step of cleaning out, and what tells that it worked."""
+    never_acid = bool(result.refused) or any(c.rinse == "sulfur" for c in result.causes)
+    return [
+        *(_step_sentence(s, result, units) for s in result.cleaning),
+        *([NO_ACID_HERE] if never_acid else []),
+        _worked(result),
+    ]
+
+
+def _step_sentence(step: CleanStep, result: Diagnosis, units: Units) -> str:
+    share = "half a tank" if step.what in {"warm", "much"} else "a tenth of the tank"
+    water = share if step.litres is None else format_volume(step.litres, units)
+    what_for = _named(step.keys, result)
+    match step.what:
+        case "flush":
+            return (
+                f"Drain, then rinse {_times(step.times)} with {water} of clean water, "
+                f"{step.minutes} min stirring each, out through hoses and boom."
+            )
+        case "brush":
+            text = f"Screens and nozzles out, into a bucket of water for {step.minutes} min; brush."
+            if what_for:
+                text += f" Water and a brush are all there is for {what_for}: acid does not clear "
+                text += "it."
+            return text
+        case "warm":
+            return (
+                f"For {what_for}: {water} of warm water, at most 100 F (38 C), stirred "
+                f"{step.minutes} min."
+            )
+        case "much":
+            return (
+                f"For {what_for}: {water} of clean water, stirred {step.minutes} min, "
+                f"{_times(step.times)}. Acid does not clear it."
+            )
+        case "alkali":
+            return (
+                f"For {what_for}: {water} of water with {_strength(units)} of baking soda, "
+                f"{step.minutes} min, then rinse: never with ammonium still in it. Acid makes it "
+                "worse."
+            )
+        case "acid":
+            dose = "1 part of 5 % vinegar to 3 of water"
+            if step.agent != "vinegar":
+                dose = f"{_strength(units)} of citric acid in clean water"
+            text = f"For {what_for}: an acid rinse, {water} of {dose}, lid open, {step.minutes} min"
+            text += " standing in hoses and boom as well; screens in the same. Never after bleach."
+            if result.no_acid is not None:
+                text += " Not before water has rinsed out the last of this mix."
+            return text
+    return (
+        f"Last, rinse {_times(step.times)} with {water} of clean water, screens back in, out "
+        "through the nozzles."
+    )
+
+
+def _times(count: int) -> str:
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def _strength(units: Units) -> str:
+    """About 1 oz per gallon, the dose of an acid rinse."""
+    us, metric = "1 oz wt per gallon", f"{ACID_G_PER_L:g} g per litre"
+    return {"us": us, "metric": metric}.get(units, f"{us} ({metric})")
+
+
+def _named(keys: Sequence[str], result: Diagnosis) -> str:
+    by_key = {c.key: _name(c) for c in result.causes}
+    return " and ".join(by_key[k] for k in keys)
+
+
+def _worked(result: Diagnosis) -> str:
+    """What tells that it is clean."""
+    text = "It worked when the last water comes out clear, a screen dries without a film"
+    text += " or grains, and a strip reads what the water alone reads"
+    ph = result.mix.water.ph
+    text += f" ({ph.value:g})." if ph is not None else "."
+    if any(s.what == "acid" for s in result.cleaning):
+        text += " In the acid: no more fizz, and screens bare."
     return text
 
 
-def diagnose_json(result: Diagnosis) -> str:
+def diagnose_json(result: Diagnosis, units: Units = "both") -> str:
     """The JSON object of the contract."""
     return as_json(
         contract.Diagnose(
@@ -209,7 +272,19 @@ def diagnose_json(result: Diagnosis) -> str:
                 for t in result.tries
             ],
             sprayable=result.sprayable,
-            clean_out=_clean_out(result),
+            clean_out=" ".join(clean_sentences(result, units)),
+            cleaning=[
+                contract.CleanEntry(
+                    what=s.what,
+                    what_for=s.keys,
+                    litres=s.litres,
+                    times=s.times,
+                    minutes=s.minutes,
+                    agent=s.agent or None,
+                    sentence=_step_sentence(s, result, units),
+                )
+                for s in result.cleaning
+            ],
             remarks=_remarks(result),
             model_agrees=result.agrees,
             draws=result.draws,

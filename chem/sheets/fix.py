@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from chem.advice.agents import LICENCE
 from chem.advice.fix import LEVERS, Fixes
-from chem.advice.levers import RATES, Fix, NoUse, main_nutrient
+from chem.advice.levers import RATES, Fix, NoUse
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken
 from chem.sheets.as_json import as_json, odds_under
+from chem.sheets.at_once import at_once
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import ByTime
@@ -18,7 +19,9 @@ from chem.sheets.rules import (
     rule_sentence,
     rules_json,
 )
+from chem.sheets.salt import half_doubles, salt_entry
 from chem.sheets.words import TIME_WORDS, odds
+from chem.tank import main_nutrient
 from chem.units import (
     Units,
     format_area,
@@ -55,15 +58,15 @@ def fix_sheet(result: Fixes, units: Units = "both") -> Sheet:
     rules = forbids(result.rules, result.mix)
     if rules:
         title = "Never in one tank" if result.refused else "A rule is broken as asked"
-        blocks.append(Block(title, items=[f"{r[0].upper()}{r[1:]}." for r in rules]))
+        blocks.append(Block(title, items=[f"{r[0].upper()}{r[1:]}." for r in rules], kind="stop"))
     if result.gases:
         items = [evolved_sentence(g, result.mix) for g in result.gases]
-        blocks.append(Block("Gas or heat", items=items))
-    blocks.append(Block("Do this next", [_next(result, units)]))
+        blocks.append(Block("Gas or heat", items=items, kind="stop"))
+    blocks.append(Block("Do this next", [_next(result, units)], kind="next"))
     for lever in LEVERS:
-        found = [_words(result, f, units) for f in result.fixes if f.lever == lever]
+        found = [_words(result, f, units) for f in listed_fixes(result) if f.lever == lever]
         if found:
-            blocks.append(Block(TITLES[lever], items=found[:MOST_SHOWN]))
+            blocks.append(Block(TITLES[lever], items=found))
     spray = _spray(result)
     if spray:
         blocks.append(Block("Or spray it at once", [spray]))
@@ -71,11 +74,20 @@ def fix_sheet(result: Fixes, units: Units = "both") -> Sheet:
         blocks.append(
             Block("What would not do", items=[no_use_sentence(n, result) for n in result.no_use])
         )
+    if not result.refused and any(a.rate.per == "area" for a in result.mix.additions):
+        blocks.append(Block("Less water", [half_doubles(result.salt, units)]))
     granted = [f"{name} is not judged: only the jar can tell" for name in result.not_judged]
     if granted:
         blocks.append(Block("Taken for granted, check these", items=granted))
     blocks += [Block("Always", items=ALWAYS), Block("", [JAR_DECIDES])]
     return Sheet(f"{result.mix.name}: fix", _answer(result), blocks)
+
+
+def listed_fixes(result: Fixes) -> list[Fix]:
+    """The changes that the sheet lists, in its order."""
+    return [
+        f for lever in LEVERS for f in [f for f in result.fixes if f.lever == lever][:MOST_SHOWN]
+    ]
 
 
 def _answer(result: Fixes) -> list[str]:
@@ -294,18 +306,9 @@ def _words(result: Fixes, found: Fix, units: Units) -> str:
 
 def _spray(result: Fixes) -> str | None:
     """What spraying at once would do, apart from the changes."""
-    if broken(result.rules) or result.probability[result.judged_at] < THRESHOLD:
+    if broken(result.rules) or result.answer not in {"haze", "curdle"}:
         return None
-    if result.spray_within_minutes is None:
-        return "No use: it may show within a minute."
-    return (
-        f"Clear for about {_minutes(result.spray_within_minutes)}, then it shows: spray within "
-        "that, or change it."
-    )
-
-
-def _minutes(minutes: float) -> str:
-    return f"{minutes:.0f} min" if minutes < 90.0 else f"{minutes / 60.0:.0f} h"
+    return at_once(result.answer, result.spray_within_minutes)
 
 
 def fix_json(result: Fixes, units: Units = "both") -> str:
@@ -324,6 +327,7 @@ def fix_json(result: Fixes, units: Units = "both") -> str:
             spray_within_minutes=result.spray_within_minutes,
             because=BECAUSE[result.because] if result.because else None,
             on_the_way=result.on_the_way,
+            salt=salt_entry(result.salt, result.mix),
             gases=[gas_sentence(g.gas, result.mix) for g in result.gases],
             not_judged=result.not_judged,
             draws=result.draws,

@@ -11,17 +11,22 @@ from chem.forecast import (
     JAR_DECIDES,
     MODEL_KINDS,
     THRESHOLD,
+    AloneForecast,
     Forecast,
     SolidForecast,
-    TankLine,
+    WindowForecast,
     broken,
 )
+from chem.forecast.forecast import age_words
+from chem.notebook.tried import Told
 from chem.reference import tables
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
+from chem.sheets.at_once import KEEP_STIRRING, at_once, in_time
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
-from chem.sheets.contract.parts import ByTime, RangeEntry, tank_line
+from chem.sheets.contract.parts import ByTime, RangeEntry, WindowEntry
+from chem.sheets.notebook import learned_entries, told_block, told_lines
 from chem.sheets.rules import (
     because,
     evolved_entries,
@@ -33,12 +38,13 @@ from chem.sheets.rules import (
     rules_json,
     two_figures,
 )
+from chem.sheets.salt import KG_PER_HA_TO_LB_PER_1000_SQ_FT, salt_block, salt_entry
+from chem.sheets.tank import load_entries, load_title, rows, tank_entries
 from chem.sheets.words import CLEARLY, TIME_WORDS, WATCH_THE_JAR, after, odds, over_limit, with_name
 from chem.units import (
     Units,
     format_area,
     format_carrier,
-    format_mass,
     format_per_gallon_and_litre,
     format_temperature,
     format_volume,
@@ -46,29 +52,69 @@ from chem.units import (
 
 NEVER = "Never in one tank: toxic gas. Don't pour."
 RANK = {"clear": 0, "haze": 1, "curdle": 2}
-KG_PER_HA_TO_LB_PER_1000_SQ_FT = 0.45359237**-1 * 92.90304 / 1e4
 
 
-def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = False) -> Sheet:
-    """The whole sheet; `chemist` adds SI, ionic strength, draws and seed."""
-    blocks = [
-        *_warnings(result),
-        Block("Do this next", [next_step(result, units)]),
-        _tank(result, units),
-        _ph(result),
-        _what_comes_out(result, units),
-        _nutrients(result, units),
-        _granted(result),
-        Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
-        Block("If it goes wrong", items=IF_IT_GOES_WRONG),
-        Block("", [JAR_DECIDES]),
-    ]
+def forecast_sheet(
+    result: Forecast,
+    units: Units = "both",
+    *,
+    chemist: bool = False,
+    told: Told | None = None,
+) -> Sheet:
+    """The whole sheet; `chemist` adds SI, ionic strength, draws and seed; told: what the notebook
+    says of it."""
+    part = forecast_blocks(result, units)
+    order = (
+        "tank",
+        "ph",
+        "out",
+        "sprayer",
+        "nutrients",
+        "salt",
+        "granted",
+        "always",
+        "wrong",
+        "decides",
+    )
+    blocks = [*forecast_first(result, units, told), *(part[name] for name in order)]
+    blocks = [b for b in blocks if b.title != "Your sprayer" or b.items]
     if chemist:
-        blocks += _chemist(result)
-    answer = answer_lines(result)
-    if result.refused:
-        answer.insert(0, NEVER)
-    return Sheet(result.mix.name, answer, [b for b in blocks if b is not None])
+        blocks += chemist_blocks(result)
+    return Sheet(result.mix.name, forecast_answer(result, told), blocks)
+
+
+def forecast_answer(result: Forecast, told: Told | None = None) -> list[str]:
+    """The answer, before it that it must never be poured, and what the notebook says of it."""
+    never = [NEVER] if result.refused else []
+    return [*never, *([] if told is None else told_lines(told)), *answer_lines(result)]
+
+
+def forecast_first(
+    result: Forecast, units: Units = "both", told: Told | None = None
+) -> list[Block]:
+    """What forbids it, gas and heat, what else was tried, and what to do next."""
+    noted = None if told is None else told_block(told)
+    return [
+        *_warnings(result),
+        *([] if noted is None else [noted]),
+        Block("Do this next", [next_step(result, units)], kind="next"),
+    ]
+
+
+def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]:
+    """The other parts of the sheet by name, for the sheet and the page to put in order."""
+    return {
+        "tank": _tank(result, units),
+        "ph": _ph(result),
+        "out": _what_comes_out(result, units),
+        "sprayer": Block("Your sprayer", items=_sprayer(result)),
+        "nutrients": _nutrients(result, units),
+        "salt": salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
+        "granted": _granted(result),
+        "always": Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
+        "wrong": Block("If it goes wrong", items=IF_IT_GOES_WRONG),
+        "decides": Block("", [JAR_DECIDES]),
+    }
 
 
 def parts(
@@ -81,15 +127,17 @@ def parts(
         _ph(result),
         _granted(result),
         _tank(result, units),
+        *([sprayer] if (sprayer := Block("Your sprayer", items=_sprayer(result))).items else []),
         _nutrients(result, units),
+        salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
         Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         Block("If it goes wrong", items=IF_IT_GOES_WRONG),
     ]
     return [(b.title, b.items) for b in _warnings(result)], [b for b in blocks if b is not None]
 
 
-def forecast_json(result: Forecast, units: Units = "both") -> str:
-    """The JSON object of the contract, as text."""
+def forecast_json(result: Forecast, units: Units = "both", told: Told | None = None) -> str:
+    """The JSON object of the contract, as text; told: what the notebook says of it."""
     mix, adjuvant = result.mix, result.mix.adjuvant
     window = None
     if adjuvant is not None:
@@ -110,6 +158,7 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ph_settled=result.ph_settled,
             ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
             conductivity_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
+            salt=salt_entry(result.salt, mix),
             density_kg_per_L=result.density_kg_per_L,
             coverage=result.coverage,
             totals_mol_per_L=dict(result.totals_mol_per_L),
@@ -125,14 +174,20 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ],
             gases=evolved_entries(result.gases, mix),
             not_judged=result.not_judged,
-            tank=[
-                tank_line(
-                    line.product, line.amount, tank_text(result, line, units), by_mass=line.by_mass
+            tank=[] if result.refused else tank_entries(result.loads[0], mix, units),
+            loads=[] if result.refused else load_entries(result.loads, mix, units),
+            spray_within_minutes=result.spray_within_minutes,
+            alone=[
+                contract.AloneEntry(
+                    product=mix.additions[a.product].product.name,
+                    answer=a.answer,
+                    probability=a.chance,
                 )
-                for line in ([] if result.refused else result.tank)
+                for a in result.alone
             ],
             delivered_kg_per_ha=dict(result.delivered_kg_per_ha),
             adjuvant=window,
+            adjuvants=[window_entry(w) for w in result.windows],
             doubts=[
                 contract.ForecastDoubt(
                     key=d.key,
@@ -145,6 +200,7 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ],
             cautions=[*minds(result.rules, mix), *ALWAYS],
             notes=result.notes,
+            learned=learned_entries(told),
             draws=result.draws,
             seed=result.seed,
             failed_rows=result.failed_rows,
@@ -232,12 +288,12 @@ def next_step(result: Forecast, units: Units = "both") -> str:
     rules = broken(result.rules)
     if rules:
         return rule_next(rules[0], result.mix, units)
-    if result.answer == "curdle" and len(result.mix.additions) == 1:
-        return "Don't fill the tank with it in this water at this rate, or try a jar."
     if result.answer == "curdle":
-        return "Don't fill the tank with these together. Spray them apart, or try a jar."
+        return _against_curd(result)
+    if result.answer == "haze" and _fine_screen(result):
+        return f"Don't spray it as it is: {_fine_screen(result)}"
     if result.answer == "haze":
-        return "Jar test first. If it passes: keep stirring, spray at once, leave none standing."
+        return f"Jar test first. If it passes: {KEEP_STIRRING}."
     if result.answer == "clear":
         doubtful = _uncounted(result)
         if doubtful is not None:
@@ -248,23 +304,66 @@ def next_step(result: Forecast, units: Units = "both") -> str:
     return WATCH_THE_JAR
 
 
+def _fine_screen(result: Forecast) -> str:
+    """What a screen finer than is judged means; empty where there is none."""
+    sprayer = result.mix.sprayer
+    if sprayer is None or sprayer.finest_screen is None or not sprayer.finer_than_judged:
+        return ""
+    figure, unit = sprayer.finest_screen
+    return (
+        f"your finest screen, {figure:g} {unit}, is finer than 50 mesh and not judged: treat haze "
+        "as a stop."
+    )
+
+
+def _sprayer(result: Forecast) -> list[str]:
+    """What the sprayer's own screen and stirring mean for this tank."""
+    sprayer = result.mix.sprayer
+    if sprayer is None or result.refused:
+        return []
+    out = []
+    if sprayer.finest_screen is not None:
+        figure, unit = sprayer.finest_screen
+        fine = _fine_screen(result)
+        known = f"Finest screen {figure:g} {unit}: judged as 50 mesh."
+        out.append(f"{fine[0].upper()}{fine[1:]}" if fine else known)
+    if sprayer.agitation == "none":
+        out.append(
+            "Nothing stirs this tank: premix each product in a bucket of its water, pour, then "
+            "shake or rock the tank; grit counts as settled, on the bottom and in the hose."
+        )
+    return out
+
+
+def _against_curd(result: Forecast) -> str:
+    """What to do where it curdles: in time, apart, or not with one that is trouble by itself."""
+    if in_time(result.spray_within_minutes):
+        return f"Jar test first. {at_once('curdle', result.spray_within_minutes)}"
+    worst = [a.product for a in result.alone if a.answer == "curdle"]
+    if len(result.mix.additions) == 1:
+        return "Don't fill the tank with it in this water at this rate, or try a jar."
+    if worst:
+        names = " or ".join(result.mix.additions[i].product.name for i in worst)
+        return f"Don't fill the tank with {names} in this water at this rate, or try a jar."
+    return "Don't fill the tank with these together. Spray them apart, or try a jar."
+
+
+def alone_sentence(one: AloneForecast, result: Forecast) -> str:
+    """A product that is trouble without the others."""
+    name = result.mix.additions[one.product].product.name
+    verb = "curdles" if one.answer == "curdle" else "clouds"
+    may = "may " if one.chance < 0.5 else ""
+    return f"{name} {may}{verb[:-1] if may else verb} by itself in this water too: " + (
+        f"{odds(one.chance)}."
+    )
+
+
 def _uncounted(result: Forecast) -> str | None:
     """A solid that would show at once, far over a limit that is too doubtful to decide by."""
     for solid in result.solids:
         if not solid.decides and solid.kinetics == "prompt" and _per_two_ions(solid) >= CLEARLY:
             return solid.name
     return None
-
-
-def tank_text(result: Forecast, line: TankLine, units: Units) -> str:
-    """`100 fl oz (2.96 L) in 50 gal (25,000 sq ft)`."""
-    amount = line.amount / 1000.0
-    text = format_mass(amount, units) if line.by_mass else format_volume(amount, units)
-    tank = result.mix.tank_L
-    if tank is None:
-        return f"{text} in each {'litre' if units == 'metric' else '1 L (34 fl oz)'}"
-    area = format_area(tank / result.mix.carrier_L_per_m2, "us" if units == "both" else units)
-    return f"{text} in {format_volume(tank, 'us' if units == 'both' else units)} ({area})"
 
 
 def _forbidden(result: Forecast) -> str:
@@ -276,10 +375,10 @@ def _warnings(result: Forecast) -> list[Block]:
     told = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
     if told:
         title = "Never in one tank" if result.refused else "A rule is broken"
-        blocks.append(Block(title, items=told))
+        blocks.append(Block(title, items=told, kind="stop"))
     if result.gases:
         items = [evolved_sentence(g, result.mix) for g in result.gases]
-        blocks.append(Block("Gas or heat", items=items))
+        blocks.append(Block("Gas or heat", items=items, kind="stop"))
     return blocks
 
 
@@ -287,23 +386,18 @@ def _tank(result: Forecast, units: Units) -> Block:
     mix = result.mix
     if result.refused:
         return Block("The tank", ["Not to be poured: no amounts are given."])
-    rows = [("Pour in this order", "amount")]
-    for i, line in enumerate(result.tank, start=1):
-        amount = line.amount / 1000.0
-        text = format_mass(amount, units) if line.by_mass else format_volume(amount, units)
-        rows.append((f"{i} {line.product}", text))
     carrier = f"spray volume {format_carrier(mix.carrier_L_per_m2, units)}"
-    if mix.tank_L is None:
-        where = f"Per litre of full tank, {carrier}"
-    else:
-        area = format_area(mix.tank_L / mix.carrier_L_per_m2, units)
-        where = f"In {format_volume(mix.tank_L, units)} for {area}, {carrier}"
-    half = "Half the water first, stirring; each product alone; then water to the mark."
-    if mix.fill == "water first":
-        half = "All the water first, stirring; then each product alone."
-    return Block(
-        "The tank", [f"{where}, {format_temperature(mix.t_celsius, units)}.", half], rows=rows
-    )
+    load = result.loads[0]
+    where = f"In {format_volume(load.litres, units)} for {format_area(load.area_m2, units)}"
+    if mix.tank_L is None and mix.area_m2 is None:
+        where = "Per litre of full tank"
+    elif mix.area_m2 is not None:
+        titles = " and ".join(load_title(one, units) for one in result.loads)
+        where = f"{titles} for {format_area(mix.area_m2, units)}"
+    half = "Stir all the while; each product alone, mixed in before the next."
+    text = [f"{where}, {carrier}, {format_temperature(mix.t_celsius, units)}.", half]
+    several = len(result.loads) > 1
+    return Block("The tank", text, rows=rows(result.loads, units), columns_named=several)
 
 
 def _ph(result: Forecast) -> Block:
@@ -313,18 +407,43 @@ def _ph(result: Forecast) -> Block:
         text.append(f"Drifts to about {result.ph_aired:.1f} as it stands open to the air.")
     if abs(result.ph_settled - ph.median) > 0.2:
         text.append(f"About {result.ph_settled:.1f} once solids have come out.")
-    adjuvant = result.mix.adjuvant
-    if adjuvant is not None and result.suited is not None:
-        window = (
-            f"at most {adjuvant.ph_high:g}"
-            if adjuvant.ph_low <= 0.0
-            else f"{adjuvant.ph_low:g} to {adjuvant.ph_high:g}"
-        )
-        text.append(
-            f"{adjuvant.name} wants pH {window}: {odds(result.suited)} that it has it. "
-            "Only its pH window is judged, not the adjuvant itself."
-        )
+    text += [window_sentence(w) for w in result.windows]
+    if result.windows:
+        text.append("Only its pH window is judged, not the adjuvant itself.")
     return Block("pH of the full tank", text)
+
+
+def window_words(low: float, high: float) -> str:
+    """`at most 5`, `at least 6`, `4 to 6.5`."""
+    if low <= 0.0:
+        return f"at most {high:g}"
+    return f"at least {low:g}" if high >= 14.0 else f"{low:g} to {high:g}"
+
+
+def window_sentence(found: WindowForecast) -> str:
+    """What an adjuvant wants of the tank, and the odds that it has it."""
+    window = found.window
+    if window.limits is None:
+        return f"{window.name}: what pH does its label want? Write it as ph_window in its file."
+    text = f"{window.name} wants pH {window_words(*window.limits)}: {odds(found.at_filling)} that"
+    text += " it has it"
+    if odds(found.at_4h) != odds(found.at_filling):
+        text += f", {odds(found.at_4h)} by 4 hours"
+    if window.good_for_s is not None:
+        text += f"; good for {age_words(window.good_for_s)}"
+    return f"{text}."
+
+
+def window_entry(found: WindowForecast) -> WindowEntry:
+    """For JSON."""
+    window = found.window
+    return WindowEntry(
+        name=window.name,
+        window=window.limits,
+        suited=found.at_filling,
+        suited_4h=found.at_4h,
+        good_for_s=window.good_for_s,
+    )
 
 
 def _threats(result: Forecast) -> list[SolidForecast]:
@@ -335,8 +454,19 @@ def _threats(result: Forecast) -> list[SolidForecast]:
     ]
 
 
+def _how_far(solid: SolidForecast) -> str:
+    """How far over its limit, where it is under it in most versions in how many it is not."""
+    level = _per_two_ions(solid)
+    if level > 0.0:
+        return over_limit(level)
+    among = odds(solid.probability["24h"]).replace(" in ", " of ")
+    return f"under its limit in most versions, over it in {among}"
+
+
 def _when(solid: SolidForecast) -> str:
     if solid.clouds_after_s is None:
+        if _per_two_ions(solid) <= 0.0:
+            return "where it shows by tomorrow"
         return f"shows by tomorrow: {odds(solid.probability['24h'])}"
     times = solid.clouds_after_s
     return f"starts to show {after(times.median)} ({_span(times.p05, times.p95)})"
@@ -364,7 +494,7 @@ def _per_two_ions(solid: SolidForecast) -> float:
 def _what_comes_out(result: Forecast, units: Units) -> Block:
     items = []
     for solid in _threats(result)[:4]:
-        text = f"{solid.name}: {over_limit(_per_two_ions(solid))}, {_when(solid)}"
+        text = f"{solid.name}: {_how_far(solid)}, {_when(solid)}"
         if solid.amount_g_per_L > 1e-4:
             amount = format_per_gallon_and_litre(solid.amount_g_per_L, units)
             text += f", {amount} in the end"
@@ -375,6 +505,7 @@ def _what_comes_out(result: Forecast, units: Units) -> Block:
         for c in result.colloids
         if c.risk >= THRESHOLD
     ]
+    items += [alone_sentence(a, result) for a in result.alone]
     if items:
         return Block("What would come out", items=items)
     near = [s for s in result.solids if s.decides and s.kinetics != "dormant"]
@@ -430,7 +561,8 @@ def _granted(result: Forecast) -> Block:
     return Block("Taken for granted, check these", items=items)
 
 
-def _chemist(result: Forecast) -> list[Block]:
+def chemist_blocks(result: Forecast) -> list[Block]:
+    """SI, totals, draws and what it was made with."""
     rows = [("solid", "class", "SI", "5-95 %", "g/L")]
     for solid in result.solids[:14]:
         kinetics = solid.kinetics if solid.decides else f"{solid.kinetics}, not counted"

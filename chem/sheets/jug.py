@@ -74,11 +74,24 @@ def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
     ]
     blocks += [
         Block("Left open by the label", items=result.open),
+        Block("How to measure its pH", _how_to_measure(result)),
         Block("What would settle it", items=[s[0].upper() + s[1:] for s in settle[:4]]),
         Block("Notes", items=result.notes),
     ]
     kept = [b for b in blocks if b.paragraphs or b.items or b.rows]
     return Sheet(result.product.name, answer, kept)
+
+
+def _how_to_measure(result: Jug) -> list[str]:
+    """For a jug that nobody measured."""
+    if result.product.ph_measured or result.ph is None or result.product.dry:
+        return []
+    return [
+        "Stir 1 part by weight into 9 of distilled or demineralised water, at the tank's "
+        "temperature. A meter set on two buffers reads within 0.1, a strip within 0.3. Write it "
+        'under [known]: ph = "6.4", ph_by = "strip". Other water takes part in it: give its '
+        'alkalinity, ph_in = "120 mg/L as CaCO3".'
+    ]
 
 
 def _chelated(result: Jug) -> list[str]:

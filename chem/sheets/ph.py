@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from chem.sheets.as_json import as_json
 from chem.sheets.blocks import WIDTH, Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import Between, RangeEntry
-from chem.sheets.forecast import KG_PER_HA_TO_LB_PER_1000_SQ_FT
+from chem.sheets.forecast import window_words
 from chem.sheets.rules import (
     HAZARD_WORDS,
     because,
@@ -29,6 +30,7 @@ from chem.sheets.rules import (
     rule_sentence,
     rules_json,
 )
+from chem.sheets.salt import KG_PER_HA_TO_LB_PER_1000_SQ_FT
 from chem.sheets.words import TIME_WORDS, odds
 from chem.tank import grams_per_litre, millilitres_per_litre
 from chem.units import (
@@ -57,8 +59,12 @@ def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
     if result.refused:
         blocks = [
             _broken(result),
-            Block("Do this next", [rule_next(broken(result.rules)[0], result.ruled, units)]),
-            Block("Gas or heat", items=gases),
+            Block(
+                "Do this next",
+                [rule_next(broken(result.rules)[0], result.ruled, units)],
+                kind="next",
+            ),
+            Block("Gas or heat", items=gases, kind="stop"),
             _after(result),
             Block("Always", items=ALWAYS),
             Block("", [JAR_DECIDES]),
@@ -67,13 +73,17 @@ def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
         return Sheet(f"{result.mix.name}: to pH {result.target:g}", _answer(result, units), kept)
     blocks = [
         _broken(result),
-        Block("Gas or heat", items=gases) if gases else None,
+        Block("Gas or heat", items=gases, kind="stop") if gases else None,
         _how_much(result, units),
         _after(result),
         _answer_after(result),
         _adjuvant(result, units),
         _firmness(result),
-        Block("Titration curve", rows=[(line,) for line in curve_text(result)]),
+        Block(
+            "Titration curve",
+            rows=[(line,) for line in curve_text(result)],
+            picture=partial(_curve, result, units),
+        ),
         _adds(result, units),
         Block("Mind", items=_cautions(result)),
         Block("", [STRIP_TEST, JAR_DECIDES]),
@@ -132,6 +142,7 @@ def ph_json(result: Adjustment, units: Units = "both") -> str:
             agent=result.reagent.name,
             form=result.reagent.form,
             target_ph=result.target,
+            already=result.already,
             dose_g_per_L=dose,
             dose_range_g_per_L=Between(p05=low, p95=high),
             dose_mL_per_L=None if density is None or dose is None else dose / density,
@@ -221,68 +232,17 @@ def curve_text(result: Adjustment) -> list[str]:
     return lines
 
 
-def curve_svg(result: Adjustment) -> str:
-    """The titration curve as one self-contained drawing, black on white."""
-    points = result.curve
-    name = _xml(result.reagent.own_form)
-    width, height, left, right, top, bottom = 720, 460, 70, 20, 50, 60
-    y = np.array([p for _, p in points] or [result.target])
-    low, high = _ph_span(y, result.target)
-    most = max((d for d, _ in points), default=1.0) or 1.0
+def curve_svg(result: Adjustment, units: Units = "both") -> str:
+    """The titration curve as a picture of its own, black on white."""
+    from chem.sheets.page.pictures import titration_picture
 
-    def across(dose: float) -> float:
-        return left + (width - left - right) * dose / most
+    return titration_picture(result, units).alone()
 
-    def down(ph: float) -> float:
-        return top + (height - top - bottom) * (high - ph) / (high - low)
 
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" '
-        f'width="{width}" height="{height}" font-family="sans-serif" font-size="15">',
-        f"<title>{_xml(result.mix.name)}, titrated with {name}</title>",
-        f'<rect width="{width}" height="{height}" fill="#fff"/>',
-        f'<text x="{left}" y="28">{_xml(result.mix.name)}, with {name}</text>',
-    ]
-    for whole in range(math.ceil(low), math.floor(high) + 1):
-        at = down(whole)
-        parts.append(
-            f'<line x1="{left}" y1="{at:.1f}" x2="{width - right}" y2="{at:.1f}" stroke="#ccc"/>'
-            f'<text x="{left - 10}" y="{at + 5:.1f}" text-anchor="end">{whole}</text>'
-        )
-    for k in range(5):
-        dose = most * k / 4.0
-        parts.append(
-            f'<text x="{across(dose):.1f}" y="{height - bottom + 22}" text-anchor="middle">'
-            f"{dose:.3g}</text>"
-        )
-    target = down(result.target)
-    parts += [
-        f'<path d="M{left} {top}V{height - bottom}H{width - right}" fill="none" stroke="#000"/>',
-        f'<line x1="{left}" y1="{target:.1f}" x2="{width - right}" y2="{target:.1f}" '
-        'stroke="#000" stroke-dasharray="6 5"/>',
-        f'<text x="{width - right}" y="{target - 6:.1f}" text-anchor="end">'
-        f"pH {result.target:g} wanted</text>",
-        '<polyline fill="none" stroke="#000" stroke-width="2.5" points="'
-        + " ".join(f"{across(d):.1f},{down(p):.1f}" for d, p in points)
-        + '"/>',
-    ]
-    if result.dose_g_per_L is not None and points:
-        ph = float(np.interp(result.dose_g_per_L, [d for d, _ in points], [p for _, p in points]))
-        x, at = across(result.dose_g_per_L), down(ph)
-        parts.append(
-            f'<line x1="{x:.1f}" y1="{down(result.ph_after.p05):.1f}" x2="{x:.1f}" '
-            f'y2="{down(result.ph_after.p95):.1f}" stroke="#000"/>'
-            f'<circle cx="{x:.1f}" cy="{at:.1f}" r="6" fill="#fff" stroke="#000" '
-            'stroke-width="2.5"/>'
-        )
-    parts += [
-        f'<text x="{(left + width - right) / 2:.0f}" y="{height - 12}" text-anchor="middle">'
-        f"{name}, g/L of full tank</text>",
-        f'<text x="18" y="{(top + height - bottom) / 2:.0f}" text-anchor="middle" '
-        f'transform="rotate(-90 18 {(top + height - bottom) / 2:.0f})">pH</text>',
-        "</svg>",
-    ]
-    return "\n".join(parts) + "\n"
+def _curve(result: Adjustment, units: Units) -> str:
+    from chem.sheets.page.pictures import titration_picture
+
+    return titration_picture(result, units).figure()
 
 
 def _answer(result: Adjustment, units: Units) -> list[str]:
@@ -293,7 +253,11 @@ def _answer(result: Adjustment, units: Units) -> list[str]:
     if result.dose_g_per_L is None:
         return [f"pH {result.target:g} can't be reached: {_unreached(result)}."]
     if result.dose_g_per_L == 0.0:
-        return [f"Nothing to add: the tank is at about pH {result.ph_before.median:.1f} already."]
+        lines = [f"Nothing to add: the tank is at about pH {result.ph_before.median:.1f} already."]
+        if result.back:
+            way = "raise" if result.reagent.acid else "lower"
+            lines.append(f"To {way} it to {result.target:g}: {' or '.join(result.back)}.")
+        return lines
     return [f"Add {dose_text(result, units)}."]
 
 
@@ -325,7 +289,7 @@ def _unreached(result: Adjustment) -> str:
 def _broken(result: Adjustment) -> Block | None:
     told = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.ruled)]
     title = "Never in one tank" if result.refused else "A rule is broken"
-    return Block(title, items=told) if told else None
+    return Block(title, items=told, kind="stop") if told else None
 
 
 def _cautions(result: Adjustment) -> list[str]:
@@ -463,13 +427,11 @@ def _answer_after(result: Adjustment) -> Block | None:
 
 
 def _adjuvant(result: Adjustment, units: Units) -> Block | None:
-    suited, adjuvant = result.suited, result.mix.adjuvant
+    suited = result.suited
+    adjuvant = next((w for w in result.mix.windows if w.limits is not None), None)
     if suited is None or adjuvant is None:
         return None
-    low, high = suited.window
-    window = f"at most {high:g}" if low <= 0.0 else f"{low:g} to {high:g}"
-    if low > 0.0 and high >= 14.0:
-        window = f"at least {low:g}"
+    window = window_words(*suited.window)
     at_once, later = odds(suited.before), odds(suited.before_settled)
     text = [
         f"{_sentence(adjuvant.name)} wants pH {window}. Chance of that before the dose: {at_once} "
@@ -547,7 +509,3 @@ def _ph_span(ph: Sequence[float] | np.ndarray[Any, Any], target: float) -> tuple
 
 def _sentence(text: str) -> str:
     return text[0].upper() + text[1:]
-
-
-def _xml(text: str) -> str:
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

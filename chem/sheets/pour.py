@@ -11,6 +11,7 @@ from chem.forecast.rules import name_of
 from chem.sheets.as_json import as_json, odds_under
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
+from chem.sheets.contract.parts import tank_line
 from chem.sheets.rules import (
     HAZARD_WORDS,
     forbids,
@@ -20,8 +21,9 @@ from chem.sheets.rules import (
     rule_sentence,
     rules_json,
 )
+from chem.sheets.tank import line_name, line_text, tank_text
 from chem.sheets.words import odds
-from chem.units import Units, format_mass, format_volume
+from chem.units import Units
 
 ODDS = "Odds of clouding on the way:"
 HANDLING = (
@@ -39,11 +41,11 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
     warnings = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
     if warnings:
         title = "Never in one tank" if result.refused else "A rule is broken as asked"
-        blocks.append(Block(title, items=warnings))
+        blocks.append(Block(title, items=warnings, kind="stop"))
     if result.gases:
         items = [gas_sentence(g, result.mix) for g in result.gases]
-        blocks.append(Block("Gas or heat", items=items))
-    blocks.append(Block("Do this next", [_next(result, order, units)]))
+        blocks.append(Block("Gas or heat", items=items, kind="stop"))
+    blocks.append(Block("Do this next", [_next(result, order, units)], kind="next"))
     if order is not None:
         blocks.append(_steps(result, order, units))
     if order is not result.asked and not result.refused:
@@ -76,7 +78,7 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
     return Sheet(f"{result.mix.name}: pour", _answer(result, order), keep)
 
 
-def pour_json(result: Pour) -> str:
+def pour_json(result: Pour, units: Units = "both") -> str:
     """The JSON object of the contract, with more about each order."""
 
     def one(order: PourOrder) -> contract.OrderEntry:
@@ -106,6 +108,16 @@ def pour_json(result: Pour) -> str:
             draws=result.draws,
             all_water_first=result.all_water,
             seed=result.seed,
+            tank=[
+                tank_line(
+                    line.product,
+                    line.amount,
+                    tank_text(line, result.load, result.mix, units),
+                    by_mass=line.by_mass,
+                    kind=line.kind,
+                )
+                for line in (result.lines(result.advised) if result.advised else ())
+            ],
         )
     )
 
@@ -180,19 +192,18 @@ def _next(result: Pour, order: PourOrder | None, units: Units) -> str:
 
 def _steps(result: Pour, order: PourOrder, units: Units) -> Block:
     rows = [("Pour in this order", "amount", "shows")]
-    first, last = result.first_water_L, result.last_water_L
-    amount = "" if first is None else format_volume(max(first, 0.0), units)
-    rows.append(("half the water" if last != 0.0 else "all the water", amount, ""))
-    additions = result.mix.additions
-    for step, (i, chance) in enumerate(zip(order.indices, order.chances, strict=False), start=1):
-        value = result.amounts[i]
-        amount = format_mass(value, units) if additions[i].by_mass else format_volume(value, units)
-        rows.append((f"{step} {order.sequence[step - 1]}", amount, odds(chance)))
-    if len(order.chances) > len(order.indices):
-        amount = "" if last is None else format_volume(max(last, 0.0), units)
-        rows.append((f"{len(order.chances)} water to the mark", amount, odds(order.chances[-1])))
+    chances = iter(order.chances)
+    step = 0
+    for line in result.lines(order):
+        name, shows = line_name(line), ""
+        if line.share not in {"first", "all"}:
+            step += 1
+            name = f"{step} {name}"
+        if line.kind != "adjuvant" or step <= len(order.indices):
+            shows = "" if line.share in {"first", "all"} else odds(next(chances))
+        rows.append((name, line_text(line, units), shows))
     lead = ["Odds that solids show within 15 minutes after each step."]
-    if first is None:
+    if result.mix.tank_L is None and result.mix.area_m2 is None:
         lead.append("Amounts per litre of full tank.")
     return Block("Step by step", lead, rows=rows)
 

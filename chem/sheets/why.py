@@ -65,20 +65,21 @@ def why_sheet(result: Why, units: Units = "both") -> Sheet:
     for reason in result.solids:
         shown.setdefault(common_name(reason.solid), reason)
     listed = list(shown.values())[:SHOWN]
-    blocks = [Block("Do this next", [_next(result, units)])]
+    blocks = [Block("Do this next", [_next(result, units)], kind="next")]
     if result.gases:
         items = [gas_sentence(g, result.mix) for g in result.gases]
-        blocks.insert(0, Block("Gas or heat", items=items))
+        blocks.insert(0, Block("Gas or heat", items=items, kind="stop"))
     rules = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
     if rules:
         title = "Never in one tank" if result.refused else "A rule is broken as asked"
-        blocks.insert(0, Block(title, items=rules))
+        blocks.insert(0, Block(title, items=rules, kind="stop"))
     if result.others:
         items = [f"{_capital(_other(o))}: {odds(o.probability)}." for o in result.others]
         blocks.append(Block("Not a salt at its limit, but shows", items=items))
     blocks += [_solid(result, reason, units) for reason in listed]
     if result.edge is not None:
         blocks.append(_edge(result, result.edge, units))
+    blocks += _origins(result)
     granted = [f"{name} is not judged: only the jar can tell" for name in result.not_judged]
     granted += result.notes
     granted.append("Shares and fractions are the middle of all versions of the tank tried")
@@ -88,6 +89,14 @@ def why_sheet(result: Why, units: Units = "both") -> Sheet:
         Block("", [JAR_DECIDES]),
     ]
     return Sheet(f"{result.mix.name}: why", _answer(result), blocks)
+
+
+def _origins(result: Why) -> list[Block]:
+    """A picture of where the ions come from, on a page only: the sheet has it in words."""
+    from chem.sheets.page.pictures import origins_picture
+
+    drawn = origins_picture(result, plain)
+    return [] if drawn is None else [Block("Where each ion comes from", picture=drawn.figure)]
 
 
 def why_json(result: Why) -> str:

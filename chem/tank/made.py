@@ -37,6 +37,7 @@ def make_mix(
     water: Water = UNKNOWN_WATER,
     fill: Literal["to mark", "water first"] = "to mark",
     tank: str | None = None,
+    area: str | None = None,
     temperature: str | None = None,
     coldest: str | None = None,
     adjuvant: Mapping[str, Written] | None = None,
@@ -53,6 +54,7 @@ def make_mix(
         "carrier": carrier,
         "fill": fill,
         "tank": tank,
+        "area": area,
         "temperature": temperature,
         "coldest": coldest,
         "add": [{"product": p.name, "rate": rate} for p, rate in additions],
@@ -63,7 +65,7 @@ def make_mix(
     return mix_of(
         form,
         file,
-        carrier=lambda found: (found.attempt(read_carrier, form.carrier, "carrier"), None, ()),
+        carrier=lambda found: (found.attempt(read_carrier, carrier, "carrier"), None, ()),
         water=lambda where: water,
         product=lambda i, where: additions[i][0],
     )

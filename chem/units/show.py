@@ -64,7 +64,9 @@ def format_carrier(carrier_L_per_m2: float, units: Units = "both") -> str:
     _check(carrier_L_per_m2)
     gallons = carrier_L_per_m2 * _per_1000_square_feet() / factor("gallon", "liter")
     hectare = carrier_L_per_m2 * factor("hectare", "square_meter")
-    return _pair(f"{_figures(gallons)} gal/1000 sq ft", f"{_figures(hectare)} L/ha", units)
+    # From 1000 L/ha on to the litre, so that it still keeps a limit when it is typed back.
+    litres = f"{hectare:.0f}" if hectare >= 1000.0 else _figures(hectare)
+    return _pair(f"{_figures(gallons)} gal/1000 sq ft", f"{litres} L/ha", units)
 
 
 def format_rate(rate: Rate, units: Units = "both") -> str:

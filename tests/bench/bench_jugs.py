@@ -47,7 +47,7 @@ from chem.doubts import Draws, range_of
 from chem.equilibrium import Conditions, build_phases, build_system, solve
 from chem.equilibrium.referee.database import database, element
 from chem.errors import InputProblem
-from chem.forecast import Study
+from chem.forecast import MODEL_KINDS, Followed, Forecast, Study, forecast
 from chem.label import contents, read_product
 from chem.reference import molar_mass_g_per_mol, tables
 from chem.tank import read_mix
@@ -60,6 +60,9 @@ OPENINGS = HERE / "openings.csv"
 SI_OF = ("gypsum", "brushite", "calcite", "struvite")
 BINS = (0.0, 0.02, 0.1, 0.3, 0.7, 0.9, 0.98, 1.0001)
 NOT_OURS = {"urea", "phthalate"}
+NAMED, MANY, PARTS, AS_GOOD = 40, 512, 8, 0.03
+"""Tanks in which doubts are named; draws and parts by which it is judged what settling one would
+do; a doubt is as good as the best where it takes so much less of the range at most."""
 
 
 @dataclass
@@ -119,7 +122,7 @@ def build(closed: bool, folder: Path, tanks: int = TANKS) -> World:
     labels = [world_labels.write_label(np.random.default_rng((SEED, 5, x.number)), x) for x in mine]
     world_tanks.write_jugs(mine, labels, folder, SEED)
     solids = frozenset(tables().solids) | {"Ca2P2O7_2H2O", "Ca_citrate", "Ca_oxalate"}
-    solids |= {"Ca_phosphite", "MnNH4PO4", "ZnNH4PO4", "FeNH4PO4", "Cu_phosphite"}
+    solids |= {"Ca_phosphite", "MnNH4PO4", "ZnNH4PO4", "FeNH4PO4", "Cu_phosphite", "Ca_sulfite"}
     found = [
         world_tanks.draw_tank(n + 5000 * closed, mine, labs, solids, folder, SEED)
         for n in range(tanks)
@@ -162,6 +165,76 @@ def jug_ph(path: Path) -> tuple[np.ndarray, float, str]:
     totals = (0.1 * held.mol_per_kg / kgw[:, None])[:, order]
     ph = solve(system, totals, Conditions.nominal(system)).ph
     return ph[np.isfinite(ph)], spent, ""
+
+
+@dataclass
+class Named:
+    """Doubts of one tank: how much of the range the first-named takes when settled, and the best of
+    all; the range before and after the ordinary reading that was suggested, NaN if none was."""
+
+    first: str
+    takes: float
+    best: float
+    suggested: str
+    before: float
+    after: float
+
+
+def name_doubts(tank: world_tanks.Tank) -> Named | None:
+    """Whether the first-named doubt is the one to settle, and whether the reading helps.
+
+    Settling is judged on draws of another seed, twice as many: the mean width of the 5 to 95 %
+    range of the most pressing SI (pH where none presses) within eight parts of the doubt's values.
+    """
+    study = Study(DRAWS, 1)
+    mix = read_mix(tank.mix)
+    said = forecast(mix, study=study)
+    listed = [d for d in said.doubts if d.key.split(":")[0] not in MODEL_KINDS]
+    if not listed:
+        return None
+    other = Study(MANY, 2).look(mix)
+    value, name = _pressed(said, other)
+    open_ = {k: v for k, v in other.ready.doubts.items() if k.split(":")[0] not in MODEL_KINDS}
+    whole = _width(value)
+    takes = {k: 1.0 - _left(value, v) / whole for k, v in open_.items()}
+    first = listed[0].key
+    suggested, before, after = "", math.nan, math.nan
+    for doubt in listed[:4]:
+        kind, _, rest = doubt.key.partition(":")
+        if kind == "product" and rest.endswith(":ph"):
+            suggested = doubt.key
+            ours, _ = _pressed(said, study.look(mix))
+            read = tank.mix.with_name(f"read-{tank.number}.toml")
+            jug = rest.partition(":")[0]
+            read.write_text(tank.mix.read_text().replace(f'"{jug}.toml"', f'"{jug}-measured.toml"'))
+            again = Study(DRAWS, 1).look(read_mix(read))
+            index = dict(zip(again.fresh.phases.keys, again.fresh.si.T, strict=True))
+            before = _width(ours)
+            after = _width(index.get(name, again.fresh.clear.ph) if name else again.fresh.clear.ph)
+            break
+    return Named(first, takes.get(first, 0.0), max(takes.values()), suggested, before, after)
+
+
+def _pressed(said: Forecast, seen: Followed) -> tuple[np.ndarray, str]:
+    """(N,) SI of the solid that presses most, and its key; pH and nothing where none does."""
+    keys = list(seen.fresh.phases.keys)
+    pressing = [s.key for s in said.solids if s.decides and s.kinetics != "dormant"]
+    key = next((k for k in pressing if k in keys), "")
+    state = seen.states[said.judged_at]
+    return (state.si[:, keys.index(key)], key) if key else (seen.fresh.clear.ph, "")
+
+
+def _width(values: np.ndarray) -> float:
+    """5 to 95 % of what is finite."""
+    low, high = np.quantile(values[np.isfinite(values)], (0.05, 0.95))
+    return float(high - low)
+
+
+def _left(values: np.ndarray, doubt: np.ndarray) -> float:
+    """Mean width of a result within equal parts of a doubt."""
+    good = np.isfinite(values)
+    order = np.argsort(doubt[good], kind="stable")
+    return statistics.fmean(_width(part) for part in np.array_split(values[good][order], PARTS))
 
 
 def crps(draws: np.ndarray, truth: float) -> float:
@@ -233,6 +306,7 @@ def measure(world: World, workers: int) -> Figures:
         seen = pool.map(forecast_tank, [t.mix for t in world.tanks], chunksize=8)
         known = pool.map(forecast_tank, [t.measured for t in world.tanks], chunksize=8)
         whole = pool.map(forecast_tank, [t.whole for t in world.tanks[:WHOLE_TANKS]], chunksize=8)
+        named = [n for n in pool.map(name_doubts, world.tanks[:NAMED], chunksize=4) if n]
     numbers: dict[str, float] = {}
     refusals = [f"{x.family}: {r[2]}" for x, r in zip(world.liquids, jugs, strict=True) if r[2]]
     numbers["liquids"] = len(jugs)
@@ -333,6 +407,15 @@ def measure(world: World, workers: int) -> Figures:
             np.array([s.odds for _, s in nearly]),
             np.array([t.truth.shows_tables for t, _ in nearly]),
         )
+    numbers["first-named doubt is the one to settle"] = statistics.fmean(
+        n.takes >= n.best - AS_GOOD for n in named
+    )
+    numbers["first-named doubt takes, of the best"] = statistics.fmean(
+        n.takes for n in named
+    ) / max(statistics.fmean(n.best for n in named), 1e-9)
+    reading = [n for n in named if n.suggested]
+    numbers["pH readings suggested"] = len(reading)
+    numbers["suggested reading narrows"] = statistics.fmean(n.after < n.before for n in reading)
     spent = sorted(r[1] for r in jugs if not math.isnan(r[1]))
     numbers["contents, median ms"] = statistics.median(spent)
     numbers["contents, worst ms"] = spent[-1]
@@ -360,6 +443,8 @@ AIMS: Mapping[str, tuple[float, float]] = {
     "honest labels refused": (0.0, 0.0),
     "nearly whole labels, pH median width": (0.0, 1.2),
     "nearly whole labels, Brier": (0.0, 0.065),
+    "first-named doubt is the one to settle": (0.8, 1.0),
+    "suggested reading narrows": (0.9, 1.0),
     "contents, median ms": (0.0, 60.0),
     "contents, worst ms": (0.0, 150.0),
 }

@@ -115,8 +115,8 @@ ALSO_CALLED = {
     "Cu_phosphite": "copper_phosphite",
 }  # fmt: skip
 """Two names of one solid in one tank have no equilibrium."""
-LACKED = {"Ca_sulfite", "Ca_soap", "Ca_fluoride"}
-"""Solids that the program's tables may lack: counted apart."""
+LACKED = {"Ca_soap", "Ca_fluoride"}
+"""Solids that the program's tables lack: counted apart."""
 
 STOCK_PHASES = {
     # name in minteq.v4.dat: (own key, g/mol)
@@ -127,9 +127,15 @@ STOCK_PHASES = {
     "Cu3(PO4)2:3H2O": ("copper_phosphate", 434.6), "Rhodochrosite": ("rhodochrosite", 114.9),
     "Smithsonite": ("smithsonite", 125.4), "Siderite": ("siderite", 115.9),
     "Brucite": ("brucite", 58.3),
-    "Malachite": ("malachite", 221.1), "Cu(OH)2": ("cu_hydroxide", 97.6),
+    "Malachite": ("malachite", 221.1), "Brochantite": ("brochantite", 452.3),
+    "Cu(OH)2": ("cu_hydroxide", 97.6),
     "Zn(OH)2": ("zn_hydroxide", 99.4), "SiO2(am-ppt)": ("silica_amorphous", 60.1),
 }  # fmt: skip
+
+
+CORRECTED = {"Mn3(PO4)2": "-34.6"}
+"""log K that the stock database carries wrongly (-23.8 is a known slip; Boyle and Lindsay 1985):
+with it manganese would never curdle with phosphate, which every chart of the trade forbids."""
 
 
 @dataclass(frozen=True)
@@ -233,7 +239,8 @@ def stock() -> Database:
         solid = [t for _, t in left if t not in known]
         if name in STOCK_PHASES and len(solid) == 1 and all(t in known for _, t in right):
             found[name] = STOCK_PHASES[name]
-            phases.append(f"{name}\n{_renamed(reaction)}\nlog_k {log_k}\ndelta_h {delta_h}")
+            text = f"log_k {CORRECTED.get(name, log_k)}\ndelta_h {delta_h}"
+            phases.append(f"{name}\n{_renamed(reaction)}\n{text}")
     lost = set(STOCK_PHASES) - set(found)
     if lost:
         raise RuntimeError(f"minteq.v4.dat has lost {sorted(lost)}")

@@ -22,12 +22,63 @@ BUFFERS = {"citric acid", "phosphoric acid", "acetic acid", "triethanolamine"}
 STRAYS = 0.12
 """Of the vats that come out far from their family's window, the share that is sold all the same."""
 VOLUMES = {
-    "urea": 0.74, "triazone": 0.72, "methylene diurea": 0.72, "ethanolamine": 0.95,
-    "boric acid": 0.65, "citric acid": 0.6, "ammonium nitrate": 0.6, "ammonium sulfate": 0.52,
-    "ammonium thiosulfate": 0.58, "monoammonium phosphate": 0.5, "calcium acetate": 0.6,
-    "potassium acetate": 0.5, "aqua ammonia": 1.1, "acetic acid": 0.9, "phosphoric acid": 0.45,
-}  # fmt: skip
-"""Apparent L/kg of what is dissolved, of the others 0.42 (salts) or 0.6 (matter of life)."""
+    "urea": 0.74,
+    "triazone": 0.72,
+    "methylene diurea": 0.72,
+    "ethanolamine": 0.98,
+    "boric acid": 0.64,
+    "citric acid": 0.62,
+    "ammonium nitrate": 0.63,
+    "ammonium sulfate": 0.53,
+    "ammonium thiosulfate": 0.59,
+    "ammonium chloride": 0.72,
+    "monoammonium phosphate": 0.49,
+    "diammonium phosphate": 0.5,
+    "ammonium polyphosphate": 0.54,
+    "phosphoric acid": 0.5,
+    "phosphorous acid": 0.42,
+    "urea phosphate": 0.6,
+    "aqua ammonia": 1.4,
+    "acetic acid": 0.87,
+    "sulfuric acid": 0.43,
+    "nitric acid": 0.52,
+    "hydrochloric acid": 0.56,
+    "potassium nitrate": 0.4,
+    "potassium chloride": 0.41,
+    "potassium sulfate": 0.23,
+    "potassium carbonate": 0.3,
+    "potassium bicarbonate": 0.33,
+    "potassium hydroxide": 0.32,
+    "potassium acetate": 0.57,
+    "potassium formate": 0.52,
+    "potassium thiosulfate": 0.36,
+    "monopotassium phosphate": 0.34,
+    "dipotassium phosphate": 0.28,
+    "tetrapotassium pyrophosphate": 0.31,
+    "potassium citrate": 0.43,
+    "potassium silicate": 0.28,
+    "calcium nitrate": 0.3,
+    "calcium chloride": 0.28,
+    "calcium acetate": 0.5,
+    "calcium thiosulfate": 0.2,
+    "magnesium nitrate": 0.31,
+    "magnesium chloride": 0.27,
+    "magnesium sulfate": 0.11,
+    "ferrous sulfate": 0.11,
+    "ferric sulfate": 0.2,
+    "manganese sulfate": 0.12,
+    "zinc sulfate": 0.08,
+    "copper sulfate": 0.05,
+    "zinc nitrate": 0.25,
+    "manganese nitrate": 0.28,
+    "sodium chloride": 0.36,
+    "sodium hydroxide": 0.25,
+    "sodium octaborate": 0.45,
+    "sodium molybdate": 0.2,
+}
+"""Apparent L/kg of what is dissolved, water of crystals apart, from the densities of common
+solutions (50 % potassium carbonate 1.54, 32 % calcium chloride 1.31, 60 % ammonium thiosulfate
+1.32, ...: handbooks, values from memory); of chelates and others 0.5, of matter of life 0.6."""
 
 # name: (formula, components per formula unit, water of crystallisation)
 COMPOUNDS: Mapping[str, tuple[str, Mapping[str, float], float]] = {
@@ -227,6 +278,17 @@ def diluted(mol_per_kg: Mapping[str, float], water: float, share: float) -> dict
 
 
 STRONG = {"sulfuric acid": 2, "nitric acid": 1, "hydrochloric acid": 1}
+REACHES = {
+    "citric acid": 2.4, "phosphoric acid": 1.6, "lactic acid": 3.2, "gluconic acid": 3.2,
+    "acetic acid": 4.2, "aqua ammonia": 9.6, "ethanolamine": 9.8, "triethanolamine": 8.2,
+}  # fmt: skip
+"""How far a weak acid or base is used to trim: within about half a unit of its pK."""
+
+
+def _agent(rng: np.random.Generator, beside: tuple[str, ...], wanted: float, base: bool) -> str:
+    """What a maker takes to a wanted pH of what stands beside the vat."""
+    able = [a for a in beside if a not in REACHES or (wanted < REACHES[a]) == base]
+    return str(rng.choice(able or (("sodium hydroxide",) if base else ("sulfuric acid",))))
 
 
 def make(rng: np.random.Generator, number: int, family: str, lab: Lab) -> Liquid | None:
@@ -256,8 +318,8 @@ def make(rng: np.random.Generator, number: int, family: str, lab: Lab) -> Liquid
         brought = _put(held, compound, amount)
         water -= amount - brought
         dry = amount - brought
-        middle = VOLUMES.get(compound, 0.6 if compound in ORGANIC else 0.42)
-        volume += dry * middle * rng.uniform(0.85, 1.15)
+        middle = VOLUMES.get(compound, 0.6 if compound in ORGANIC else 0.5)
+        volume += dry * middle * rng.uniform(0.92, 1.08)
     if "Fe2" in held:
         rust = rng.beta(1.0, 12.0) * held["Fe2"]
         held["Fe2"] -= rust
@@ -287,7 +349,7 @@ def make(rng: np.random.Generator, number: int, family: str, lab: Lab) -> Liquid
             base = -state.imbalance * kgw / 0.1
             if abs(base) < 1e-4 * max(charge, 0.01):
                 break
-            agent = str(rng.choice(kind.base if base > 0 else kind.acid))
+            agent = _agent(rng, kind.base if base > 0 else kind.acid, wanted, base > 0)
             equivalents = STRONG.get(agent, 2 if agent == "hydrated lime" else 1)
             formula = COMPOUNDS[agent][0]
             amount = 0.9 * abs(base) / equivalents * molar_mass(formula) / 1000.0

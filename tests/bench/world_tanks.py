@@ -40,6 +40,7 @@ CLOCK: Mapping[str, tuple[float, float, int]] = {
     "ferric_phosphate": (0.1, 2.5, 2), "ferrihydrite": (0.1, 2.0, 4), "hopeite": (0.45, 4.0, 5),
     "manganese_phosphate": (0.5, 4.0, 5), "copper_phosphate": (0.4, 4.0, 5),
     "cu_hydroxide": (0.1, 2.0, 3), "zn_hydroxide": (0.1, 2.0, 3), "malachite": (0.9, 5.0, 5),
+    "brochantite": (0.5, 4.0, 5),
     "rhodochrosite": (1.3, 6.0, 2), "smithsonite": (1.0, 5.0, 2), "siderite": (1.3, 6.0, 2),
     "silica_amorphous": (0.5, 3.0, 1), "Ca_fluoride": (0.7, 5.0, 3), "Ca_soap": (0.2, 2.0, 3),
     "Ca_oxalate": (0.4, 3.0, 2), "calcium_oxalate": (0.4, 3.0, 2),
@@ -56,12 +57,17 @@ CLOCK: Mapping[str, tuple[float, float, int]] = {
     "calcium_tartrate": (0.7, 5.0, 2), "calcium_gluconate": (0.9, 5.0, 3),
 }  # fmt: skip
 DELAYS = ("citrate", "P2O7", "humicA", "ligno")
+SULFUR = 0.03
+"""Of thiosulfate in acid: seconds to milkiness x hydrogen ion x thiosulfate [s mol2/L2] (between
+about 0.02 at pH 2 and what school's clock of 0.1 mol/L each shows; value from memory)."""
+GELS = frozenset({"humate flocs", "alginate threads", "silica gel", "sulfur"})
+"""What comes out besides salts; the program's tables judge all of them."""
 
 
 @dataclass(frozen=True)
 class Truth:
-    """ph; si by key, at once; out: solid -> g/L by 4 h; shows, shows_tables: whether solids show,
-    all of them or those only that the program's tables hold."""
+    """ph; si by key, at once; out: solid -> g/L by 4 h; shows, shows_tables: whether something
+    shows, of all or of what the program's tables judge."""
 
     ph: float
     si: Mapping[str, float]
@@ -223,7 +229,8 @@ def _truth(
     out |= _colloids(rng, jugs, shares, molal, fresh.ph)
     seen = {k: VISIBLE * math.exp(rng.normal(0, 0.3)) for k in out}
     shows = any(g > seen[k] for k, g in out.items())
-    in_tables = any(g > seen[k] for k, g in out.items() if k in tables and k not in LACKED)
+    judged = (tables - LACKED) | GELS
+    in_tables = any(g > seen[k] for k, g in out.items() if k in judged)
     return Truth(fresh.ph, fresh.si, out, shows, in_tables)
 
 
@@ -273,4 +280,8 @@ def _colloids(
     silica = molal.get("Si", 0.0)
     if silica > 0.012 * math.exp(rng.normal(0, 0.5)) and 4.5 < ph < 10.3:
         out["silica gel"] = 20.0 * silica
+    thiosulfate = molal.get("S2O3", 0.0)
+    milky = SULFUR * math.exp(rng.normal(0, 0.9)) / max(thiosulfate * 10.0**-ph, 1e-30)
+    if milky < AT_S:
+        out["sulfur"] = 32.1 * thiosulfate * -math.expm1(-AT_S / (20.0 * milky))
     return out

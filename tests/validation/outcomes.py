@@ -1,8 +1,9 @@
 """Published solutions of known outcome, against the odds of `jarsight solution --odds`.
 
-`python -m validation.outcomes` judges the open half of `outcomes.csv`. The closed half is judged
-with `--open REASON` alone, which writes a line to `openings.csv`: what was changed after a look at
-it is no longer tested by it. Rows of kind `fitted` are shown and counted in nothing.
+`python -m validation.outcomes` judges the open rows of `outcomes.csv`, and those opened once. The
+closed ones are judged with `--open REASON` alone, which writes a line to `openings.csv`: what was
+changed after a look at them is no longer tested by them, so they are `opened` from then on. Rows of
+kind `fitted` are shown and counted in nothing.
 """
 
 from __future__ import annotations
@@ -121,19 +122,19 @@ def _line(j: Judged) -> str:
 
 
 def main(arguments: list[str]) -> None:
-    """Judge the open half, or with `--open REASON` the closed one, and log that."""
-    part = "open"
+    """Judge the open rows, or with `--open REASON` the closed ones, and log that."""
+    parts = {"open", "opened"}
     if arguments[:1] == ["--open"]:
         if len(arguments) != 2 or not arguments[1].strip():
             raise SystemExit("--open wants a reason, in quotes")
-        part = "closed"
-    judged = [judge(row) for row in read_outcomes() if row.part == part]
+        parts = {"closed"}
+    judged = [judge(row) for row in read_outcomes() if row.part in parts]
     for j in sorted(judged, key=lambda j: (j.mark, j.row.id)):
         if j.mark != "right" or "--all" in arguments:
             print(_line(j))
     marks = counted(judged)
     print(", ".join(f"{k} {v}" for k, v in marks.most_common()))
-    if part == "closed":
+    if parts == {"closed"}:
         with OPENINGS.open("a", encoding="utf-8", newline="") as handle:
             told = [marks[k] for k in ("judged", "right", "false alarm", "miss", "unsure")]
             row = [date.today().isoformat(), *told, marks["wrong and sure"], arguments[1]]

@@ -8,7 +8,8 @@ from itertools import pairwise
 from typing import Any
 
 from chem.errors import InputProblem, Problem
-from chem.files.form import Bare, as_toml, plain
+from chem.files import rewritten
+from chem.files.table import figure
 from chem.label.printed.claims import ledger, with_figures
 from chem.label.printed.content import Content
 from chem.label.printed.declared import Named, Quantity
@@ -93,7 +94,8 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     content.understood.sort(key=lambda entry: entry.line_number)
     content.ignored.sort(key=lambda entry: entry.line_number)
     kinds = kinds_of(content.not_understood, lines)
-    toml = as_toml(_form_of(content, name, kinds), _remarks(content))
+    comments = "".join(f"# {plain(remark)}\n" for remark in _remarks(content))
+    toml = comments + rewritten(_form_of(content, name, kinds))
     return Pasted(
         tomllib.loads(toml),
         toml,
@@ -439,9 +441,12 @@ def _remarks(content: Content) -> list[str]:
     return out
 
 
-def _figure(text: str) -> str:
-    """A bare number, or a range in quotes."""
-    if "-" in text:
-        return text
+def plain(text: str) -> str:
+    """One line of printable characters."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def _figure(text: str) -> Any:
+    """A bare number, or a range as text; `007.50` as `7.50`."""
     whole, point, decimals = text.partition(".")
-    return Bare(f"{whole.lstrip('0') or '0'}{point}{decimals}")
+    return figure(text if "-" in text else f"{whole.lstrip('0') or '0'}{point}{decimals}")

@@ -140,9 +140,13 @@ class EvolvedEntry(GasEntry):
 
 
 class Poured(Part):
-    """Something that goes into a tank or jar, in the order poured."""
+    """Something that goes into a tank or jar, in the order poured.
+
+    kind: water, agent, product, adjuvant or leftover.
+    """
 
     product: str
+    kind: str
     text: str
 
 
@@ -162,11 +166,49 @@ TankLine = PouredVolume | PouredMass
 """A line of the tank, by volume or by weight."""
 
 
-def tank_line(product: str, amount: float, text: str, *, by_mass: bool) -> TankLine:
+def tank_line(
+    product: str, amount: float | None, text: str, *, by_mass: bool, kind: str
+) -> TankLine:
     """A line of the tank; amount [mL], or [g] where weighed."""
     if by_mass:
-        return PouredMass(product=product, text=text, amount_g=amount)
-    return PouredVolume(product=product, text=text, amount_mL=amount)
+        return PouredMass(product=product, kind=kind, text=text, amount_g=amount)
+    return PouredVolume(product=product, kind=kind, text=text, amount_mL=amount)
+
+
+class LoadEntry(Part):
+    """Tanks that are filled alike: how many, to what mark, for what area each."""
+
+    count: int
+    litres: Figure
+    area_m2: Figure
+    tank: Sequence[TankLine]
+
+
+class WindowEntry(Part):
+    """An adjuvant's pH window, null where it isn't told; chances that the tank suits it."""
+
+    name: str
+    window: tuple[float, float] | None
+    suited: Figure
+    suited_4h: Figure
+    good_for_s: Figure
+
+
+class LabelShare(Part):
+    """A product's strength over its label's most in its least spray volume, null where unnamed."""
+
+    product: str
+    share: Figure
+
+
+class SaltEntry(Part):
+    """What is dissolved in the finished spray; free acid: to pH 4, null above it."""
+
+    dissolved_g_per_L: RangeEntry
+    kg_per_ha: Figure
+    free_acid_mmol_per_L: RangeEntry | None
+    of_ounce_per_gallon: Figure
+    of_label: Sequence[LabelShare]
 
 
 class DoubtEntry(Part):

@@ -10,11 +10,14 @@ from chem.sheets.contract.parts import (
     DoubtEntry,
     EvolvedEntry,
     Figure,
+    LoadEntry,
     OfMix,
     Part,
     RangeEntry,
     Ruled,
+    SaltEntry,
     TankLine,
+    WindowEntry,
 )
 
 
@@ -54,6 +57,21 @@ class ForecastDoubt(DoubtEntry):
     share_of_odds: Figure
 
 
+class AloneEntry(Part):
+    """A product that hazes or curdles by itself in the same water."""
+
+    product: str
+    answer: str
+    probability: Figure
+
+
+class LearnedEntry(Part):
+    """What an entry of the notebook says of this mix; no entry: how far the forecast moved."""
+
+    entry: str
+    sentence: str
+
+
 class Forecast(OfMix):
     """Will it stay clear? solids: most pressing first; tank: none where it must never be poured."""
 
@@ -68,6 +86,7 @@ class Forecast(OfMix):
     ph_settled: Figure
     ionic_strength_mol_per_kg: Figure
     conductivity_mS_per_cm: RangeEntry | None
+    salt: SaltEntry
     density_kg_per_L: Figure
     coverage: Figure
     totals_mol_per_L: dict[str, Figure]
@@ -76,11 +95,16 @@ class Forecast(OfMix):
     gases: Sequence[EvolvedEntry]
     not_judged: Sequence[str]
     tank: Sequence[TankLine]
+    loads: Sequence[LoadEntry]
+    spray_within_minutes: Figure
+    alone: Sequence[AloneEntry]
     delivered_kg_per_ha: dict[str, Figure]
     adjuvant: Window | None
+    adjuvants: Sequence[WindowEntry]
     doubts: Sequence[ForecastDoubt]
     cautions: Sequence[str]
     notes: Sequence[str]
+    learned: Sequence[LearnedEntry]
     failed_rows: int
     versions: dict[str, str]
 
@@ -97,7 +121,8 @@ class OrderEntry(Part):
 
 
 class Pour(OfMix):
-    """Orders to pour in, best first; asked: the mix's own; least, most: over all that may be."""
+    """Orders to pour in, best first; asked: the mix's own; least, most: over all that may be;
+    tank: everything poured, in the order advised."""
 
     orders: Sequence[OrderEntry]
     asked: OrderEntry
@@ -110,6 +135,7 @@ class Pour(OfMix):
     gases: Sequence[str]
     not_judged: Sequence[str]
     all_water_first: Figure
+    tank: Sequence[TankLine]
 
 
 class LookEntry(Part):
@@ -135,6 +161,7 @@ class Jar(Ruled):
     cautions: Sequence[str]
     notes: Sequence[str]
     scale: Figure
+    number: str | None
 
 
 class UnevenNozzle(Part):

@@ -1,0 +1,507 @@
+"""The notebook's file: raw entries in SQLite, only ever added to.
+
+A write is one transaction, flushed to the disk before it is acknowledged, so that a process killed
+at any moment loses nothing that was; two that write wait for each other. Where the file lies on a
+disk of this machine a write-ahead log serves, elsewhere a rollback journal.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import secrets
+import sqlite3
+import stat
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from chem.errors import InputProblem, Problem
+from chem.notebook.entry import Entry, KeptMix, kept_mix, now
+from chem.notebook.place import on_local_disk
+from chem.notebook.seen import read_lines
+from chem.tank import Mix
+
+OURS, FORM = 0x4A415253, 1
+"""SQLite's application id of a notebook, and the form of its tables."""
+WAIT_S = 60.0
+ROOM_FOR_ANSWERS = 4096
+"""Bytes kept free for what is still to be typed."""
+NUMBER = re.compile(r"J-(\d{4})-(\d+)", re.IGNORECASE)
+TABLES = """
+CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE entries (
+  position INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, shed TEXT NOT NULL, line TEXT NOT NULL);
+CREATE TABLE numbers (
+  number TEXT NOT NULL, shed TEXT NOT NULL, at TEXT NOT NULL, mix TEXT NOT NULL,
+  PRIMARY KEY (number, shed)) WITHOUT ROWID;
+CREATE TABLE hidden (shed TEXT PRIMARY KEY) WITHOUT ROWID;
+"""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """An entry and whether it is of this shed: another's teach less."""
+
+    entry: Entry
+    ours: bool
+
+
+@dataclass(frozen=True)
+class Numbered:
+    """A mix as it was printed under a number, and when."""
+
+    number: str
+    at: str
+    mix: KeptMix
+
+
+@dataclass(frozen=True)
+class Imported:
+    """What an import brought: entries new and known already, numbers, lines that can't be read;
+    ours: whether they come from this shed."""
+
+    new: int
+    known: int
+    numbers: int
+    unread: tuple[Problem, ...]
+    ours: bool
+
+
+@dataclass(frozen=True)
+class Checked:
+    """How a notebook stands: entries that can be read, those that can't, what SQLite finds wrong,
+    and copies beside it that hold more."""
+
+    entries: int
+    unread: tuple[Problem, ...]
+    wrong: tuple[str, ...]
+    copies: tuple[Path, ...]
+
+
+class Notebook:
+    """One file of entries. Every method opens it, and says so in a sentence where it can't."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def __repr__(self) -> str:
+        return f"<Notebook {self.path.name!r}>"
+
+    @property
+    def exists(self) -> bool:
+        """Whether there is one."""
+        return self.path.exists()
+
+    # --- reading -------------------------------------------------------------------------------
+
+    def kept(self) -> tuple[Kept, ...]:
+        """Every entry in the order kept, without those of sheds that were removed.
+
+        Raises: InputProblem where the file or an entry can't be read.
+        """
+        if not self.exists:
+            return ()
+        found, problems = self._read()
+        if problems:
+            raise InputProblem(problems)
+        return tuple(found)
+
+    def entries(self) -> tuple[Entry, ...]:
+        """Entries of this shed and of others, those corrected since left out."""
+        return tuple(k.entry for k in current(self.kept()))
+
+    def _read(self) -> tuple[list[Kept], list[Problem]]:
+        found: list[Kept] = []
+        problems: list[Problem] = []
+        wanted = (
+            "SELECT position, line, shed = (SELECT value FROM meta WHERE key = 'shed') "
+            "FROM entries WHERE shed NOT IN (SELECT shed FROM hidden) ORDER BY position"
+        )
+        with self._open() as file:
+            for position, line, ours in file.execute(wanted):
+                try:
+                    found.append(Kept(Entry.model_validate_json(line), bool(ours)))
+                except ValueError as error:
+                    why = "; ".join(str(error).splitlines()[:3])
+                    read = f"`{self.path}`, entry {position}"
+                    wrong = f"it is no entry ({why})"
+                    problems.append(Problem(read, wrong, "the entry as it was kept"))
+        return found, problems
+
+    def key(self) -> tuple[str, int, int]:
+        """What changes whenever its entries do: the shed, how many entries, how many removed."""
+        with self._open() as file:
+            (last,) = file.execute("SELECT COALESCE(MAX(position), 0) FROM entries").fetchone()
+            (gone,) = file.execute("SELECT COUNT(*) FROM hidden").fetchone()
+            return self._shed(file), int(last), int(gone)
+
+    def find(self, beginning: str) -> Entry:
+        """The one entry whose id begins so. Raises: InputProblem."""
+        found = [k.entry for k in self.kept() if k.entry.id.startswith(beginning.lower())]
+        if len(found) == 1 and beginning:
+            return found[0]
+        wrong = "several entries begin so" if found else "no entry has this id"
+        raise InputProblem(
+            Problem(f"entry `{beginning}`", wrong, "an id as `jarsight notebook list` prints it")
+        )
+
+    # --- writing -------------------------------------------------------------------------------
+
+    def must_be_writable(self, room: int = 0) -> None:
+        """Try whether an entry of so many bytes could be kept, before anybody is asked.
+
+        As much as it will take is written beside the file and removed again.
+
+        Raises: InputProblem where it can't be kept.
+        """
+        try:
+            if self.exists and not stat.S_ISREG(self.path.stat().st_mode):
+                raise self._unwritable("it is no plain file")
+            place = self.path.parent
+            while not place.exists() and place != place.parent:
+                place = place.parent
+            with tempfile.TemporaryFile(dir=place) as trial:
+                trial.write(b" " * (room + ROOM_FOR_ANSWERS))
+                trial.flush()
+        except OSError as error:
+            raise self._unwritable(error.strerror or str(error)) from None
+        if self.exists:
+            with self._open(write=True) as file:
+                file.execute("UPDATE meta SET value = value WHERE key = 'shed'")
+                file.rollback()
+
+    def add(self, entry: Entry) -> None:
+        """Keep an entry; it is on the disk when this returns. Raises: InputProblem."""
+        with self._open(write=True) as file:
+            self._put(file, entry, self._shed(file))
+
+    def _put(self, file: sqlite3.Connection, entry: Entry, shed: str) -> bool:
+        done = file.execute(
+            "INSERT OR IGNORE INTO entries (id, shed, line) VALUES (?, ?, ?)",
+            (entry.id, shed, entry.line().decode("utf-8").rstrip("\n")),
+        )
+        return done.rowcount > 0
+
+    def number_for(self, mix: Mix) -> str:
+        """The number of a sheet printed today, which freezes the mix as printed.
+
+        The same mix printed again on the same day keeps its number. Raises: InputProblem.
+        """
+        frozen, at = kept_mix(mix).model_dump_json(), now()
+        day = f"J-{at[5:7]}{at[8:10]}-"
+        with self._open(write=True) as file:
+            rows = file.execute(
+                "SELECT number, at, mix FROM numbers WHERE number LIKE ?", (f"{day}%",)
+            ).fetchall()
+            for number, when, same in rows:
+                if same == frozen and when[:10] == at[:10]:
+                    return str(number)
+            taken = [int(str(number).rsplit("-", 1)[1]) for number, _, _ in rows]
+            number = f"{day}{max(taken, default=0) + 1}"
+            file.execute(
+                "INSERT INTO numbers VALUES (?, ?, ?, ?)", (number, self._shed(file), at, frozen)
+            )
+        return number
+
+    def numbers(self) -> tuple[Numbered, ...]:
+        """Every mix that was printed under a number, oldest first."""
+        if not self.exists:
+            return ()
+        with self._open() as file:
+            rows = file.execute("SELECT number, at, mix FROM numbers ORDER BY at, number")
+            return tuple(Numbered(n, at, KeptMix.model_validate_json(m)) for n, at, m in rows)
+
+    def mix_of(self, number: str) -> Numbered:
+        """What a sheet of this number said. Raises: InputProblem where there is none, or two."""
+        wanted = number.upper()
+        found = [n for n in self.numbers() if n.number == wanted]
+        if len(found) == 1:
+            return found[0]
+        if found:
+            wrong = "two sheds have printed a sheet of this number"
+            raise InputProblem(Problem(f"sheet `{wanted}`", wrong, "the mix file itself"))
+        near = [n.number for n in self.numbers()][-3:]
+        instead = f"such as {', '.join(near)}" if near else "the mix file itself"
+        raise InputProblem(
+            Problem(f"sheet `{wanted}`", f"no such number in `{self.path}`", instead)
+        )
+
+    # --- other notebooks -----------------------------------------------------------------------
+
+    def export(self) -> str:
+        """Everything as one JSON object: the shed, entries in the order kept, and numbers.
+
+        Raises: InputProblem.
+        """
+        shed, entries, numbers = self._all()
+        lines = ",\n".join(line for _, _, line in entries)
+        rows = [
+            {"number": n, "shed": s, "at": at, "mix": json.loads(mix)} for n, s, at, mix in numbers
+        ]
+        sheds = {i: s for i, s, _ in entries if s != shed}
+        return (
+            f'{{"shed": {json.dumps(shed)}, "of_other_sheds": {json.dumps(sheds)},\n'
+            f'"numbers": {json.dumps(rows)},\n"entries": [\n{lines}\n]}}'
+        )
+
+    def _all(self) -> tuple[str, list[tuple[str, str, str]], list[tuple[str, str, str, str]]]:
+        with self._open() as file:
+            entries = file.execute("SELECT id, shed, line FROM entries ORDER BY position")
+            numbers = file.execute("SELECT number, shed, at, mix FROM numbers ORDER BY at, number")
+            return self._shed(file), entries.fetchall(), numbers.fetchall()
+
+    def take_in(self, path: Path, *, same_shed: bool = False) -> Imported:
+        """Add what another file holds: a notebook, an export, or lines of an earlier version.
+
+        What is known by its id is not added again. same_shed: it is of this shed, whatever it says.
+
+        Raises: InputProblem where it can't be read, or this one not written.
+        """
+        if not path.is_file():
+            raise InputProblem(Problem(f"`{path}`", "there is no such file", "a notebook's file"))
+        shed, found, numbers, unread = _taken(path)
+        new = fresh = 0
+        with self._open(write=True) as file:
+            own = self._shed(file)
+            ours = same_shed or shed in (own, None)
+            for entry, of in found:
+                new += self._put(file, entry, own if ours and of in (shed, None) else of or own)
+            for number, of, at, mix in numbers:
+                done = file.execute(
+                    "INSERT OR IGNORE INTO numbers VALUES (?, ?, ?, ?)",
+                    (number, own if ours and of == shed else of, at, mix),
+                )
+                fresh += done.rowcount > 0
+            if shed is not None:
+                file.execute("DELETE FROM hidden WHERE shed = ?", (shed,))
+        return Imported(new, len(found) - new, fresh, tuple(unread), ours)
+
+    def hide(self, path: Path) -> int:
+        """Leave out the entries of another shed, given by a file of its own; they stay kept.
+
+        Returns: how many. Raises: InputProblem where the file is of this shed.
+        """
+        shed = _taken(path)[0]
+        with self._open(write=True) as file:
+            if shed is None or shed == self._shed(file):
+                raise InputProblem(
+                    Problem(f"`{path}`", "it is of this shed", "the notebook of another shed")
+                )
+            file.execute("INSERT OR IGNORE INTO hidden VALUES (?)", (shed,))
+            (count,) = file.execute(
+                "SELECT COUNT(*) FROM entries WHERE shed = ?", (shed,)
+            ).fetchone()
+        return int(count)
+
+    def copies(self) -> tuple[Path, ...]:
+        """Files beside it that are of the same shed and hold an entry that is not here.
+
+        Programs that keep folders alike leave one when two machines wrote at the same time.
+        """
+        if not self.exists:
+            return ()
+        with self._open() as file:
+            own = self._shed(file)
+            known = {i for (i,) in file.execute("SELECT id FROM entries")}
+        found = []
+        for path in sorted(self.path.parent.glob(f"*{self.path.suffix}")):
+            alike = path.stem.startswith(self.path.stem) and path != self.path
+            if alike and path.is_file() and path.name != self.path.name:
+                try:
+                    shed, entries, _, _ = _taken(path)
+                except InputProblem:
+                    continue
+                if shed == own and any(e.id not in known for e, _ in entries):
+                    found.append(path)
+        return tuple(found)
+
+    def check(self) -> Checked:
+        """Read everything and let SQLite look at its own tables. Raises: InputProblem."""
+        with self._open() as file:
+            said = [str(row[0]) for row in file.execute("PRAGMA integrity_check")]
+        found, problems = self._read()
+        wrong = tuple(s for s in said if s != "ok")
+        return Checked(len(found), tuple(problems), wrong, self.copies())
+
+    # --- the file ------------------------------------------------------------------------------
+
+    def _shed(self, file: sqlite3.Connection) -> str:
+        (shed,) = file.execute("SELECT value FROM meta WHERE key = 'shed'").fetchone()
+        return str(shed)
+
+    @contextmanager
+    def _open(self, *, write: bool = False) -> Iterator[sqlite3.Connection]:
+        """The file, in one transaction where it is written; begun where there is none yet."""
+        file: sqlite3.Connection | None = None
+        try:
+            if write and not self.exists:
+                self.path.parent.mkdir(parents=True, exist_ok=True)
+            try:
+                file = self._connected("mode=rwc" if write else "mode=rw")
+                self._known(file, write)
+            except sqlite3.OperationalError:
+                log = self.path.with_name(f"{self.path.name}-wal")
+                if write or log.exists():
+                    raise
+                # A log can't be begun in a folder that is read-only, and none is there.
+                if file is not None:
+                    file.close()
+                file = self._connected("immutable=1")
+                self._known(file, write)
+            if write:
+                file.execute("BEGIN IMMEDIATE")
+            yield file
+            if file.in_transaction:
+                file.commit()
+        except sqlite3.Error as error:
+            raise self._problem(error, write) from None
+        except OSError as error:
+            raise self._unwritable(error.strerror or str(error)) from None
+        finally:
+            if file is not None:
+                file.close()
+
+    def _connected(self, how: str) -> sqlite3.Connection:
+        uri = f"{self.path.absolute().as_uri()}?{how}"
+        return sqlite3.connect(uri, timeout=WAIT_S, uri=True, isolation_level=None)
+
+    def _known(self, file: sqlite3.Connection, write: bool) -> None:
+        """Make sure that the file is a notebook that this version can read."""
+        (ours,) = file.execute("PRAGMA application_id").fetchone()
+        (form,) = file.execute("PRAGMA user_version").fetchone()
+        (tables,) = file.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
+        if ours == 0 and tables == 0 and write:
+            self._begin(file)
+        elif ours != OURS:
+            wrong = "it is no notebook" if tables or ours else "there is nothing in it"
+            raise InputProblem(Problem(f"`{self.path}`", wrong, "a notebook, or a new file's name"))
+        elif form > FORM:
+            wrong = f"a newer version of jarsight wrote it (form {form}, this one knows {FORM})"
+            raise InputProblem(
+                Problem(f"`{self.path}`", wrong, "that version; the file was left alone")
+            )
+        if write:
+            file.execute("PRAGMA synchronous = FULL")
+
+    def _begin(self, file: sqlite3.Connection) -> None:
+        mode = "WAL" if on_local_disk(self.path) else "DELETE"
+        file.execute(f"PRAGMA journal_mode = {mode}")
+        file.execute("BEGIN IMMEDIATE")
+        (tables,) = file.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
+        if tables == 0:  # nobody else was quicker
+            for statement in TABLES.split(";"):
+                file.execute(statement)
+            file.execute("INSERT INTO meta VALUES ('shed', ?)", (secrets.token_hex(8),))
+            file.execute(f"PRAGMA application_id = {OURS}")
+            file.execute(f"PRAGMA user_version = {FORM}")
+        file.commit()
+
+    def _problem(self, error: sqlite3.Error, write: bool) -> InputProblem:
+        code = (getattr(error, "sqlite_errorcode", 0) or 0) & 0xFF
+        if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+            wrong = "it is damaged, or no notebook at all"
+            instead = (
+                "a copy of it from before; `jarsight notebook import COPY --notebook NEW` begins "
+                "anew from one"
+            )
+            return InputProblem(Problem(f"`{self.path}`", wrong, instead))
+        why = {
+            sqlite3.SQLITE_FULL: "the disk is full",
+            sqlite3.SQLITE_READONLY: "it is read-only",
+            sqlite3.SQLITE_BUSY: f"another program kept it for more than {WAIT_S:.0f} s",
+            sqlite3.SQLITE_CANTOPEN: "it can't be opened",
+            sqlite3.SQLITE_IOERR: "the disk refuses",
+        }.get(code, str(error))
+        if write:
+            return self._unwritable(why)
+        return InputProblem(Problem(f"`{self.path}`", f"it can't be read ({why})", "a notebook"))
+
+    def _unwritable(self, why: str) -> InputProblem:
+        instead = "a folder of your own with room left: `--notebook FILE`, or JARSIGHT_NOTEBOOK"
+        wrong = f"it can't be written ({why}): nothing was kept"
+        return InputProblem(Problem(f"`{self.path}`", wrong, instead))
+
+
+Taken = tuple[
+    str | None,
+    list[tuple[Entry, str | None]],
+    list[tuple[str, str, str, str]],
+    list[Problem],
+]
+"""A file's shed (None: of a version that knew none), its entries and numbers, each with the shed
+that it came from, and what can't be read."""
+
+
+def _taken(path: Path) -> Taken:
+    try:
+        with path.open("rb") as handle:
+            head = handle.read(16)
+    except OSError as error:
+        why = f"it can't be read ({error.strerror})"
+        raise InputProblem(Problem(f"`{path}`", why, "a notebook's file")) from None
+    if head.startswith(b"SQLite format 3"):
+        shed, rows, numbers = Notebook(path)._all()
+        parsed: Iterable[tuple[Any, str | None]] = ((line, of) for _, of, line in rows)
+        return (shed, *_parsed(path, parsed, Entry.model_validate_json, numbers))
+    if head.lstrip().startswith(b'{"shed"'):
+        try:
+            told = json.loads(path.read_text(encoding="utf-8"))
+            shed, others = str(told["shed"]), dict(told["of_other_sheds"])
+            numbers = [
+                (
+                    n["number"],
+                    n["shed"],
+                    n["at"],
+                    KeptMix.model_validate(n["mix"]).model_dump_json(),
+                )
+                for n in told["numbers"]
+            ]
+            parsed = [(e, others.get(e.get("id"), shed)) for e in told["entries"]]
+        except (ValueError, KeyError, TypeError, AttributeError):
+            wrong = "it is no whole export"
+            raise InputProblem(
+                Problem(f"`{path}`", wrong, "what `jarsight notebook export` wrote")
+            ) from None
+        return (shed, *_parsed(path, parsed, Entry.model_validate, numbers))
+    looks = read_lines(path)
+    if not looks.entries and looks.unread:
+        raise InputProblem(
+            Problem(f"`{path}`", "no line of it is an entry", "a notebook or its export")
+        )
+    return None, [(e, None) for e in looks.entries], [], list(looks.unread)
+
+
+def _parsed(
+    path: Path,
+    rows: Iterable[tuple[Any, str | None]],
+    read: Any,
+    numbers: list[tuple[str, str, str, str]],
+) -> tuple[list[tuple[Entry, str | None]], list[tuple[str, str, str, str]], list[Problem]]:
+    found: list[tuple[Entry, str | None]] = []
+    unread: list[Problem] = []
+    for place, (row, of) in enumerate(rows, start=1):
+        try:
+            found.append((read(row), of))
+        except ValueError as error:
+            why = "; ".join(str(error).splitlines()[:3])
+            unread.append(
+                Problem(f"`{path}`, entry {place}", f"it is no entry ({why})", "one as it was kept")
+            )
+    return found, numbers, unread
+
+
+def current(kept: Sequence[Kept]) -> tuple[Kept, ...]:
+    """Entries that no later one corrects, by the time they were kept."""
+    gone = {k.entry.amends for k in kept}
+    stand = [k for k in kept if k.entry.id not in gone]
+    return tuple(sorted(stand, key=lambda k: datetime.fromisoformat(k.entry.at).timestamp()))
+
+
+def is_number(text: str) -> bool:
+    """Whether a text is the number of a sheet, such as J-0412-2."""
+    return NUMBER.fullmatch(text.strip()) is not None

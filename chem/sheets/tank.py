@@ -1,0 +1,104 @@
+"""What is poured: one table for every sheet, amounts also in jugs of the size on the label."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from chem.sheets.contract.parts import LoadEntry, TankLine, tank_line
+from chem.tank import Load, Mix
+from chem.tank import TankLine as Line
+from chem.units import Units, format_area, format_mass, format_volume
+
+WATER = {
+    "first": "water, half of it, stirring",
+    "all": "water, all of it, stirring",
+    "last": "water to the mark",
+}
+AT_ITS_LABELS = "at its label's rate"
+WHOLE_JUG = 0.005
+"""What is left over whole jugs counts as nothing below this share of one."""
+
+
+def line_name(line: Line) -> str:
+    """What is poured, in words."""
+    return WATER[line.share] if line.kind == "water" else line.product
+
+
+def line_text(line: Line, units: Units) -> str:
+    """How much of it: `100 fl oz (2.96 L)`, with jugs where it takes whole ones."""
+    if line.amount is None:
+        return AT_ITS_LABELS
+    if line.by_mass:
+        return format_mass(line.amount / 1000.0, units)
+    return format_volume(line.amount / 1000.0, units) + jugs(line, units)
+
+
+def jugs(line: Line, units: Units) -> str:
+    """`, 2 jugs and 12 fl oz (355 mL)`; empty below a jug or where its size isn't known."""
+    if line.jug_mL is None or line.amount is None or line.amount < line.jug_mL * (1 - WHOLE_JUG):
+        return ""
+    whole = int(line.amount / line.jug_mL + WHOLE_JUG)
+    left = line.amount - whole * line.jug_mL
+    text = f", {whole} jug{'s' * (whole > 1)}"
+    if left > WHOLE_JUG * line.jug_mL:
+        text += f" and {format_volume(left / 1000.0, units)}"
+    return text
+
+
+def load_title(load: Load, units: Units) -> str:
+    """`2 tanks of 50 gal (189 L)`."""
+    tanks = "1 tank" if load.count == 1 else f"{load.count} tanks"
+    return f"{tanks} of {format_volume(load.litres, units)}"
+
+
+def rows(loads: Sequence[Load], units: Units) -> list[tuple[str, ...]]:
+    """The pouring table, a column for each load."""
+    full = f"each of {loads[0].count}" if loads[0].count > 1 else "the full tank"
+    heads = ["amount"] if len(loads) == 1 else [full, "the last"]
+    if len(loads) == 1 and loads[0].count > 1:
+        heads = [full]
+    out = [("Pour in this order", *heads)]
+    step = 0
+    for each in zip(*(load.lines for load in loads), strict=True):
+        name = line_name(each[0])
+        if each[0].share not in {"first", "all"}:
+            step += 1
+            name = f"{step} {name}"
+        out.append((name, *(line_text(line, units) for line in each)))
+    return out
+
+
+def tank_text(line: Line, load: Load, mix: Mix, units: Units) -> str:
+    """`100 fl oz (2.96 L) in 50 gal (25,000 sq ft)`."""
+    text = line_text(line, units)
+    if mix.tank_L is None and mix.area_m2 is None:
+        return f"{text} in each {'litre' if units == 'metric' else '1 L (34 fl oz)'}"
+    one: Units = "us" if units == "both" else units
+    return f"{text} in {format_volume(load.litres, one)} ({format_area(load.area_m2, one)})"
+
+
+def tank_entries(load: Load, mix: Mix, units: Units) -> list[TankLine]:
+    """Everything poured into one load, for JSON."""
+    return [
+        tank_line(
+            line.product,
+            line.amount,
+            tank_text(line, load, mix, units),
+            by_mass=line.by_mass,
+            kind=line.kind,
+        )
+        for line in load.lines
+    ]
+
+
+def load_entries(loads: Sequence[Load], mix: Mix, units: Units) -> list[LoadEntry]:
+    """Every load, for JSON."""
+    return [
+        LoadEntry(
+            count=load.count,
+            litres=load.litres,
+            area_m2=load.area_m2,
+            tank=tank_entries(load, mix, units),
+        )
+        for load in loads
+    ]
