@@ -400,6 +400,7 @@ def test_any_analysis_printed_any_way_is_read(
     rows = ["Guaranteed analysis"]
     for key, percent in lines.items():
         name = data.draw(CASES)(data.draw(st.sampled_from([key, *known.guarantees[key].aliases])))
+        name = name.upper() if len(name) == 1 else name
         before = data.draw(st.booleans())
         rows.append(f"{name}{data.draw(LEADERS)}{percent}%" if before else f"{percent} % {name}")
     joint = data.draw(st.sampled_from([", ", "; ", ",\n", ";\n   "]))

@@ -271,6 +271,8 @@ def _breaks_in_a_fact(text: str, after: str) -> bool:
     """Whether a line's end parts a figure from its unit, or a name from what it is given as."""
     if _LEADS_ON.search(text) and re.search(r"[0-9]", after):
         return not re.search(r"[0-9]\s?%", text)
+    if text.count("(") > text.count(")") and re.match(r"[^()]*[0-9][^()]*\)", after):
+        return True
     broken = re.search(r"[0-9]$", text) and _UNIT_ALONE.match(after)
     return bool(broken) and "%" not in f"{text}{after}"
 

@@ -309,7 +309,7 @@ def _line_of(words: str) -> Named | Refused | None:
     """The guarantee line of a name without chelating agent."""
     for candidate in _candidates(words):
         line = resolve_guarantee(candidate)
-        if line is not None:
+        if line is not None and not re.fullmatch(r"[a-z]", candidate):  # `n`: what is left of Zn
             return Named(line.key)
     inside = re.fullmatch(r"(?P<name>[^()]*?)\s*\((?P<in>[^()]*)\)\s*(?P<more>[^()]*)", words)
     found_as = _AS.search(words)
