@@ -66,6 +66,7 @@ TRY = "TRY, FIRST IN A JAR OF IT"
 NUTRIENTS = "NUTRIENTS, BY THE LABELS"
 OVERNIGHT = "examples/hazes-overnight.toml"
 GRIT = f"diagnose {OVERNIGHT} --seen grit --after 24h"
+AT_2_GAL = '--carrier "2 gal/1000 sq ft"'
 ALONE = "npk-orthophosphate,potassium-carbonate-liquor,iron-citric,urea-liquor"
 KEPT_APART, EACH_ALONE = "BETTER KEPT APART, WORST FIRST", "EACH ALONE IN THIS WATER"
 FLAKES = "diagnose examples/curdles.toml --seen flakes --after 2"
@@ -75,8 +76,10 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         Question(
             "There is a jug in the shed already. Will the new one get along with it?",
             (
-                Show("shelf kelp-extract --in demo --water soft", KEPT_APART, lines=8),
-                Show("shelf kelp-extract --in demo --water soft", "STAYS CLEAR", lines=4),
+                Show(f"shelf kelp-extract --in demo --water soft {AT_2_GAL}", KEPT_APART, lines=8),
+                Show(
+                    f"shelf kelp-extract --in demo --water soft {AT_2_GAL}", "STAYS CLEAR", lines=4
+                ),
             ),
             reading="The new label against all that stands in a folder, worst first, each at its "
             "own rate.",
@@ -264,7 +267,10 @@ GROUPS: dict[str, tuple[Question, ...]] = {
             "The strip reads 8.4. Where does that come from?",
             (
                 Show("forecast examples/water-decides.toml", "PH OF THE FULL TANK"),
-                Show(f"shelf --in demo --water hard-alkaline --use {ALONE} --alone", EACH_ALONE),
+                Show(
+                    f"shelf --in demo --water hard-alkaline --use {ALONE} --alone {AT_2_GAL}",
+                    EACH_ALONE,
+                ),
             ),
             reading="Compare the strip with what the mix should read, and with each jug alone in "
             "the same water. Far outside: something else is in the tank, or the strip is spoilt.",
@@ -357,7 +363,7 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         Question(
             "Which product had I better not buy again?",
             (
-                Show("shelf --in demo --water soft", "WHO QUARRELS MOST"),
+                Show(f"shelf --in demo --water soft {AT_2_GAL}", "WHO QUARRELS MOST"),
                 Show("why examples/calcium-and-potash.toml"),
                 Show(
                     "fix examples/calcium-and-potash.toml --in data/demo/products",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
@@ -291,3 +292,168 @@ def test_a_sprayer_file_tells_what_is_wrong_with_it(tmp_path: Path) -> None:
     with pytest.raises(InputProblem) as told:
         read_sprayer(path)
     assert [p.key for p in told.value.problems] == ["carrier", "finest_screen"]
+
+
+CATCH = ["calibrate", "--catch", "22 fl oz, 22.5 fl oz, 21.8 fl oz", "--time", "30 s"]
+BOOM = [*CATCH, "--width", "20 in", "--speed", "4 mph"]
+
+
+def test_a_catch_test_is_kept_as_a_sprayer(shed: Path) -> None:
+    path = shed / "sprayers" / "new.toml"
+    done = run(
+        *BOOM, "--out", str(path), "--name", "New boom", "--tank", "50 gal", "--screen", "50 mesh",
+        "--agitation", "return", "--sump", "1 qt",
+    )  # fmt: skip
+    assert done.exit_code == Exit.OK, done.stderr
+    sprayer = read_sprayer(path)
+    assert (sprayer.name, sprayer.finest_screen) == ("New boom", (50.0, "mesh"))
+    # GPM x 5940 / (mph x inches) = gal/acre, extension sprayer calibration guides.
+    gallons_per_acre = (22.1 / 128 / 0.5) * 5940 / (4 * 20)
+    assert sprayer.carrier_L_per_m2 == pytest.approx(gallons_per_acre * 9.353958e-4, rel=2e-3)
+    assert sprayer.how == "catch test by speed, 3 nozzles" and sprayer.when is not None
+    text = path.read_text()
+    path.write_text(text.replace('tank = "50 gal"', 'tank = "50 gal"  # to the weld'))
+    again = run(*BOOM[:2], "24 fl oz", *BOOM[3:], "--out", str(path))
+    assert again.exit_code == Exit.OK, again.stderr
+    assert "# to the weld" in path.read_text()
+    assert read_sprayer(path).carrier_L_per_m2 > 1.05 * sprayer.carrier_L_per_m2
+
+
+def test_a_worn_nozzle_is_not_kept_unless_anyway(tmp_path: Path) -> None:
+    path = tmp_path / "boom.toml"
+    worn = ["calibrate", "--catch", "22 fl oz, 30 fl oz, 22 fl oz", *BOOM[3:], "--out", str(path)]
+    with pytest.raises(InputProblem, match="nozzle"):
+        CliRunner().invoke(whole_app(), worn, catch_exceptions=False)
+    assert not path.exists()
+    assert run(*worn, "--anyway").exit_code == Exit.OK
+    assert path.exists()
+
+
+def test_a_shelf_takes_the_sheds_tank_and_assumes_none(
+    shed: Path, monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    (shed / "products" / "iron.toml").write_text((DEMO / "products" / "iron-edta.toml").read_text())
+    monkeypatch.chdir(shed)
+    few = ["shelf", "--draws", "16", "--no-cache", "--json"]
+    done = run(*few)
+    assert done.exit_code == Exit.OK, done.stderr
+    assert "From your shed: spray volume 2 gal/1000 sq ft of Boom; water Well" in done.stderr
+    same = run(
+        *few, "--carrier", "2 gal/1000 sq ft", "--water", "waters/well.toml", "--temperature",
+        "50 F",
+    )  # fmt: skip
+    ours, theirs = json.loads(done.stdout), json.loads(same.stdout)
+    assert ours["pairs"] and ours["pairs"] == theirs["pairs"]
+    monkeypatch.chdir(tmp_path_factory.mktemp("bare"))
+    with pytest.raises(InputProblem, match="no spray volume") as told:
+        CliRunner().invoke(whole_app(), [*few, "--in", "demo"], catch_exceptions=False)
+    assert "--carrier" in told.value.problems[0].instead
+
+
+LABELS = {
+    "Calcium feed": """\
+GUARANTEED ANALYSIS
+Total Nitrogen (N) 8.0%
+  8.0% Nitrate Nitrogen
+Calcium (Ca) 11.0%
+Derived from: calcium nitrate
+Weight per gallon 12.1 lb
+Apply 4 fl oz per 1,000 sq ft
+""",
+    "Iron feed": """\
+GUARANTEED ANALYSIS
+Total Nitrogen (N) 1.0%
+  1.0% Ammoniacal Nitrogen
+Iron (Fe) 5.0%
+  5.0% Chelated Iron
+Derived from: ammonium iron EDTA
+Weight per gallon 10.5 lb
+Apply 2 fl oz per 1,000 sq ft
+""",
+}
+
+
+def test_from_an_empty_folder_to_the_first_forecast_takes_at_most_nine_answers(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two labels are pasted; counted is whatever else somebody has to type besides commands."""
+    monkeypatch.chdir(tmp_path)
+    typed = []
+    for name, file in (("Calcium feed", "calcium.toml"), ("Iron feed", "iron.toml")):
+        typed += [name, file]
+        done = CliRunner().invoke(
+            whole_app(), ["label", "--paste", "-", "--name", name, "--out", file], LABELS[name]
+        )
+        assert done.exit_code == Exit.OK, done.stderr
+    jugs, carrier = ["calcium", "iron"], "2 gal/1000 sq ft"
+    typed += [*jugs, carrier]
+    done = run(
+        "forecast", *(word for jug in jugs for word in ("--add", jug)), "--carrier", carrier,
+        "--draws", "16", "--json",
+    )  # fmt: skip
+    assert done.exit_code == Exit.OK, done.stderr
+    told = json.loads(done.stdout)
+    assert told["answer"] in ("clear", "haze", "curdle", "cannot tell")
+    assert len([n for n in told["notes"] if "usual rate taken" in n]) == 2
+    assert typed == [
+        "Calcium feed", "calcium.toml", "Iron feed", "iron.toml", "calcium", "iron",
+        "2 gal/1000 sq ft",
+    ]  # fmt: skip
+    assert len(typed) <= 9
+
+
+# ------------------------------------------------------------ what outputs leave alone
+
+MIX = 'name = "One"\ncarrier = "2 gal/1000 sq ft"\n[[add]]\nproduct = "urea-liquor"\n'
+FEW = ["why", "one.toml", "--draws", "16"]
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    (tmp_path / "one.toml").write_text(MIX)
+    (tmp_path / "link.html").symlink_to(tmp_path / "one.toml")
+    (tmp_path / "mine.html").write_text("<!doctype html>\n<p>mine</p>\n")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def refused(*arguments: str) -> str:
+    with pytest.raises(InputProblem) as told:
+        CliRunner().invoke(whole_app(), list(arguments), catch_exceptions=False)
+    return str(told.value)
+
+
+@pytest.mark.parametrize("name", ["one.toml", "link.html", "../{}/one.toml"])
+@pytest.mark.parametrize("force", [[], ["--force"]])
+def test_an_input_is_never_written_over(here: Path, name: str, force: list[str]) -> None:
+    told = refused(*FEW, "--html", name.format(here.name), *force)
+    assert "wrong:" in told
+    assert (here / "one.toml").read_text() == MIX
+    assert (here / "link.html").is_symlink()
+
+
+def test_a_page_replaces_an_earlier_page_and_no_other_file_without_force(here: Path) -> None:
+    mine = (here / "mine.html").read_bytes()
+    assert "no earlier answer" in refused(*FEW, "--html", "mine.html")
+    assert (here / "mine.html").read_bytes() == mine
+    assert run(*FEW, "--html", "page.html").exit_code == Exit.OK
+    assert run(*FEW, "--html", "page.html").exit_code == Exit.OK
+    assert run(*FEW, "--html", "mine.html", "--force").exit_code == Exit.OK
+    assert (here / "mine.html").read_bytes() != mine
+
+
+def test_a_curve_does_not_replace_a_page_nor_a_product_file_a_product_file(here: Path) -> None:
+    ph = ["ph", "one.toml", "--to", "5", "--with", "citric acid", "--draws", "16"]
+    assert run(*ph, "--svg", "curve.svg", "--html", "page.html").exit_code == Exit.OK
+    assert run(*ph, "--svg", "curve.svg").exit_code == Exit.OK
+    page = (here / "page.html").read_bytes()
+    assert "no earlier answer" in refused(*ph, "--svg", "page.html")
+    assert (here / "page.html").read_bytes() == page
+    (here / "label.txt").write_text(LABELS["Iron feed"])
+    paste = ["label", "--paste", "label.txt", "--out"]
+    assert run(*paste, "iron.toml").exit_code == Exit.OK
+    (here / "iron.toml").write_text(f"# checked by hand\n{(here / 'iron.toml').read_text()}")
+    assert "no earlier answer" in refused(*paste, "iron.toml")
+    assert (here / "iron.toml").read_text().startswith("# checked by hand")
+    assert "it is read for this answer" in refused(*paste, "label.txt", "--force")
+    assert run(*paste, "iron.toml", "--force").exit_code == Exit.OK

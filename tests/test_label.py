@@ -364,3 +364,121 @@ def test_a_source_without_any_percent_is_tried_and_said_never_taken_for_water(
         read_product(write(tmp_path, text + '[also]\n"citric acid" = 30.0\n')), Draws(64, 1)
     )
     assert not any("no amount on the label" in n for n in beside.notes)
+
+
+# kg/L of standard liquors: magnesium chloride 30 % by Lange's Handbook of Chemistry, 15th ed.
+# (1999), table 5.13; the others common practice, no source (handouts of the trade: urea-ammonium
+# nitrate 32 1.320 to 1.325, 10-34-0 1.366 to 1.396, ammonium thiosulfate 1.323).
+@pytest.mark.parametrize(
+    ("lines", "kg_per_L"),
+    [
+        ('sources = ["urea ammonium nitrate"]\n[guarantee]\n"total nitrogen" = 32\n'
+         '"nitrate nitrogen" = 7.9\n"ammoniacal nitrogen" = 7.9\n"urea nitrogen" = 16.2\n', 1.325),
+        ('sources = ["ammonium thiosulfate"]\n[guarantee]\n"total nitrogen" = 12\nsulfur = 26\n',
+         1.323),
+        ('sources = ["ammonium polyphosphate"]\n[guarantee]\n"total nitrogen" = 10\n'
+         '"available phosphate" = 34\n', 1.38),
+        ('sources = ["magnesium chloride"]\n[guarantee]\nmagnesium = 7.66\n', 1.283),
+        ('sources = ["potassium carbonate"]\n[guarantee]\n"soluble potash" = 32.4\n', 1.49),
+        ('sources = ["potassium thiosulfate"]\n[guarantee]\n"soluble potash" = 25\nsulfur = 17\n',
+         1.47),
+        ('sources = ["calcium nitrate"]\n[guarantee]\n"nitrate nitrogen" = 7.7\ncalcium = 11\n',
+         1.46),
+    ],
+)  # fmt: skip
+def test_a_density_that_is_not_printed_is_that_of_the_liquor(
+    tmp_path: Path, lines: str, kg_per_L: float
+) -> None:
+    product = read_product(write(tmp_path, f'density = "unknown"\n{lines}'))
+    assert np.median(contents(product, Draws(256, 1)).density_kg_per_L) == pytest.approx(
+        kg_per_L, rel=0.05
+    )
+
+
+def test_a_printed_density_tells_how_much_an_extract_holds(tmp_path: Path) -> None:
+    """A kelp liquid of 1.02 kg/L is thin, one of 1.15 is not, whatever its label leaves out."""
+    thin, thick = (
+        contents(
+            read_product(
+                write(tmp_path, f'density = "{density} kg/L"\nsources = ["seaweed extract"]\n')
+            ),
+            Draws(256, 1),
+        ).sources_percent["seaweed extract"]
+        for density in (1.02, 1.09)
+    )
+    assert np.quantile(thin, 0.95) < 10.0
+    assert np.median(thick) > 12.0
+
+
+def test_a_vague_name_keeps_its_chances_where_nothing_tells(tmp_path: Path) -> None:
+    """Neither the width of a kind's pH nor its buffers make a reading likelier."""
+    text = 'density = "unknown"\nsources = ["potassium phosphate"]\n[guarantee]\n{}\n'
+    lines = '"available phosphate" = 5.0'
+    words = contents(read_product(write(tmp_path, text.format(lines))), Draws(256, 1)).words
+    assert words["potassium phosphate"]["monopotassium phosphate"] == pytest.approx(0.4, abs=0.15)
+    assert words["potassium phosphate"]["tetrapotassium pyrophosphate"] == pytest.approx(
+        0.1, abs=0.07
+    )
+
+
+def test_a_line_that_something_else_supplies_needs_no_source_of_its_own(tmp_path: Path) -> None:
+    """Sulfur and iron of ferrous sulfate: no other sulfate is thought up beside it for sure."""
+    text = 'density = "unknown"\n[guarantee]\nsulfur = 2.9\niron = 5.0\n'
+    words = contents(read_product(write(tmp_path, text)), Draws(256, 1)).words
+    assert words["iron"]["ferrous sulfate"] > 0.6
+    assert words["sulfur"]["as named"] > 0.4
+
+
+def test_a_mineral_liquor_holds_no_mystery_buffer(tmp_path: Path) -> None:
+    """Grades allow milliequivalents a kilogram of a clean salt; chelates and life hold more."""
+    salt = 'density = "1.46 kg/L"\nsources = ["calcium nitrate"]\n[guarantee]\ncalcium = 11\n'
+    kelp = 'density = "1.1 kg/L"\nsources = ["seaweed extract"]\n'
+    held = [
+        np.median(
+            contents(read_product(write(tmp_path, text)), Draws(256, 1)).doubts[
+                "product:p:unlisted buffer"
+            ]
+        )
+        for text in (salt, kelp)
+    ]
+    assert held[0] < 0.05
+    assert held[1] > 0.1
+
+
+def test_lines_that_contradict_are_named(tmp_path: Path) -> None:
+    """Magnesium sulfate sets sulfur to magnesium, 1.32 to 1 by mass: not 3 to 1."""
+    split = (
+        'density = "unknown"\nsources = ["magnesium sulfate"]\n[guarantee]\n'
+        "magnesium = 3.0\nsulfur = 9.0\n"
+    )
+    notes = " ".join(contents(read_product(write(tmp_path, split)), Draws(256, 1)).notes)
+    assert "sulfur contradicts magnesium" in notes or "magnesium contradicts sulfur" in notes
+    assert "the widest liquid that can be is forecast" in notes
+
+
+def test_a_jug_read_by_a_strip_is_known_less_closely(tmp_path: Path) -> None:
+    text = 'density = "1.2 kg/L"\nsources = ["ferrous sulfate"]\n[guarantee]\niron = 4\n[known]\n'
+    spread = [
+        np.std(
+            contents(
+                read_product(write(tmp_path, f'{text}ph = "2.9"\nph_by = "{by}"\n')),
+                Draws(256, 1),
+            ).ph
+        )
+        for by in ("meter", "strip")
+    ]
+    assert spread[0] < 0.16
+    assert spread[1] > 0.2
+    wrong = write(tmp_path, f'{text}ph = "2.9"\nph_by = "tongue"\n')
+    with pytest.raises(InputProblem, match="`meter` or `strip`"):
+        read_product(wrong)
+
+
+def test_a_calcium_jug_has_no_room_for_the_sulfate_of_its_extract(tmp_path: Path) -> None:
+    """Gypsum would stand at the bottom: 2.4 g/L of calcium sulfate in water, less in a brine."""
+    text = (
+        'density = "1.3 kg/L"\nsources = ["calcium chloride", "amino acids"]\n'
+        "[guarantee]\ncalcium = 9.0\n"
+    )
+    held = contents(read_product(write(tmp_path, text)), Draws(256, 1))
+    assert (held.of("SO4") * held.of("Ca")).max() < 0.01

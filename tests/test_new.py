@@ -622,11 +622,14 @@ def test_the_examples_of_the_water_and_mix_forms_hold_together(here: Path) -> No
     assert set(tomllib.loads(water)["ions"]) == set(IONS)
     assert read_water(here / "w.toml").hardness is not None
     mix = opened(filled(blank(MixForm, "m"), **REQUIRED["mix"]))
-    (here / "m.toml").write_text(mix)
     raw = tomllib.loads(mix)
+    poured = re.sub(r"^(?:leftover|amount|age) = .*\n", "", mix, flags=re.M)  # instead of a product
+    (here / "m.toml").write_text(poured)
     assert set(raw) == set(MixForm.model_fields)
     assert set(raw["add"][0]) == set(AddForm.model_fields)
     assert set(raw["adjuvant"]) == set(AdjuvantForm.model_fields)
+    one = [line for line in mix.splitlines() if not line.startswith(("leftover", "amount", "age"))]
+    (here / "m.toml").write_text("\n".join(one))
     read = read_mix(here / "m.toml")
     assert read.adjuvant is not None and read.adjuvant.ph_low < read.adjuvant.ph_high
 

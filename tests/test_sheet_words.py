@@ -586,12 +586,12 @@ def a_forecast(mix: Mix, **other: object) -> Forecast:
     ph = Range(6.0, 5.8, 6.2)
     found = Forecast(
         mix=mix, answer="clear", chance=0.98, judged_at="4h", because=None, probability=CLEAR,
-        clogs=CLEAR, ph=ph, ph_aired=None, ph_settled=6.0, ionic_strength_mol_per_kg=0.1,
+        clogs=CLEAR, course=(), ph=ph, ph_aired=None, ph_settled=6.0, ionic_strength_mol_per_kg=0.1,
         conductivity_mS_per_cm=None, salt=SALT, density_kg_per_L=1.0, coverage=1.0,
         totals_mol_per_L={}, solids=(), colloids=(), gases=(), not_judged=(), loads=loads(mix),
-        delivered_kg_per_ha={}, suited=None, rules=(), refused=None,
-        spray_within_minutes=None, alone=(), doubts=(),
-        notes=(), draws=64, seed=1, failed_rows=0, versions={},
+        delivered_kg_per_ha={}, suited=None, windows=(), rules=(), refused=None,
+        spray_within_minutes=None, alone=(), doubts=(), notes=(), draws=64, seed=1,
+        failed_rows=0, versions={},
     )  # fmt: skip
     return replace(found, **other)  # type: ignore[arg-type]
 

@@ -8,12 +8,12 @@ from typing import Annotated
 import typer
 
 from chem.cli.answer import give, write_page
+from chem.cli.mixes import Asked, takes_mix
 from chem.cli.options import (
     DrawsOption,
     ForOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
     NoNotebookOption,
     NotebookOption,
     SeedOption,
@@ -22,18 +22,9 @@ from chem.cli.options import (
 from chem.cli.referee import must_have_referee, tell_referee
 
 
+@takes_mix
 def forecast_command(
-    mix: MixArgument,
-    carrier: Annotated[
-        str | None, typer.Option(help='Try another spray volume: "2 gal/1000 sq ft".')
-    ] = None,
-    water: Annotated[str | None, typer.Option(help="Try another water file.")] = None,
-    temperature: Annotated[str | None, typer.Option(help='Try another: "50 F".')] = None,
-    coldest: Annotated[str | None, typer.Option(help='Where it stands overnight: "40 F".')] = None,
-    tank: Annotated[str | None, typer.Option(help='Another tank: "50 gal".')] = None,
-    area: Annotated[
-        str | None, typer.Option(help='Work out the loads for an area: "2.6 acre".')
-    ] = None,
+    asked: Asked,
     judged_at: ForOption = "4h",
     html: HtmlOption = None,
     short: Annotated[bool, typer.Option("--short", help="Six lines for a text message.")] = False,
@@ -52,21 +43,11 @@ def forecast_command(
     from chem.cli.noting import known_of
     from chem.forecast import forecast, referee_mix
     from chem.sheets import forecast_json, forecast_sheet, forecast_short
-    from chem.tank import change_mix, read_mix
 
     if referee:
         must_have_referee()
-    wanted = change_mix(
-        read_mix(mix),
-        mix.parent,
-        carrier=carrier,
-        water=water,
-        temperature=temperature,
-        coldest=coldest,
-        tank=tank,
-        area=area,
-    )
-    known = known_of(mix, notebook, no_notebook, draws, seed)
+    wanted = asked.mix
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
     result = forecast(wanted, judged_at=judged_at, study=known.study)
     told = known.told(result)
     sheet = partial(forecast_sheet, result, units, chemist=chemist, told=told)

@@ -8,11 +8,11 @@ from typing import Annotated, Literal
 import typer
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, takes_mix
 from chem.cli.options import (
     DrawsOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
     NoNotebookOption,
     NotebookOption,
     SeedOption,
@@ -20,8 +20,9 @@ from chem.cli.options import (
 )
 
 
+@takes_mix
 def jar_command(
-    mix: MixArgument,
+    asked: Asked,
     size: Annotated[str, typer.Option(help='The jar: "1 qt", "500 mL".')] = "1 qt",
     order: Annotated[
         Literal["asked", "best"], typer.Option(help="The mix's own pouring order, or the best.")
@@ -38,12 +39,11 @@ def jar_command(
     from chem.advice.jar import jar
     from chem.cli.noting import known_of
     from chem.sheets.jar import jar_json, jar_sheet
-    from chem.tank import read_mix
     from chem.units import read_volume
 
     millilitres = 1000.0 * read_volume(size, "command line, --size")
-    wanted = read_mix(mix)
-    known = known_of(mix, notebook, no_notebook, draws, seed)
+    wanted = asked.mix
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
     result = jar(wanted, size_mL=millilitres, order=order, study=known.study)
     number = None if result.forecast.refused else known.number_for(result.forecast.mix)
     give(

@@ -4,34 +4,53 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, take, takes_mix
 from chem.cli.options import (
     DrawsOption,
     ForOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
     SeedOption,
     UnitsOption,
 )
+from chem.cli.options import (
+    Units as UnitsName,
+)
+
+if TYPE_CHECKING:
+    from chem.advice.agents import Reagent
+    from chem.tank import Mix
 
 
+@takes_mix
 def ph_command(
-    mix: MixArgument,
-    to: Annotated[str, typer.Option("--to", metavar="PH", help="The pH wanted, such as 5.0.")],
+    asked: Asked,
+    to: Annotated[
+        str | None,
+        typer.Option(
+            "--to",
+            metavar="PH",
+            help="The pH wanted, such as 5.0; without it, which adjuvants the tank suits.",
+        ),
+    ] = None,
     agent: Annotated[
-        str,
+        str | None,
         typer.Option(
             "--with",
             metavar="AGENT",
             help='Such as "citric acid", "phosphoric acid", "potassium carbonate", or the file '
             "of a product. Strong ones only by name.",
         ),
-    ],
+    ] = None,
+    shelf: Annotated[
+        Path | None,
+        typer.Option("--in", metavar="DIR", help="Without --to: a folder's adjuvants as well."),
+    ] = None,
     strength: Annotated[
         str | None,
         typer.Option(help='What the jug or bag says: "50 %", "dry", "monohydrate".'),
@@ -44,6 +63,9 @@ def ph_command(
         Path | None,
         typer.Option(metavar="FILE", help="Also write the agent as a product file for the mix."),
     ] = None,
+    take_it: Annotated[
+        bool, typer.Option("--take", help="Write the dose into the mix, poured where it was tried.")
+    ] = False,
     html: HtmlOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
@@ -56,14 +78,24 @@ def ph_command(
     from chem.errors import InputProblem, Problem
     from chem.files.writing import write_texts
     from chem.sheets.ph import curve_svg, ph_json, ph_sheet
-    from chem.tank import read_mix
     from chem.units import read_ph
 
-    wanted = read_mix(mix)
+    wanted = asked.mix
+    if to is None:
+        reagents = [] if agent is None else [choose_agent(agent, strength, asked.beside)]
+        for option, value in (("--svg", svg), ("--keep", keep), ("--take", take_it or None)):
+            if value is not None:
+                raise InputProblem(Problem(option, "goes with one pH", f"`{option}` with `--to`"))
+        _tell_adjuvants(wanted, shelf, reagents, (draws, seed), (html, as_json, units))
+        return
+    if agent is None:
+        raise InputProblem(
+            Problem("command line, --with", "an acid or base is wanted", '`--with "citric acid"`')
+        )
     given = read_ph(to, "--to")
     if not given.single:
         raise InputProblem(Problem(f'--to = "{to}"', "one pH is wanted", f"such as {given.low:g}"))
-    reagent = choose_agent(agent, strength, mix.parent)
+    reagent = choose_agent(agent, strength, asked.beside)
     result = adjust(wanted, given.value, reagent, judged_at=judged_at, count=draws, seed=seed)
     files = {}
     if svg is not None:
@@ -77,4 +109,30 @@ def ph_command(
         typer.echo(f"Product written: {keep}", err=True)
     elif keep is not None:
         typer.echo(f"Not written: {reagent.name} has its product file already", err=True)
+    if take_it:
+        if result.dose_g_per_L is None or result.refused:
+            wrong, instead = "no dose to write into the mix", "another agent or target"
+            raise InputProblem(Problem("command line, --take", wrong, instead))
+        take(asked, result.dosed, reagent)
     give(partial(ph_sheet, result, units), partial(ph_json, result, units), as_json, html)
+
+
+def _tell_adjuvants(
+    mix: Mix,
+    shelf: Path | None,
+    reagents: list[Reagent],
+    drawn: tuple[int, int],
+    way: tuple[Path | None, bool, UnitsName],
+) -> None:
+    """Every adjuvant of the mix, and of a shelf, beside the tank."""
+    from chem.advice.suited import suiting
+    from chem.label import read_shelf
+    from chem.sheets.suited import suited_json, suited_sheet
+    from chem.tank import window_of
+
+    mine = {a.product.name for a in mix.additions}
+    others = [] if shelf is None else read_shelf(shelf)
+    windows = [window_of(p) for p in others if p.form == "adjuvant" and p.name not in mine]
+    (count, seed), (html, as_json, units) = drawn, way
+    result = suiting(mix, windows, reagents=reagents, count=count, seed=seed)
+    give(partial(suited_sheet, result, units), partial(suited_json, result, units), as_json, html)

@@ -5,18 +5,19 @@ from __future__ import annotations
 from functools import partial
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, takes_mix
 from chem.cli.options import (
     DrawsOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
     SeedOption,
     UnitsOption,
 )
 
 
+@takes_mix
 def pour_command(
-    mix: MixArgument,
+    asked: Asked,
     html: HtmlOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
@@ -26,7 +27,6 @@ def pour_command(
     """The order least likely to cloud, step by step."""
     from chem.advice.pour import pour
     from chem.sheets.pour import pour_json, pour_sheet
-    from chem.tank import read_mix
 
-    result = pour(read_mix(mix), count=draws, seed=seed)
+    result = pour(asked.mix, count=draws, seed=seed)
     give(partial(pour_sheet, result, units), partial(pour_json, result, units), as_json, html)

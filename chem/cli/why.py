@@ -5,19 +5,20 @@ from __future__ import annotations
 from functools import partial
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, takes_mix
 from chem.cli.options import (
     DrawsOption,
     ForOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
     SeedOption,
     UnitsOption,
 )
 
 
+@takes_mix
 def why_command(
-    mix: MixArgument,
+    asked: Asked,
     judged_at: ForOption = "4h",
     html: HtmlOption = None,
     as_json: JsonOption = False,
@@ -28,7 +29,6 @@ def why_command(
     """What comes out, from whose ions, what holds it back."""
     from chem.advice.why import why
     from chem.sheets.why import why_json, why_sheet
-    from chem.tank import read_mix
 
-    result = why(read_mix(mix), judged_at=judged_at, count=draws, seed=seed)
+    result = why(asked.mix, judged_at=judged_at, count=draws, seed=seed)
     give(partial(why_sheet, result, units), partial(why_json, result), as_json, html)

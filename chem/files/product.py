@@ -13,9 +13,11 @@ from chem.reference import catalogue
 from chem.units import (
     read_carrier,
     read_density_range,
+    read_duration,
     read_mass,
     read_percent,
     read_ph,
+    read_ph_window,
     read_price,
     read_rate,
     read_rate_range,
@@ -23,7 +25,7 @@ from chem.units import (
     read_volume,
 )
 
-FormName = Literal["solution", "suspension", "emulsion", "pesticide", "dry"]
+FormName = Literal["solution", "suspension", "emulsion", "pesticide", "adjuvant", "dry"]
 NITROGEN = (
     "total nitrogen",
     "ammoniacal nitrogen",
@@ -66,6 +68,10 @@ DENSITY = (("net_weight", "net_volume"), ("density",), ("specific_gravity",))
 
 def _liquid(answers: Mapping[str, str]) -> bool:
     return answers.get("form") != "dry"
+
+
+def _adjuvant(answers: Mapping[str, str]) -> bool:
+    return answers.get("form") == "adjuvant"
 
 
 def _line_asks() -> dict[str, Ask]:
@@ -180,8 +186,8 @@ class ProductForm(FormModel):
         Ask(
             "Form (Enter = solution)",
             "solution",
-            heading="solution, suspension, emulsion, pesticide or dry:",
-            note="solution, suspension, emulsion, pesticide or dry",
+            heading="solution, suspension, emulsion, pesticide, adjuvant or dry:",
+            note="solution, suspension, emulsion, pesticide, adjuvant or dry",
         ),
     ] = "solution"
     basis: Annotated[
@@ -286,6 +292,19 @@ class ProductForm(FormModel):
         Ask("Rate range", "3-6 fl oz/1000 sq ft"),
     ] = None
     price: Annotated[str | None, Reader(read_price), Ask("Price", "$20 per gal")] = None
+    ph_window: Annotated[
+        str | None,
+        Reader(read_ph_window),
+        Ask(
+            "pH that its label wants of the tank, such as 4-6.5",
+            "4-6.5",
+            _adjuvant,
+            note="of an adjuvant: the pH its label wants of the tank, and for how long it is good",
+        ),
+    ] = None
+    good_for: Annotated[
+        str | None, Reader(read_duration), Ask("Good in the tank for", "24 h", _adjuvant)
+    ] = None
     care: Annotated[tuple[str, ...], Ask(example=("keep from freezing",))] = ()
     lot: Annotated[str | None, Ask(example="B24")] = None
     unread: Annotated[

@@ -83,6 +83,27 @@ def _place(what: str, name: str) -> tuple[str, str]:
     return what, Path(name.strip().removesuffix(".toml")).as_posix()
 
 
+_NOTED: ContextVar[list[Path] | None] = ContextVar("noted", default=None)
+
+
+@contextmanager
+def noting() -> Iterator[list[Path]]:
+    """Within it, the path of every file that is read is noted in the list."""
+    paths: list[Path] = []
+    token = _NOTED.set(paths)
+    try:
+        yield paths
+    finally:
+        _NOTED.reset(token)
+
+
+def note(path: Path) -> None:
+    """A file was read."""
+    paths = _NOTED.get()
+    if paths is not None:
+        paths.append(path)
+
+
 _KEPT: ContextVar[Mapping[tuple[str, str], FileText] | None] = ContextVar("kept", default=None)
 
 
@@ -223,6 +244,7 @@ def _bytes(path: Path, what: str) -> bytes:
             return _unspoilt(kept, path, what)
         with path.open("rb") as handle:
             data = handle.read(LARGEST_FILE_BYTES + 1)
+        note(path)
     except FileNotFoundError:
         offer = _offer(path.name, path.parent.glob("*.toml"), what)
         raise InputProblem(Problem(f"`{path}`", "there is no such file", offer)) from None

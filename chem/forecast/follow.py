@@ -328,14 +328,17 @@ def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: O
     return Out(salts, crystals, fallen, swelled, seen, full)
 
 
-def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Followed:
+def follow(
+    tank: Standing, *, until: str = "24h", quick: bool = False, settles: bool = True
+) -> Followed:
     """Follow what stands through the spray day.
 
     until: the last time wanted, `fresh` for none; a cold night is looked at where it is the whole
-    day. quick: settle only what shows by each time; what forms later has no amount then.
+    day. quick: settle only what shows by each time; what forms later has no amount then. settles:
+    False for SI and clocks alone.
     """
     names = [n for n, t in TIMES_S.items() if until in TIMES_S and t <= TIMES_S[until]]
-    fresh, states, cold, driven = _states(tank, names, quick)
+    fresh, states, cold, driven = _states(tank, names, quick, settles)
     every = [fresh, *states.values(), *([cold] if cold else [])]
     ok = np.all([s.ok for s in every], axis=0)
     colloids = colloid_outlook(tank, fresh)
@@ -381,7 +384,7 @@ def _brought(
 
 
 def _states(
-    tank: Standing, names: Sequence[str], quick: bool
+    tank: Standing, names: Sequence[str], quick: bool, settles: bool
 ) -> tuple[State, dict[str, State], State | None, Driven | None]:
     """The tank at once, by each time, at the end of a cold night if it stands one, and what
     stirring drives out."""
@@ -409,7 +412,13 @@ def _states(
             end[still] = times[k]
         return end
 
-    fresh = tank.at(0.0, within_s=until(-1) if quick else np.inf)
+    def within(change: int) -> Floats:
+        """(N,) what shows by then is settled."""
+        if not settles:
+            return np.full(tank.draws.count, -1.0)
+        return until(change) if quick else np.full(tank.draws.count, np.inf)
+
+    fresh = tank.at(0.0, within_s=within(-1))
     driven = driven_out(tank.aged.system, fresh, tank.finished.water_kg_per_L, tank.draws)
     if driven is not None:
         changed = changes()
@@ -417,9 +426,12 @@ def _states(
     for k, name in enumerate(names):
         rows = np.flatnonzero(changed[k])
         if rows.size:
-            within = until(k)[rows] if quick else np.inf
             part = tank.at(
-                times[k], rows=rows, near=state.clear, within_s=within, driven=gone(times[k])
+                times[k],
+                rows=rows,
+                near=state.clear,
+                within_s=within(k)[rows],
+                driven=gone(times[k]),
             )
             state = state.put(rows, part)
         states[name] = state
@@ -429,7 +441,7 @@ def _states(
             times[-1],
             tank.coldest_celsius,
             near=state.clear,
-            within_s=times[-1] if quick else np.inf,
+            within_s=within(len(times) - 1),
             driven=gone(times[-1]),
         )
     return fresh, states, cold, driven

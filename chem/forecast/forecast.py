@@ -25,6 +25,7 @@ from chem.forecast.result import (
     DoubtShare,
     Forecast,
     SolidForecast,
+    WindowForecast,
 )
 from chem.forecast.rules import broken, never
 from chem.forecast.salt import salt
@@ -36,7 +37,7 @@ from chem.forecast.unjudged import beyond_ions
 from chem.reference import tables
 from chem.reference.fingerprint import fingerprint
 from chem.reference.unlisted import not_judged
-from chem.tank import Mix, delivered_kg_per_ha, loads, only
+from chem.tank import Mix, Window, delivered_kg_per_ha, loads, only
 from chem.units import format_temperature
 
 AIR_DIFFERENCE_PH = 0.2
@@ -109,6 +110,7 @@ def forecast(
         loads=loads(mix, ready.contents),
         delivered_kg_per_ha=delivered_kg_per_ha(mix),
         suited=seen.suited,
+        windows=tuple(window_forecast(seen, w) for w in mix.windows),
         rules=rules,
         refused=never(rules),
         spray_within_minutes=None if broken(rules) else seen.clear_minutes(),
@@ -126,6 +128,14 @@ def forecast(
         failed_rows=failed,
         versions=fingerprint(),
     )
+
+
+def window_forecast(seen: Followed, window: Window) -> WindowForecast:
+    """How likely a tank suits an adjuvant."""
+    if window.limits is None:
+        return WindowForecast(window, float("nan"), float("nan"))
+    low, high = window.limits
+    return WindowForecast(window, seen.inside(low, high), seen.inside(low, high, "4h"))
 
 
 def _alone(study: Study, mix: Mix, answer: str, judged_at: str) -> tuple[AloneForecast, ...]:

@@ -128,7 +128,7 @@ def assemble(
     return Prepared(
         draws=draws,
         finished=finished,
-        t_celsius=mix.t_celsius + warmer_by_K(mix, inside),
+        t_celsius=warmed(mix, inside),
         coldest_celsius=mix.coldest_celsius,
         film=np.full(draws.count, holds_film(mix)),
         mix=mix,
@@ -160,6 +160,11 @@ def as_left(ready: Prepared, age_s: float) -> Finished:
         from_product=none,
         from_water=np.zeros((len(totals), len(components))),
     )
+
+
+def warmed(mix: Mix, inside: Sequence[Contents]) -> float:
+    """How warm a tank is [degC] once its dry goods are dissolved."""
+    return mix.t_celsius + warmer_by_K(mix, inside)
 
 
 def holds_film(mix: Mix) -> bool:
@@ -215,6 +220,19 @@ def stacked(tanks: Sequence[Finished]) -> Finished:
         from_product=np.zeros((0, 0, len(components))),
         from_water=np.zeros((0, len(components))),
         held={pair: held(pair) for pair in pairs},
+    )
+
+
+def picked(finished: Finished, rows: Integers) -> Finished:
+    """Some rows, without where their moles come from."""
+    return replace(
+        finished,
+        totals=finished.totals[rows],
+        water_kg_per_L=finished.water_kg_per_L[rows],
+        density_kg_per_L=finished.density_kg_per_L[rows],
+        from_product=finished.from_product[:0],
+        from_water=finished.from_water[:0],
+        held={pair: mol[rows] for pair, mol in finished.held.items()},
     )
 
 

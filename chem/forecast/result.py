@@ -10,7 +10,7 @@ from chem.forecast.answer import Answer
 from chem.forecast.evolved import Evolved
 from chem.forecast.rules import Rule
 from chem.forecast.salt import Salt
-from chem.tank import Load, Mix
+from chem.tank import Load, Mix, Window
 
 
 @dataclass(frozen=True)
@@ -49,6 +49,15 @@ class DoubtShare:
     of_ph: float
     of_odds: float
     settle_by: str
+
+
+@dataclass(frozen=True)
+class WindowForecast:
+    """Chance that the tank suits an adjuvant at filling and by 4 h; NaN: no window told."""
+
+    window: Window
+    at_filling: float
+    at_4h: float
 
 
 @dataclass(frozen=True)
@@ -100,6 +109,7 @@ class Forecast:
     loads: tuple[Load, ...]
     delivered_kg_per_ha: Mapping[str, float]
     suited: float | None
+    windows: tuple[WindowForecast, ...]
     rules: tuple[Rule, ...]
     refused: str | None
     spray_within_minutes: float | None

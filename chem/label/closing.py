@@ -32,10 +32,12 @@ LIKE = 8
 """Liquids of so many readings get charge curves of their own; the rarer share one."""
 # Widths of the closing charge [eq/kg]; all common practice, no source.
 OF_CHARGE, OF_CHELANT, OF_ORGANIC, OF_AMINE_BORATE, LEAST = 0.02, 0.3, 1.0, 0.5, 2e-4
-OF_FREE_METAL, OF_WEAK = 0.08, {"citrate": 0.1, "S2O3": 0.05, "B": 0.06}
-"""Salts of iron, manganese, zinc and copper are kept acid, against rust and basic salts; ammonium
-thiosulfate holds some free ammonia; borates of sodium are taken back towards neutral."""
-BROAD, BROAD_SHARE, BROAD_SHARE_DRY = 10.0, 0.35, 0.05
+OF_FREE_METAL = 0.14
+OF_WEAK = {"citrate": 0.1, "S2O3": 0.05, "B": 0.1, "acetate": 0.04, "urea": 0.006}
+"""Salts of iron, manganese, zinc and copper hold 1 to 3 % of free acid, against rust and basic
+salts; ammonium thiosulfate some free ammonia, acetates some acid, urea up to 0.2 % of ammonia;
+borates of sodium are taken back towards neutral."""
+BROAD, BROAD_SHARE, BROAD_SHARE_DRY = 10.0, 0.3, 0.05
 DRY = 200.0
 """Crystals hold far less free acid or base than liquors, and nobody trims them."""
 NO_SOURCE = 0.5

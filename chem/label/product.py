@@ -31,9 +31,11 @@ from chem.units import (
     read_alkalinity,
     read_carrier,
     read_density_range,
+    read_duration,
     read_mass,
     read_percent,
     read_ph,
+    read_ph_window,
     read_price,
     read_rate,
     read_rate_range,
@@ -101,9 +103,10 @@ class Product:
     its pH is this jug's own, else it is printed, of another lot; ph_sd: error of that; ph_in_eq:
     alkalinity [eq/L] of the water that it was read in, 0 for distilled; ec: conductivity [mS/cm]
     that a share by mass of it in pure water was measured to have; clear_at: it was seen to stay
-    clear there [degC]; net_volume_L: of a full jug; vague: names that fit several
-    sources (`vague_sources.csv`); unplaced: names that fit none; unread: lines of the label that
-    its reader could not use; read_from: the file as it was read.
+    clear there [degC]; net_volume_L: of a full jug; ph_window, good_for_s: of an adjuvant, what its
+    label wants of a tank, None where that is not told; vague: names that fit several sources
+    (`vague_sources.csv`); unplaced: names that fit none; unread: lines of the label that its reader
+    could not use; read_from: the file as it was read.
     """
 
     key: str
@@ -133,6 +136,8 @@ class Product:
     ec: tuple[float, float] | None = None
     clear_at: float | None = None
     net_volume_L: float | None = None
+    ph_window: tuple[float, float] | None = None
+    good_for_s: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
     def __repr__(self) -> str:
@@ -171,7 +176,7 @@ class Product:
         parts = []
         for one in fields(self):
             value = getattr(self, one.name)
-            if one.name in ("read_from", "care", "lot", "net_volume_L"):
+            if one.name in ("read_from", "care", "lot", "net_volume_L", "ph_window", "good_for_s"):
                 continue
             if one.name == "sources":
                 value = [s.key for s in value]
@@ -211,9 +216,13 @@ class Product:
 
     @property
     def judged(self) -> bool:
-        """Whether the salts are the whole story, all of the label's contents and rules read."""
+        """Whether the salts are the whole story, all of the label's contents and rules read.
+
+        Of an adjuvant only the window counts, which is told apart.
+        """
         unread = self.half_read or any(u.kind == "rule" for u in self.unread)
-        return self.has_composition and self.form not in NOT_JUDGED and not unread
+        known = self.has_composition or self.form == "adjuvant"
+        return known and self.form not in NOT_JUDGED and not unread
 
     @property
     def half_read(self) -> tuple[str, ...]:
@@ -290,6 +299,12 @@ def product_of(
         )
     ph_sd = _ph_by(form, found)
     clear_at, ph_in_eq, ec = _clear_at(form, found), _ph_in(form, found), _ec(form, found)
+    window = found.attempt(read_ph_window, form.ph_window, "ph_window") if form.ph_window else None
+    good_for = found.attempt(read_duration, form.good_for, "good_for") if form.good_for else None
+    for own in ("ph_window", "good_for"):
+        text = getattr(form, own)
+        if text and form.form != "adjuvant":
+            found.add(own, text, "only an adjuvant has it", '`form = "adjuvant"`')
     net = form.net_volume
     net_volume = found.attempt(read_volume, net, "net_volume") if net else None
     found.done()
@@ -321,6 +336,8 @@ def product_of(
         ec=ec,
         clear_at=clear_at,
         net_volume_L=net_volume,
+        ph_window=window,
+        good_for_s=good_for,
         read_from=read_from,
     )
 
@@ -592,7 +609,7 @@ def _density(form: ProductForm, found: Collector) -> tuple[float, float] | None:
         if mass is None or volume is None:
             return None
         return found.attempt(read_density_range, f"{mass / volume} kg/L", "net_weight/net_volume")
-    if form.form in NOT_JUDGED and not form.sources:
+    if form.form in {*NOT_JUDGED, "adjuvant"} and not form.sources:
         return None
     found.add("density", form.density, "a liquid needs a density", DENSITY_WAYS)
     return None

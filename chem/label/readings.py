@@ -102,7 +102,7 @@ def slots_of(product: Product) -> tuple[Slot, ...]:
     if ACIDIFIERS & set(plain_words(product.name)):
         acid = {k for k in named if known.sources[k].kind == "acid"}
         if "citric acid" not in acid:
-            out.append(Slot("acid of an acidifier", BESIDE_ITS_ACID if acid else ITS_ACID))
+            out.append(Slot("acid", BESIDE_ITS_ACID if acid else ITS_ACID))
     phosphate = _phosphates(named)
     if phosphate is not None:
         out.append(phosphate)

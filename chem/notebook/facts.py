@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from chem.advice.agents import choose_agent
+from chem.advice.dosing import dosed_with
 from chem.doubts import quantiles
 from chem.equilibrium import Equilibrium
 from chem.equilibrium.activity import Floats
@@ -20,9 +22,10 @@ from chem.forecast.prepare import Prepared
 from chem.forecast.sight import OF_SOLIDS, Bools
 from chem.forecast.times import TIMES_S
 from chem.label import Product
-from chem.notebook.entry import Entry, Reading
+from chem.notebook.entry import Dose, Entry, Reading
 from chem.notebook.store import Kept
 from chem.tank import Mix
+from chem.units import read_mass, read_volume
 
 ROWS = 64
 LEAST_VARIANCE = 0.08**2
@@ -189,8 +192,35 @@ class Replay:
         self._follow([self.mixes[k.entry.id] for k in wanted])
         for k in wanted:
             found = self._looked.get(mix_key(self.mixes[k.entry.id]))
-            self._facts[k.entry.id] = None if found is None else facts_of(k, found)
+            fact = None if found is None else facts_of(k, found)
+            if fact is not None and any(r.dose is not None for r in k.entry.ph):
+                fact = replace(fact, ph=(*fact.ph, *self._ladder(k)))
+            self._facts[k.entry.id] = fact
         return [f for k in kept if (f := self._facts[k.entry.id]) is not None]
+
+    def _ladder(self, kept: Kept) -> list[PhFact]:
+        """Readings with acid or base in the jar, beside the labels' tank with as much; those whose
+        dose can't be told teach nothing."""
+        mix = self.mixes[kept.entry.id]
+        out = []
+        for reading in kept.entry.ph:
+            rate = None if reading.dose is None else grams_per_L(reading.dose)
+            if rate is None or reading.dose is None or reading.dose.agent is None:
+                continue
+            try:
+                agent = choose_agent(reading.dose.agent)
+                dosed = dosed_with(mix, agent, len(mix.additions), rate)
+                ready = self.study.stand(dosed)
+            except InputProblem:
+                continue
+            clear = ready.speciated()
+            shares = shares_of(ready, clear)[: len(mix.additions)]
+            median, spread = spread_of(clear.ph)
+            if np.isfinite(median):
+                variance = reading_variance(reading) * (1.0 if kept.ours else OTHERS)
+                each = tuple(float(x) for x in shares)
+                out.append(PhFact(reading.value, variance, median, spread, each))
+        return out
 
     def _follow(self, mixes: Sequence[Mix]) -> None:
         new = {mix_key(m): m for m in mixes if mix_key(m) not in self._looked}
@@ -203,6 +233,28 @@ class Replay:
                     self._looked[key] = self.study.follow([mix])[0]
                 except InputProblem:
                     continue
+
+
+def grams_per_L(dose: Dose) -> float | None:
+    """What had been added [g of the agent in its own form per litre of jar]; None where its agent
+    or the jar was not told, or neither a volume nor a weight was."""
+    if dose.agent is None or dose.jar is None:
+        return None
+    try:
+        litres = read_volume(dose.jar, "jar")
+        agent = choose_agent(dose.agent)
+    except InputProblem:
+        return None
+    for read, per in ((read_mass, 1000.0), (read_volume, 1000.0)):
+        try:
+            amount = read(dose.amount, "dose")
+        except InputProblem:
+            continue
+        if read is read_mass:
+            return per * amount / litres
+        density = agent.product.density
+        return None if density is None else per * amount * 0.5 * sum(density) / litres
+    return None
 
 
 def mix_key(mix: Mix) -> str:

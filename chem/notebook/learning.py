@@ -44,7 +44,7 @@ def learn(
     facts = replay.facts(stand)
     readings = Readings(facts if ph else [])
     moves = readings if ph and readings.members else None
-    memory = Memory(_after_readings(facts, replay, readings) if moves else facts)
+    memory = Memory(after_readings(facts, replay, readings) if moves else facts)
     if not looks:
         memory = Memory([])
     if moves is None and not memory.seen:
@@ -53,8 +53,10 @@ def learn(
     return Learned(beliefs, tuple(facts), readings, memory)
 
 
-def _after_readings(facts: Sequence[Facts], replay: Replay, readings: Readings) -> list[Facts]:
+def after_readings(facts: Sequence[Facts], replay: Replay, readings: Readings) -> list[Facts]:
     """Facts with the odds of each look as they are once the readings moved the tank's pH."""
+    if not readings.members:
+        return list(facts)
     study = replay.study.believing(Beliefs(moves=readings))
     wanted = {
         mix_key(replay.mixes[f.entry]): replay.mixes[f.entry]

@@ -64,9 +64,9 @@ def fix_sheet(result: Fixes, units: Units = "both") -> Sheet:
         blocks.append(Block("Gas or heat", items=items, kind="stop"))
     blocks.append(Block("Do this next", [_next(result, units)], kind="next"))
     for lever in LEVERS:
-        found = [_words(result, f, units) for f in result.fixes if f.lever == lever]
+        found = [_words(result, f, units) for f in listed_fixes(result) if f.lever == lever]
         if found:
-            blocks.append(Block(TITLES[lever], items=found[:MOST_SHOWN]))
+            blocks.append(Block(TITLES[lever], items=found))
     spray = _spray(result)
     if spray:
         blocks.append(Block("Or spray it at once", [spray]))
@@ -81,6 +81,13 @@ def fix_sheet(result: Fixes, units: Units = "both") -> Sheet:
         blocks.append(Block("Taken for granted, check these", items=granted))
     blocks += [Block("Always", items=ALWAYS), Block("", [JAR_DECIDES])]
     return Sheet(f"{result.mix.name}: fix", _answer(result), blocks)
+
+
+def listed_fixes(result: Fixes) -> list[Fix]:
+    """The changes that the sheet lists, in its order."""
+    return [
+        f for lever in LEVERS for f in [f for f in result.fixes if f.lever == lever][:MOST_SHOWN]
+    ]
 
 
 def _answer(result: Fixes) -> list[str]:

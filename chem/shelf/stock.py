@@ -209,12 +209,13 @@ def why_left_out(file: str, error: Exception) -> LeftOut:
     return LeftOut(file, f"{line}; and {len(more)} more" if more else line)
 
 
-def apart(item: Item, others: tuple[Item, ...]) -> Item:
-    """The item under a key of its own, so that its doubts are not those of another jug."""
-    taken = {o.product.key for o in others}
-    key, n = item.product.key, 2
-    while key in taken:
-        key, n = f"{item.product.key}-{n}", n + 1
-    return (
-        item if key == item.product.key else replace(item, product=replace(item.product, key=key))
-    )
+def all_apart(items: Sequence[Item]) -> tuple[Item, ...]:
+    """The items, each under a key of its own, so that its doubts are not those of another jug."""
+    out: dict[str, Item] = {}
+    for item in items:
+        key, n = item.product.key, 2
+        while key in out:
+            key, n = f"{item.product.key}-{n}", n + 1
+        same = key == item.product.key
+        out[key] = item if same else replace(item, product=replace(item.product, key=key))
+    return tuple(out.values())

@@ -2,19 +2,27 @@
 
 from chem.files import MAX_PRODUCTS
 from chem.tank.catch import CatchTest, by_area, by_speed
-from chem.tank.fill import Finished, delivered_kg_per_ha, finish, topped
+from chem.tank.fill import (
+    Finished,
+    delivered_kg_per_ha,
+    finish,
+    nitrogen_forms_kg_per_ha,
+    topped,
+)
 from chem.tank.made import make_mix, make_water
 from chem.tank.mix import (
     Addition,
     Adjuvant,
     Leftover,
     Mix,
+    Window,
     change_mix,
     mix_from,
     mix_schema,
     read_mix,
     room_taken,
     unfit_rate,
+    window_of,
 )
 from chem.tank.pouring import (
     Load,
@@ -63,12 +71,14 @@ __all__ = [
     "Sprayer",
     "TankLine",
     "Water",
+    "Window",
     "WaterTotals",
     "by_area",
     "by_speed",
     "change_mix",
     "covered_m2",
     "delivered_kg_per_ha",
+    "nitrogen_forms_kg_per_ha",
     "find_water",
     "finish",
     "grams_per_litre",
@@ -92,6 +102,7 @@ __all__ = [
     "water_of",
     "water_schema",
     "water_totals",
+    "window_of",
     "with_carrier",
     "with_product",
     "with_rate",

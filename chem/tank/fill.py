@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -168,8 +168,31 @@ def topped(fresh: Finished, left: Sequence[tuple[float, Finished]], fresh_share:
 
 
 def delivered_kg_per_ha(mix: Mix) -> dict[str, float]:
-    """Guaranteed nutrients put down, by guarantee line [kg/ha]; nitrogen forms folded in total."""
+    """Guaranteed nutrients put down, by symbol [kg/ha]; nitrogen forms folded in total."""
     out: dict[str, float] = {}
+    for lines in _put_down(mix):
+        forms = {k for k in lines if k.endswith("nitrogen") and k != "total nitrogen"}
+        total = lines.get("total nitrogen", sum(lines[k] for k in forms))
+        if total:
+            out["N"] = out.get("N", 0.0) + total
+        for key in lines.keys() - forms - {"total nitrogen"}:
+            symbol = catalogue().guarantees[key].expressed_as
+            out[symbol] = out.get(symbol, 0.0) + lines[key]
+    return out
+
+
+def nitrogen_forms_kg_per_ha(mix: Mix) -> dict[str, float]:
+    """Nitrogen put down by the forms that labels guarantee [kg/ha]; what names none is left out."""
+    out: dict[str, float] = {}
+    for lines in _put_down(mix):
+        for key, amount in lines.items():
+            if key.endswith("nitrogen") and key != "total nitrogen":
+                out[key] = out.get(key, 0.0) + amount
+    return out
+
+
+def _put_down(mix: Mix) -> Iterator[dict[str, float]]:
+    """Of each product in turn, guarantee line -> [kg/ha]."""
     litres_per_ha = 1e4 * mix.carrier_L_per_m2
     for addition in mix.additions:
         amount = addition.amount_per_L(mix.carrier_L_per_m2) / 1000.0 * litres_per_ha
@@ -177,14 +200,4 @@ def delivered_kg_per_ha(mix: Mix) -> dict[str, float]:
         if not addition.by_mass:
             low, high = product.density or (1.0, 1.0)
             amount *= 0.5 * (low + high)
-        lines = dict(product.guarantee)
-        forms = {k: v for k, v in lines.items() if k.endswith("nitrogen") and k != "total nitrogen"}
-        total = lines.pop("total nitrogen", sum(forms.values()))
-        for key in forms:
-            lines.pop(key)
-        if total:
-            out["N"] = out.get("N", 0.0) + amount * total / 100.0
-        for key, percent in lines.items():
-            symbol = catalogue().guarantees[key].expressed_as
-            out[symbol] = out.get(symbol, 0.0) + amount * percent / 100.0
-    return out
+        yield {key: amount * percent / 100.0 for key, percent in product.guarantee.items()}

@@ -61,6 +61,25 @@ class Addition:
 
 
 @dataclass(frozen=True)
+class Window:
+    """What an adjuvant wants of the tank: pH from low to high for some time [s].
+
+    limits: None where its label's window was not told; good_for_s: None likewise; place: of a
+    product in the mix, None for an `[adjuvant]`.
+    """
+
+    name: str
+    limits: tuple[float, float] | None
+    good_for_s: float | None = None
+    place: int | None = None
+
+
+def window_of(product: Product, place: int | None = None) -> Window:
+    """What an adjuvant's label wants."""
+    return Window(product.name, product.ph_window, product.good_for_s, place)
+
+
+@dataclass(frozen=True)
 class Leftover:
     """What is left of an earlier tank, poured in before the water.
 
@@ -135,6 +154,18 @@ class Mix:
             return self
         others = [a for left in self.leftovers for a in left.mix.additions]
         return replace(self, additions=(*self.additions, *others), leftovers=())
+
+    @property
+    def windows(self) -> tuple[Window, ...]:
+        """Of every adjuvant in it."""
+        own = [
+            window_of(a.product, i)
+            for i, a in enumerate(self.additions)
+            if a.product.form == "adjuvant"
+        ]
+        if self.adjuvant is not None:
+            own.append(Window(self.adjuvant.name, (self.adjuvant.ph_low, self.adjuvant.ph_high)))
+        return tuple(own)
 
     @property
     def fresh_share(self) -> float:

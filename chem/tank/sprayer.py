@@ -8,6 +8,10 @@ from pathlib import Path
 from chem.files import Collector, FileText, SprayerForm, load_file, validate
 from chem.units import read_carrier, read_percent, read_screen, read_volume
 
+MESH, MESH_MICRON = 50.0, 297.0
+"""The screen that solids are judged by, and its opening (ISO 3310-1 and ASTM E11: No. 50 is 300
+micrometres, 297 in earlier editions: value from memory)."""
+
 
 @dataclass(frozen=True)
 class Sprayer:
@@ -29,6 +33,14 @@ class Sprayer:
     how: str | None = None
     when: str | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
+
+    @property
+    def finer_than_judged(self) -> bool:
+        """Whether its finest screen is finer than the 50 mesh by which screens are judged."""
+        if self.finest_screen is None:
+            return False
+        figure, unit = self.finest_screen
+        return figure > MESH if unit == "mesh" else figure < MESH_MICRON
 
 
 def read_sprayer(path: Path | str) -> Sprayer:

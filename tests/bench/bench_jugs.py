@@ -60,7 +60,7 @@ OPENINGS = HERE / "openings.csv"
 SI_OF = ("gypsum", "brushite", "calcite", "struvite")
 BINS = (0.0, 0.02, 0.1, 0.3, 0.7, 0.9, 0.98, 1.0001)
 NOT_OURS = {"urea", "phthalate"}
-NAMED, MANY, PARTS, AS_GOOD = 60, 1024, 8, 0.03
+NAMED, MANY, PARTS, AS_GOOD = 40, 512, 8, 0.03
 """Tanks in which doubts are named; draws and parts by which it is judged what settling one would
 do; a doubt is as good as the best where it takes so much less of the range at most."""
 
@@ -183,7 +183,7 @@ class Named:
 def name_doubts(tank: world_tanks.Tank) -> Named | None:
     """Whether the first-named doubt is the one to settle, and whether the reading helps.
 
-    Settling is judged on draws of another seed, four times as many: the mean width of the 5 to 95 %
+    Settling is judged on draws of another seed, twice as many: the mean width of the 5 to 95 %
     range of the most pressing SI (pH where none presses) within eight parts of the doubt's values.
     """
     study = Study(DRAWS, 1)

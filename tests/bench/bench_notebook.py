@@ -288,7 +288,8 @@ def table(rows: Sequence[Row]) -> list[str]:
                 f"| {stage} | {way} | {g['brier labels']:.3f} to {g['brier']:.3f} | "
                 f"{g['brier'] / g['brier labels'] - 1:+.0%} ({g['low']:+.0%} to {g['high']:+.0%}) "
                 f"| {g['error labels']:.2f} to {g['error']:.2f} "
-                f"({g['error'] / g['error labels'] - 1:+.0%}) | {g['crps'] / g['crps labels'] - 1:+.0%} "
+                f"({g['error'] / g['error labels'] - 1:+.0%}) "
+                f"| {g['crps'] / g['crps labels'] - 1:+.0%} "
                 f"| {g['inside']:.2f} | {g['worst shed']:+.3f} |"
             )
     return lines

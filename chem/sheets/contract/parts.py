@@ -184,6 +184,16 @@ class LoadEntry(Part):
     tank: Sequence[TankLine]
 
 
+class WindowEntry(Part):
+    """An adjuvant's pH window, null where it isn't told; chances that the tank suits it."""
+
+    name: str
+    window: tuple[float, float] | None
+    suited: Figure
+    suited_4h: Figure
+    good_for_s: Figure
+
+
 class LabelShare(Part):
     """A product's strength over its label's most in its least spray volume, null where unnamed."""
 

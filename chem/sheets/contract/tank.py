@@ -17,6 +17,7 @@ from chem.sheets.contract.parts import (
     Ruled,
     SaltEntry,
     TankLine,
+    WindowEntry,
 )
 
 
@@ -99,6 +100,7 @@ class Forecast(OfMix):
     alone: Sequence[AloneEntry]
     delivered_kg_per_ha: dict[str, Figure]
     adjuvant: Window | None
+    adjuvants: Sequence[WindowEntry]
     doubts: Sequence[ForecastDoubt]
     cautions: Sequence[str]
     notes: Sequence[str]

@@ -46,7 +46,9 @@ def forecast_page(
         *([section(Block("The jar at the same ratio", *jar_short(jar, units)))] if poured else []),
         section(part["granted"]),
         limit_part(result),
+        *([section(part["sprayer"])] if part["sprayer"].items else []),
         section(part["nutrients"]),
+        section(part["salt"]),
         section(part["always"]),
         *(map(section, chemist_blocks(result)) if chemist else []),
     ]
