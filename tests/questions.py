@@ -212,7 +212,7 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         Question(
             "What does a good jar look like?",
             (
-                Show(f"jar {OVERNIGHT} --size 1qt", "FINE OR NOT"),
+                Show(f"jar {OVERNIGHT} --size 1qt", "WHAT YOU SEE, AND WHAT IT MEANS"),
                 Show(f"jar {OVERNIGHT} --size 1qt", "PH"),
             ),
         ),

@@ -21,6 +21,7 @@ from chem.sheets.page.drawing import TEXTURES, Drawing
 from chem.sheets.page.forecast import forecast_page
 from chem.sheets.page.pictures import chance_picture, limit_picture, origins_picture
 from chem.sheets.page.pouring import code, marks, pouring_text
+from chem.sheets.rules import two_figures
 from chem.sheets.tank import load_title
 from chem.sheets.why import plain, why_sheet
 from chem.tank import TankLine, read_mix
@@ -155,6 +156,11 @@ def test_names_are_told_never_run(units: str, found: dict[str, Forecast]) -> Non
     assert any(EVIL in text for text in inside.text)
     sheet = Sheet(EVIL, [EVIL], [Block(EVIL, [EVIL], [EVIL], [(EVIL, EVIL), (EVIL, EVIL)])])
     assert "script" not in parsed(as_html(sheet)).tags
+
+
+def test_a_trace_of_a_nutrient_is_told_without_a_power_of_ten() -> None:
+    assert two_figures(1.5e-5) == "0.000015" and two_figures(9.96e-5) == "0.000100"
+    assert two_figures(0.00045) == "0.00045" and two_figures(0.0) == "0.0"
 
 
 def test_one_ink_one_paper() -> None:
