@@ -23,7 +23,14 @@ from chem.files import (
     validate,
 )
 from chem.label.door import NameWord, answers_to, read_name
-from chem.reference import Guarantee, Source, catalogue, vague_sources
+from chem.reference import (
+    Guarantee,
+    IngredientClass,
+    Source,
+    catalogue,
+    ingredient,
+    vague_sources,
+)
 from chem.units import (
     Number,
     Price,
@@ -105,7 +112,8 @@ class Product:
     that a share by mass of it in pure water was measured to have; clear_at: it was seen to stay
     clear there [degC]; net_volume_L: of a full jug; ph_window, good_for_s: of an adjuvant, what its
     label wants of a tank, None where that is not told; vague: names that fit several sources
-    (`vague_sources.csv`); unplaced: names that fit none; unread: lines of the label that its reader
+    (`vague_sources.csv`); ingredients: names of a class with a known effect (`ingredients.csv`);
+    unplaced: names that fit none; unread: lines of the label that its reader
     could not use; read_from: the file as it was read.
     """
 
@@ -126,6 +134,7 @@ class Product:
     rate_range: tuple[Rate, Rate] | None
     price: Price | None
     vague: tuple[str, ...] = ()
+    ingredients: tuple[str, ...] = ()
     unplaced: tuple[str, ...] = ()
     care: tuple[str, ...] = ()
     lot: str | None = None
@@ -193,9 +202,29 @@ class Product:
         """Whether the label says what is in it."""
         return bool(self.sources or self.also or self.guarantee or self.vague)
 
+    @cached_property
+    def classes(self) -> Mapping[str, IngredientClass]:
+        """What each of its ingredients that are no salts can do in a tank, by name."""
+        found = {name: ingredient(name) for name in self.ingredients}
+        return {name: one for name, one in found.items() if one is not None}
+
+    @property
+    def is_anionic(self) -> bool:
+        """Whether it holds an anionic surfactant."""
+        return any(one.kind == "anionic" for one in self.classes.values())
+
+    @property
+    def ingredient_notes(self) -> tuple[str, ...]:
+        """What its ingredients may do that is not computed, in words."""
+        return tuple(
+            f"{self.name}: holds {name} ({one.key}), not computed: {one.what}"
+            for name, one in self.classes.items()
+            if one.kind == "doubt"
+        )
+
     @property
     def unread_notes(self) -> tuple[str, ...]:
-        """What of its label was not read and may matter, in words."""
+        """What of its label was not read, or is not computed, and may matter, in words."""
         rules = (u.text for u in self.unread if u.kind == "rule")
         return (
             *(f"{self.name}: not read: {text}; it may hold anything" for text in self.half_read),
@@ -204,6 +233,7 @@ class Product:
                 f"{text}"
                 for text in rules
             ),
+            *self.ingredient_notes,
         )
 
     @property
@@ -253,7 +283,7 @@ def product_of(
 ) -> Product:
     """The product of a form; file: as messages name it. Raises: InputProblem with every problem."""
     found = Collector(file)
-    sources, vague, unplaced = _sources(form, found)
+    sources, vague, ingredients, unplaced = _sources(form, found)
     guarantee = _guarantee(form, found)
     also = _also(form, found)
     chelated = _chelated(form, found)
@@ -326,6 +356,7 @@ def product_of(
         rate_range=span,
         price=found_price,
         vague=tuple(dict.fromkeys(vague)),
+        ingredients=tuple(dict.fromkeys(ingredients)),
         unplaced=tuple(dict.fromkeys(unplaced)),
         care=form.care,
         lot=form.lot,
@@ -416,22 +447,29 @@ def resolve_guarantee(name: str) -> Guarantee | None:
     return known.guarantees[key] if key else None
 
 
-def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[str], list[str]]:
-    """Sources named without doubt, vague names, and names that are not read."""
+def _sources(
+    form: ProductForm, found: Collector
+) -> tuple[list[Source], list[str], list[str], list[str]]:
+    """Sources named without doubt, vague names, other ingredients, and names that are not read."""
     known = catalogue()
     out: list[Source] = []
-    vague, unplaced = [], []
+    vague, others, unplaced = [], [], []
     for i, name in enumerate(form.sources, start=1):
         plain = " ".join(name.lower().split())
         if not plain:
             found.add(f"sources[{i}]", name, "nothing is written here", "a compound of the label")
         elif plain in vague_sources():
             vague.append(plain)
+        elif plain not in known.source_names and (other := ingredient(plain)) is not None:
+            if other.kind == "source":
+                out.append(known.sources[other.counts_as])
+            else:
+                others.append(name)
         elif plain in known.source_names or _like(plain, known.source_names):
             out += resolve_source(name, f"sources[{i}]", found)
         else:
             unplaced.append(name)
-    return out, vague, unplaced
+    return out, vague, others, unplaced
 
 
 def _like(name: str, among: Mapping[str, str]) -> bool:

@@ -15,8 +15,10 @@ from chem.label.printed.content import Content
 from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.lines import Line
 from chem.label.printed.records import Ignored, Kept, NotUnderstood, Pasted, in_terms_of
+from chem.label.printed.stated import HEAVIEST, LIGHTEST
 from chem.label.printed.statements import GRADE_LINES
 from chem.label.printed.unread import Kind, kinds_of
+from chem.label.printed.words import CARE, is_told
 from chem.label.product import NITROGEN_FORMS
 from chem.reference import catalogue, read_csv
 from chem.units import (
@@ -43,9 +45,6 @@ DENSEST_LIQUID = 1.8
 
 NEXT_TO = 2
 """Lines above a chelated part within which a line that was not read may be its whole; no source."""
-
-_STATED = ("basis", "density", "specific_gravity", "net_weight", "net_volume")
-_CARE = re.compile(r"freez|stor|shake|agitat|sunlight|heat|wind|irrigat", re.IGNORECASE)
 
 MOST_TOLD = 6
 """Lines not understood that a refusal names."""
@@ -86,14 +85,17 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _check_density(content)
     _cover(content, lines)
     _, unclaimed = ledger(lines, content.understood, content.ignored, content.not_understood)
+    _ask_beside_figures(content, {token.line for token in unclaimed})
     content.not_understood = with_figures(lines, unclaimed, content.not_understood)
+    _leave_care(content, lines)
     _imply_chelates(content)
     content.care = _care(content)
     content.not_understood.sort(key=lambda entry: entry.line_number)
     content.understood.sort(key=lambda entry: entry.line_number)
     content.ignored.sort(key=lambda entry: entry.line_number)
     kinds = kinds_of(content.not_understood, lines)
-    toml = _toml(content, name, kinds)
+    comments = "".join(f"# {plain(remark)}\n" for remark in _remarks(content))
+    toml = comments + rewritten(_form_of(content, name, kinds))
     return Pasted(
         tomllib.loads(toml),
         toml,
@@ -174,19 +176,39 @@ def _imply_chelates(content: Content) -> None:
     if not content.sources or content.lost_sources:
         return
     for key, kept in content.chelated.items():
-        agents = content.agents.get(key, content.all_agents)
-        agent = kept.named.agent or (agents[0] if len(agents) == 1 else None)
-        source = f"{key} {agent}"
-        if source in known and not any(key in known[s].supplies for s in content.sources):
+        source = f"{key} {_agent(content, key, kept)}"
+        if source in known and not any(
+            key in known[s].supplies for s in content.sources if s in known
+        ):
             content.sources.append(source)
             meaning = f"source `{source}`, from its chelating agent"
             content.note(kept.line, kept.line.printed, meaning)
 
 
+def _ask_beside_figures(content: Content, lines: set[int]) -> None:
+    """A reading beside a figure that nothing claims may be half of it: `5 pH 7.` was `pH 7.5`."""
+    lines |= {e.line_number for e in content.not_understood if re.fullmatch(r"[\d., ]+", e.line)}
+    for u in list(content.understood):
+        key = u.meaning.partition(" ")[0].lower()
+        if u.line_number in lines and key in ("ph", "density", "specific_gravity"):
+            content.understood.remove(u)
+            content.stated.pop(key, None)
+            why = f"{u.meaning}, or is another figure of the line part of it?"
+            content.not_understood.append(NotUnderstood(u.line_number, u.line, why))
+
+
+def _leave_care(content: Content, lines: list[Line]) -> None:
+    """A line not read that speaks of heat, rain or gloves is care, and no rule of the tank."""
+    left, kinds = content.not_understood, kinds_of(content.not_understood, lines)
+    care = [entry for entry, kind in zip(left, kinds, strict=True) if kind == "care"]
+    content.not_understood = [entry for entry in left if entry not in care]
+    content.ignored += [Ignored(entry.line_number, entry.line, CARE) for entry in care]
+
+
 def _care(content: Content) -> list[str]:
     """What the label says of keeping and spraying it, as printed."""
-    lines = [i.line for i in content.ignored if i.reason == "care in use and storage"]
-    return list(dict.fromkeys(_plain(line).rstrip(" .") for line in lines if _CARE.search(line)))
+    lines = [i.line for i in content.ignored if i.reason == CARE]
+    return list(dict.fromkeys(plain(line).rstrip(" .") for line in lines if is_told(line)))
 
 
 def _settle_basis(content: Content) -> None:
@@ -333,7 +355,7 @@ def _check_density(content: Content) -> None:
         value = mass / read_volume(content.stated["net_volume"], "label")
         net = f"net {content.stated['net_weight']} in {content.stated['net_volume']}"
         found[net] = (value, value)
-        if not 0.6 <= value <= 2.5:
+        if not LIGHTEST <= value <= HEAVIEST:
             content.problems.append(f"{net} is {value:.3g} kg/L, which no liquid can have")
             del found[net], content.stated["net_weight"], content.stated["net_volume"]
     ways = list(found.items())
@@ -360,7 +382,7 @@ def _cover(content: Content, lines: list[Line]) -> None:
                 )
 
 
-def _form(content: Content) -> str:
+def _physical(content: Content) -> str:
     for form in content.forms:
         liquid = content.measured or "net_volume" in content.stated
         if form != "dry" or not liquid:
@@ -368,61 +390,59 @@ def _form(content: Content) -> str:
     return "solution"
 
 
-def _toml(content: Content, name: str, kinds: list[Kind]) -> str:
-    """The product file: what was read, under comments that say what was not."""
-    head = ["Read from a pasted label: check it against the jug."]
+def _form_of(content: Content, name: str, kinds: list[Kind]) -> dict[str, Any]:
+    """The product file's content; empty tables and keys left out."""
+    stated, form = content.stated, _physical(content)
+    density = "unknown" if not content.measured and form != "dry" else None
+    out: dict[str, Any] = {"name": name, "form": form if form != "solution" else None}
+    for key in ("basis", "density", "specific_gravity", "net_weight", "net_volume"):
+        out[key] = stated.get(key)
+    out["density"] = stated.get("density", density)
+    out["ph"] = _figure(stated["ph"]) if "ph" in stated else None
+    out["ph_at"] = stated.get("ph_at")
+    out["sources"] = content.sources
+    out |= {key: stated.get(key) for key in ("usual_rate", "rate_range")}
+    out["care"] = content.care
+    out["unread"] = [
+        {"line": e.line_number, "text": plain(e.line), "kind": kind}
+        for e, kind in zip(content.not_understood, kinds, strict=True)
+    ]
+    out["guarantee"] = {k.named.name: _figure(k.quantity.text) for k in content.guarantee.values()}
+    out["chelated"] = {k.named.name: _part(content, key, k) for key, k in content.chelated.items()}
+    out["also"] = {key: _figure(k.quantity.text) for key, k in content.also.items()}
+    says = {"pour": stated.get("pour"), "never_with": content.never_with}
+    says |= {key: stated.get(key) for key in ("carrier_at_least", "carrier_at_most")}
+    out["says"] = {key: value for key, value in says.items() if value}
+    return {key: value for key, value in out.items() if value}
+
+
+def _part(content: Content, key: str, kept: Kept) -> Any:
+    agent, figure = _agent(content, key, kept), _figure(kept.quantity.text)
+    return {"percent": figure, "agent": agent} if agent else figure
+
+
+def _agent(content: Content, key: str, kept: Kept) -> str | None:
+    """What holds a chelated metal, where the label says it without doubt."""
+    agents = content.agents.get(key, content.all_agents)
+    return kept.named.agent or (agents[0] if len(agents) == 1 else None)
+
+
+def _remarks(content: Content) -> list[str]:
+    """What a reader of the file must know."""
+    out = ["Read from a pasted label: check it against the jug."]
     for entry in content.not_understood:
         near = f"; perhaps {', '.join(entry.near)}" if entry.near else ""
-        head.append(f"line {entry.line_number} not understood: {entry.line}: {entry.why}{near}")
-    head += [f"does not add up: {problem}" for problem in dict.fromkeys(content.problems)]
-    form = _form(content)
-    stated = dict(content.stated)
-    if not content.measured and form != "dry":
-        stated["density"] = "unknown"
-        head.append("density: the label gives none: weigh a measured volume")
+        out.append(f"line {entry.line_number} not understood: {entry.line}: {entry.why}{near}")
+    out += [f"does not add up: {problem}" for problem in dict.fromkeys(content.problems)]
+    if not content.measured and _physical(content) != "dry":
+        out.append("density: the label gives none, weigh a measured volume")
     if content.lost_sources:
-        head.append("sources not understood, named above, are left out here")
-    raw: dict[str, Any] = {
-        "name": name,
-        "form": form if form != "solution" else "",
-        **{key: stated.get(key, "") for key in _STATED},
-        "ph": _figure(stated["ph"]) if "ph" in stated else "",
-        "ph_at": stated.get("ph_at", ""),
-        "sources": content.sources,
-        **{key: stated.get(key, "") for key in ("usual_rate", "rate_range")},
-        "care": content.care,
-        "unread": [
-            {"line": e.line_number, "text": _plain(e.line), "kind": k}
-            for e, k in zip(content.not_understood, kinds, strict=True)
-        ],
-        "guarantee": {k.named.name: _figure(k.quantity.text) for k in content.guarantee.values()},
-        "chelated": {
-            k.named.name: _chelated(content, key, k) for key, k in content.chelated.items()
-        },
-        "also": {key: _figure(k.quantity.text) for key, k in content.also.items()},
-        "says": {
-            key: value
-            for key, value in (
-                ("pour", stated.get("pour")),
-                ("never_with", content.never_with),
-                ("carrier_at_least", stated.get("carrier_at_least")),
-                ("carrier_at_most", stated.get("carrier_at_most")),
-            )
-            if value
-        },
-    }
-    comments = "".join(f"# {_plain(line)}\n" for line in head)
-    return comments + rewritten({key: value for key, value in raw.items() if value})
+        out.append("sources not understood, named above, are left out here")
+    return out
 
 
-def _chelated(content: Content, key: str, kept: Kept) -> Any:
-    agents = content.agents.get(key, content.all_agents)
-    agent = kept.named.agent or (agents[0] if len(agents) == 1 else None)
-    percent = _figure(kept.quantity.text)
-    return {"percent": percent, "agent": agent} if agent else percent
-
-
-def _plain(text: str) -> str:
+def plain(text: str) -> str:
+    """One line of printable characters."""
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
