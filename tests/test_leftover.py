@@ -8,10 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from chem.advice.pour import pour
 from chem.errors import InputProblem, ToxicGas
 from chem.forecast import Study, forecast, rules_of
 from chem.sheets.blocks import as_text
 from chem.sheets.forecast import forecast_sheet
+from chem.sheets.pour import pour_sheet
 from chem.sheets.why import why_sheet
 from chem.tank import Leftover, Mix, loads, read_mix
 
@@ -182,3 +184,12 @@ def test_why_names_the_rest_as_a_giver() -> None:
 
     found = why(topped(CLEAR, CURD, 0.5, 1.0), count=16)
     assert CURD.name in " ".join(as_text(why_sheet(found)).split())
+
+
+def test_pour_keeps_the_rest_before_the_water_and_each_step_its_odds() -> None:
+    found = pour(topped(GYPSUM, CLEAR, 0.2, 1.0), count=16)
+    kinds = [line.kind for line in found.lines(found.asked)]
+    products = len(GYPSUM.additions)
+    assert kinds == ["leftover", "water", *["product"] * products, "water"]
+    text = as_text(pour_sheet(found))
+    assert CLEAR.name in " ".join(text.split()) and "1 Iron with citric acid" in text
