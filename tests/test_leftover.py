@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from chem.advice.jar import jar
 from chem.advice.pour import pour
 from chem.errors import InputProblem, ToxicGas
 from chem.forecast import Study, forecast, rules_of
@@ -193,3 +194,17 @@ def test_pour_keeps_the_rest_before_the_water_and_each_step_its_odds() -> None:
     assert kinds == ["leftover", "water", *["product"] * products, "water"]
     text = as_text(pour_sheet(found))
     assert CLEAR.name in " ".join(text.split()) and "1 Iron with citric acid" in text
+
+
+def test_the_jar_takes_its_share_of_the_rest() -> None:
+    mix = topped(GYPSUM, CLEAR, 0.2, 1.0)
+    found = jar(mix, count=16)
+    first = found.steps[0]
+    assert first.product == CLEAR.name
+    assert first.amount == pytest.approx(0.2 * found.jar_mL, rel=0.02)
+    plain = jar(GYPSUM, count=16)
+    for with_rest, own in zip(found.steps[2:-1], plain.steps[1:-1], strict=True):
+        share = with_rest.amount / found.jar_mL / (own.amount / plain.jar_mL)
+        assert share == pytest.approx(0.8, rel=0.05)
+    whole = sum(step.amount for step in found.steps if not step.by_mass)
+    assert whole == pytest.approx(found.jar_mL, rel=0.02)
