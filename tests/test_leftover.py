@@ -8,7 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from chem.advice.agents import choose_agent
 from chem.advice.jar import jar
+from chem.advice.ph import adjust
 from chem.advice.pour import pour
 from chem.errors import InputProblem, ToxicGas
 from chem.forecast import Study, forecast, rules_of
@@ -208,3 +210,14 @@ def test_the_jar_takes_its_share_of_the_rest() -> None:
         assert share == pytest.approx(0.8, rel=0.05)
     whole = sum(step.amount for step in found.steps if not step.by_mass)
     assert whole == pytest.approx(found.jar_mL, rel=0.02)
+
+
+def test_a_dose_is_told_per_litre_of_the_whole_tank() -> None:
+    """What is poured into the tank is what stands in it: moles times 192.124 g/mol."""
+    mix = topped(CLEAR, GYPSUM, 0.25)
+    result = adjust(mix, 3.0, choose_agent("citric acid"), count=16)
+    assert result.dose_g_per_L
+    held = Study(1).stand(result.dosed).finished.from_product[result.place, 0]
+    components = Study(1).stand(result.dosed).finished.components
+    grams = 192.124 * held[components.index("citrate")]
+    assert grams == pytest.approx(result.dose_g_per_L, rel=0.02)
