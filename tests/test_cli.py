@@ -317,7 +317,7 @@ def test_a_fault_of_ours_is_told_and_left_on_disk(
 
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     monkeypatch.setattr("sys.argv", ["jarsight", "forecast", str(EXAMPLES / "curdles.toml")])
-    monkeypatch.setattr("chem.tank.read_mix", lambda path: 1 // 0)
+    monkeypatch.setattr("chem.tank.mix_from", lambda *given: 1 // 0)
     with pytest.raises(SystemExit) as ended:
         main.run()
     told = capsys.readouterr()

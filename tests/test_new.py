@@ -594,7 +594,8 @@ def test_the_examples_of_the_product_form_hold_together(here: Path) -> None:
     path = here / "a.toml"
     sources = "[" + ", ".join(quoted(s) for s in EVERY_SOURCE) + "]"
     text = opened(filled(blank(ProductForm, "a"), density='""', sources=sources))
-    path.write_text(text)
+    own = [x for x in text.splitlines() if not x.startswith(("ph_window", "good_for"))]
+    path.write_text("\n".join(own))  # those are an adjuvant's alone
     raw = tomllib.loads(text)
     assert set(raw) == set(ProductForm.model_fields)
     assert set(raw["guarantee"]) == set(LINES)
@@ -623,8 +624,6 @@ def test_the_examples_of_the_water_and_mix_forms_hold_together(here: Path) -> No
     assert read_water(here / "w.toml").hardness is not None
     mix = opened(filled(blank(MixForm, "m"), **REQUIRED["mix"]))
     raw = tomllib.loads(mix)
-    poured = re.sub(r"^(?:leftover|amount|age) = .*\n", "", mix, flags=re.M)  # instead of a product
-    (here / "m.toml").write_text(poured)
     assert set(raw) == set(MixForm.model_fields)
     assert set(raw["add"][0]) == set(AddForm.model_fields)
     assert set(raw["adjuvant"]) == set(AdjuvantForm.model_fields)

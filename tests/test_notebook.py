@@ -474,7 +474,7 @@ def test_where_a_notebook_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert find_place(mix).path == tmp_path / "named.sqlite"
     assert find_place(mix, Path("mine.sqlite")).path == Path("mine.sqlite")
     monkeypatch.delenv("JARSIGHT_NOTEBOOK")
-    for wrong in ("notebook = 4", "notebook = "):
+    for wrong in ("nonsense = 4", "notebook = "):
         shed.write_text(wrong)
         with pytest.raises(InputProblem, match=r"shed\.toml"):
             find_place(mix)

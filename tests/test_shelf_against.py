@@ -16,11 +16,22 @@ from chem.errors import InputProblem
 from chem.forecast import Study
 from chem.sheets.blocks import as_text
 from chem.sheets.shelf import shelf_csv, shelf_json, shelf_sheet
-from chem.shelf import Item, Setting, Shelf, Together, local, make_item, read_item, shelf, tanks
+from chem.shelf import (
+    Item,
+    Setting,
+    Shelf,
+    Tanks,
+    Together,
+    local,
+    make_item,
+    read_item,
+    shelf,
+    tanks,
+)
 from chem.shelf.ledger import ROW, Ledger
-from chem.shelf.neighbours import cost_per_kg
+from chem.shelf.neighbours import cost_per_kg, neighbours
 from chem.shelf.tanks import Odds, Tank
-from chem.shelf.together import QUARRELS
+from chem.shelf.together import CLEAR, QUARRELS, SAID_CLEAR
 from chem.tank import find_water
 
 ROOT = Path(__file__).parent.parent
@@ -73,11 +84,36 @@ def test_each_label_meets_each_of_mine_and_none_its_like(found: Shelf) -> None:
         assert pair.odds is not None and pair.odds.probability == alone.probability
 
 
-def test_best_neighbours_come_first_and_of_equals_the_cheapest(found: Shelf) -> None:
-    names = [found.names[n.place].removesuffix(", invented") for n in found.neighbours]
-    assert names == ["iron cheap", "iron dear", "iron unpriced", "iron with acid"]
+def test_of_equal_neighbours_the_cheapest_comes_first(shop: list[Item]) -> None:
+    mine, labels = demo(NITRATE, SULFATE), [shop[i] for i in (0, 1, 3, 2)]
+    members = [(i, j) for j in range(2, 6) for i in range(2)]
+    clear = CLEAR | SAID_CLEAR
+    marks = [clear, clear, clear, clear, clear, clear, clear, QUARRELS]
+    shows = [0.02, 0.02, 0.01, 0.01, 0.03, 0.03, 0.0, 0.9]
+
+    def unseen(tank: Tank) -> Together:
+        raise AssertionError(tank)
+
+    met = Tanks(
+        unseen,
+        np.array(members, np.int32),
+        np.ones(8),
+        np.array(marks, np.uint8),
+        np.array(shows),
+    )
+    items = [*mine, *labels]
+
+    def ranked(line: str) -> list[str]:
+        names = [items[n.place].name for n in neighbours(items, 2, met, line)]
+        return [name.removesuffix(", invented") for name in names]
+
+    assert ranked("iron") == ["iron cheap", "iron dear", "iron unpriced", "iron with acid"]
+    assert ranked("") == ["iron dear", "iron unpriced", "iron cheap", "iron with acid"]
+
+
+def test_best_neighbours_come_first(found: Shelf) -> None:
     fits = [n.fits for n in found.neighbours]
-    assert fits == sorted(fits, reverse=True) and fits[0] > fits[-1]
+    assert fits == sorted(fits, reverse=True) and fits[0] > 0
     for n in found.neighbours:
         beside = [t for t in found.pairs if n.place in t.members]
         assert n.odds == pytest.approx(1.0 - np.mean([t.shows("4h") for t in beside]))
@@ -98,7 +134,8 @@ def test_cost_is_of_the_nutrient_by_its_weight(shop: list[Item]) -> None:
 def test_what_must_never_meet_and_what_has_no_iron_is_named(found: Shelf) -> None:
     text = as_text(shelf_sheet(found))
     assert "BEST NEIGHBOURS, BY ODDS, THEN BY COST OF IRON" in text
-    assert "- 1. iron cheap, invented: with " in text and "$ 51." in " ".join(text.split())
+    best = found.names[found.neighbours[0].place]
+    assert f"- 1. {best}: with " in text and "$ 51." in " ".join(text.split())
     assert "NEVER IN ONE TANK" in text and "toxic gas" in text
     assert "1 of the shop's labels hold no iron" in " ".join(text.split())
     assert all(len(line) <= 60 for line in text.splitlines())
@@ -110,13 +147,15 @@ def test_json_and_table_have_the_neighbours_in_order(found: Shelf) -> None:
     assert [n["product"] for n in data["neighbours"]] == [
         found.names[n.place] for n in found.neighbours
     ]
-    assert data["neighbours"][0]["cost_per_kg"] == pytest.approx(51.9, abs=0.1)
+    costs = {n["product"]: n["cost_per_kg"] for n in data["neighbours"]}
+    assert costs["iron cheap, invented"] == pytest.approx(51.9, abs=0.1)
+    assert costs["iron unpriced, invented"] is None
     assert {entry["decided_by"] for entry in data["pairs"]} <= {"full", "screen"}
     best = [entry["b"] for entry in data["pairs"]][:3]
     assert set(best) == {found.names[found.neighbours[0].place]}
     table = list(shelf_csv(found))
     assert table[0].endswith("decided_by,neighbour_b,cost_per_kg_b\n")
-    assert "iron cheap" in table[1] and ",1,51." in table[1]
+    assert data["neighbours"][0]["product"] in table[1] and ",full,1," in table[1]
     assert len(table) == 1 + len(found.pairs) + len(found.alone)
 
 

@@ -13,6 +13,8 @@ from chem.cli.options import (
     DrawsOption,
     HtmlOption,
     JsonOption,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
@@ -30,6 +32,8 @@ def diagnose_command(
         int | None, typer.Option(min=1, help="How many of the products were in by then.")
     ] = None,
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 512,
@@ -37,18 +41,19 @@ def diagnose_command(
 ) -> None:
     """It went wrong: what is it, will anything bring it back."""
     from chem.advice.diagnose import diagnose
+    from chem.cli.noting import known_of
     from chem.forecast import read_after, read_seen
     from chem.sheets.diagnose import diagnose_json, diagnose_sheet
     from chem.units import read_ph
 
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
     result = diagnose(
         asked.mix,
         seen=read_seen(seen, "command line, --seen"),
         after_min=read_after(after, "command line, --after") / 60.0,
         ph=None if ph is None else read_ph(ph, "command line, --ph").value,
         poured=poured,
-        count=draws,
-        seed=seed,
+        study=known.study,
     )
     give(
         partial(diagnose_sheet, result, units), partial(diagnose_json, result, units), as_json, html

@@ -15,6 +15,8 @@ from chem.cli.options import (
     ForOption,
     HtmlOption,
     JsonOption,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
@@ -44,6 +46,8 @@ def fix_command(
         ),
     ] = None,
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 256,
@@ -52,15 +56,16 @@ def fix_command(
     """The smallest changes that keep it clear."""
     from chem.advice.agents import choose_agent
     from chem.advice.fix import fix
+    from chem.cli.noting import known_of
     from chem.errors import InputProblem, Problem
     from chem.label import read_shelf
     from chem.sheets.fix import fix_json, fix_sheet, listed_fixes
 
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
     result = fix(
         asked.mix,
         judged_at=judged_at,
-        count=draws,
-        seed=seed,
+        study=known.study,
         shelf=read_shelf(shelf) if shelf is not None else None,
         agents=[choose_agent(name, beside=asked.beside) for name in agents] if agents else None,
     )

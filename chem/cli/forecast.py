@@ -26,6 +26,9 @@ from chem.cli.referee import must_have_referee, tell_referee
 def forecast_command(
     asked: Asked,
     judged_at: ForOption = "4h",
+    read: Annotated[
+        str | None, typer.Option(help="A pH read in the full tank: what explains it?")
+    ] = None,
     html: HtmlOption = None,
     short: Annotated[bool, typer.Option("--short", help="Six lines for a text message.")] = False,
     chemist: Annotated[bool, typer.Option("--chemist", help="SI, totals, draws as well.")] = False,
@@ -50,7 +53,14 @@ def forecast_command(
     known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
     result = forecast(wanted, judged_at=judged_at, study=known.study)
     told = known.told(result)
-    sheet = partial(forecast_sheet, result, units, chemist=chemist, told=told)
+    seen = None
+    if read is not None:
+        from chem.advice.reading import read_ph_of
+        from chem.units import read_ph
+
+        figure = read_ph(read, "command line, --read").value
+        seen = read_ph_of(result, figure, study=known.study)
+    sheet = partial(forecast_sheet, result, units, chemist=chemist, told=told, read=seen)
 
     def page() -> str:
         from chem.advice.jar import jar_of
@@ -62,6 +72,6 @@ def forecast_command(
         write_page(sheet, html, page)
         typer.echo(forecast_short(result, units))
     else:
-        give(sheet, partial(forecast_json, result, units, told), as_json, html, page)
+        give(sheet, partial(forecast_json, result, units, told, seen), as_json, html, page)
     if referee:
         tell_referee(referee_mix(wanted, count=draws, seed=seed))

@@ -15,6 +15,8 @@ from chem.cli.options import (
     ForOption,
     HtmlOption,
     JsonOption,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
@@ -24,6 +26,7 @@ from chem.cli.options import (
 
 if TYPE_CHECKING:
     from chem.advice.agents import Reagent
+    from chem.cli.noting import known_of
     from chem.tank import Mix
 
 
@@ -67,6 +70,8 @@ def ph_command(
         bool, typer.Option("--take", help="Write the dose into the mix, poured where it was tried.")
     ] = False,
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 256,
@@ -96,7 +101,8 @@ def ph_command(
     if not given.single:
         raise InputProblem(Problem(f'--to = "{to}"', "one pH is wanted", f"such as {given.low:g}"))
     reagent = choose_agent(agent, strength, asked.beside)
-    result = adjust(wanted, given.value, reagent, judged_at=judged_at, count=draws, seed=seed)
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
+    result = adjust(wanted, given.value, reagent, judged_at=judged_at, study=known.study)
     files = {}
     if svg is not None:
         files[svg] = curve_svg(result, units)
@@ -110,7 +116,7 @@ def ph_command(
     elif keep is not None:
         typer.echo(f"Not written: {reagent.name} has its product file already", err=True)
     if take_it:
-        if result.dose_g_per_L is None or result.refused:
+        if not result.dose_g_per_L or result.refused:
             wrong, instead = "no dose to write into the mix", "another agent or target"
             raise InputProblem(Problem("command line, --take", wrong, instead))
         take(asked, result.dosed, reagent)

@@ -10,6 +10,8 @@ from chem.cli.options import (
     DrawsOption,
     HtmlOption,
     JsonOption,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
@@ -19,6 +21,8 @@ from chem.cli.options import (
 def pour_command(
     asked: Asked,
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 64,
@@ -26,7 +30,9 @@ def pour_command(
 ) -> None:
     """The order least likely to cloud, step by step."""
     from chem.advice.pour import pour
+    from chem.cli.noting import known_of
     from chem.sheets.pour import pour_json, pour_sheet
 
-    result = pour(asked.mix, count=draws, seed=seed)
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
+    result = pour(asked.mix, study=known.study)
     give(partial(pour_sheet, result, units), partial(pour_json, result, units), as_json, html)

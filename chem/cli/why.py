@@ -11,6 +11,8 @@ from chem.cli.options import (
     ForOption,
     HtmlOption,
     JsonOption,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
@@ -21,6 +23,8 @@ def why_command(
     asked: Asked,
     judged_at: ForOption = "4h",
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 256,
@@ -28,7 +32,9 @@ def why_command(
 ) -> None:
     """What comes out, from whose ions, what holds it back."""
     from chem.advice.why import why
+    from chem.cli.noting import known_of
     from chem.sheets.why import why_json, why_sheet
 
-    result = why(asked.mix, judged_at=judged_at, count=draws, seed=seed)
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
+    result = why(asked.mix, judged_at=judged_at, study=known.study)
     give(partial(why_sheet, result, units), partial(why_json, result), as_json, html)

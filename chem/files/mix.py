@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, ClassVar, Literal
 
+from pydantic import BeforeValidator
+
 from chem.files.reading import FormModel, Name
 from chem.files.table import Ask, Numbered, Reader
 from chem.units import (
@@ -17,6 +19,18 @@ from chem.units import (
 )
 
 MAX_PRODUCTS = 12
+
+
+def shares_text(water: object) -> object:
+    """Several waters with their shares as one text, `well.toml = 60 %; pond.toml = rest`."""
+    if not isinstance(water, list | tuple):
+        return water
+    parts = []
+    for one in water:
+        if not isinstance(one, dict) or set(one) != {"file", "share"}:
+            raise ValueError('each water is {file = "well.toml", share = "60 %"}')
+        parts.append(f"{one['file']} = {one['share']}")
+    return "; ".join(parts)
 
 
 class AddForm(FormModel):
@@ -78,10 +92,12 @@ class MixForm(FormModel):
     name: Annotated[Name, Ask("What you call this mix", note="REQUIRED: what you call it")]
     water: Annotated[
         str | None,
+        BeforeValidator(shares_text),
         Ask(
             "Water file (Enter = {water})",
             note='a water file, or "unknown". Files are looked for beside this one, in the shed, '
-            'then on the demo shelf: "../products/iron.toml", "urea-liquor.toml".',
+            'then on the demo shelf: "../products/iron.toml", "urea-liquor.toml". Several: '
+            '[{file = "well.toml", share = "60 %"}, {file = "pond.toml", share = "rest"}]',
             example="unknown",
         ),
     ] = None

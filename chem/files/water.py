@@ -70,4 +70,12 @@ class WaterForm(FormModel):
     hardness: Annotated[str | None, Reader(read_hardness), Ask("Hardness", "250 mg/L as CaCO3")] = (
         None
     )
+    sampled: Annotated[
+        str | None,
+        Ask(
+            "When it was sampled, as 2026-04-12",
+            "2026-04-12",
+            note="the day of the sample; a report older than 12 months is said",
+        ),
+    ] = None
     ions: Annotated[Mapping[str, str], Reader(read_concentration), Lines(_ion_asks)] = {}

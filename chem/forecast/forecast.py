@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 
 import numpy as np
 
@@ -343,7 +344,7 @@ def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str
             for left in ready.mix.leftovers
         ),
     ]
-    notes += [*ready.water.notes, *_by_name(ready.mix)]
+    notes += [*ready.mix.water.old(date.today()), *ready.water.notes, *_by_name(ready.mix)]
     for inside in ready.contents:
         notes += inside.notes
     coldest = ready.mix.coldest_celsius

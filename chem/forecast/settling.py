@@ -47,6 +47,10 @@ def settle_by(name: str) -> str:
     if kind == "product" and ":agent of " in rest:
         product, _, line = rest.partition(":agent of ")
         return f"ask the maker what chelates the {line} in {product}"
+    of_several = re.fullmatch(r"water:of (.+):([^:]+)", name)
+    if of_several:
+        water, rest = of_several.groups()
+        return settle_by(f"water:{rest}").replace("the water", water)
     for pattern, doubt in _patterns():
         match = pattern.fullmatch(name)
         if match:

@@ -126,6 +126,10 @@ class Study:
 
     def contents(self, product: Product, *, strict: bool = True) -> Contents:
         """What a jug holds (N rows), reckoned once. Raises: InputProblem as `label.contents`."""
+        return self.reckoned(product, strict=strict).first(self.count)
+
+    def reckoned(self, product: Product, *, strict: bool = True) -> Contents:
+        """What a jug holds, of every draw there is. Raises: InputProblem as `contents`."""
 
         def make() -> Contents:
             with one_thread():
@@ -135,7 +139,11 @@ class Study:
         inside = self._jugs.of((product.identity, strict), make)
         if inside.product is not product:
             inside = replace(inside, product=product)
-        return inside.first(self.count)
+        return inside
+
+    def know(self, product: Product, inside: Contents) -> None:
+        """Keep what another process reckoned of a jug with the same draws and beliefs."""
+        self._jugs[product.identity, True] = replace(inside, product=product)
 
     def water(self, water: Water) -> WaterTotals:
         """What a water holds (N rows), reckoned once."""

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -27,7 +28,7 @@ from chem.notebook.store import Kept
 from chem.tank import Mix
 from chem.units import read_mass, read_volume
 
-ROWS = 64
+ROWS = 48
 LEAST_VARIANCE = 0.08**2
 """Of the label's spread of pH: no label is surer than that (common practice, no source)."""
 WIDTH_90 = 3.29
@@ -178,16 +179,34 @@ class Replay:
         self.study = Study(rows, seed)
         self._facts: dict[str, Facts | None] = {}
         self.mixes: dict[str, Mix] = {}
+        self._reread: dict[tuple[tuple[str, str | None], ...], Mix | None] = {}
         self._looked: dict[str, Followed] = {}
+
+    def known(self, facts: Mapping[str, Facts | None]) -> None:
+        """Take facts worked out before."""
+        self._facts.update(facts)
+
+    def mix(self, kept: Kept) -> Mix | None:
+        """An entry's mix, read again once; None where it can't be."""
+        name = kept.entry.id
+        if name not in self.mixes:
+            texts = tuple((f.name, f.hash) for f in kept.entry.mix.files)
+            if texts not in self._reread:
+                try:
+                    self._reread[texts] = kept.entry.mix.reread()
+                except InputProblem:
+                    self._reread[texts] = None
+            again = self._reread[texts]
+            if again is None:
+                return None
+            self.mixes[name] = again
+        return self.mixes[name]
 
     def facts(self, kept: Sequence[Kept]) -> list[Facts]:
         """What each entry says, those left out that say nothing or can't be read again."""
-        for new in kept:
-            if new.entry.id not in self.mixes and new.entry.id not in self._facts:
-                try:
-                    self.mixes[new.entry.id] = new.entry.mix.reread()
-                except InputProblem:
-                    self._facts[new.entry.id] = None
+        for k in kept:
+            if k.entry.id not in self._facts and self.mix(k) is None:
+                self._facts[k.entry.id] = None
         wanted = [k for k in kept if k.entry.id not in self._facts]
         self._follow([self.mixes[k.entry.id] for k in wanted])
         for k in wanted:
@@ -223,7 +242,8 @@ class Replay:
         return out
 
     def _follow(self, mixes: Sequence[Mix]) -> None:
-        new = {mix_key(m): m for m in mixes if mix_key(m) not in self._looked}
+        keys = {id(m): mix_key(m) for m in mixes}
+        new = {keys[id(m)]: m for m in mixes if keys[id(m)] not in self._looked}
         try:
             for key, found in zip(new, self.study.follow(list(new.values())), strict=True):
                 self._looked[key] = found
@@ -340,3 +360,20 @@ def log_odds(happens: Bools, ok: Bools) -> float:
     edge = 0.5 / len(ok)
     share = min(max(float((happens & ok).sum()) / counted, edge), 1.0 - edge)
     return float(np.log(share / (1.0 - share)))
+
+
+def packed(fact: Facts) -> dict[str, Any]:
+    """Facts as plain JSON."""
+    return asdict(fact)
+
+
+def unpacked(data: Mapping[str, Any]) -> Facts:
+    """Facts from plain JSON. Raises: KeyError and TypeError for anything else."""
+    return Facts(
+        data["entry"],
+        data["ours"],
+        tuple(Jug(**j) for j in data["jugs"]),
+        tuple(PhFact(**{**p, "shares": tuple(p["shares"])}) for p in data["ph"]),
+        tuple(LookFact(**{**x, "likely": tuple(x["likely"])}) for x in data["looks"]),
+        data["silent"],
+    )

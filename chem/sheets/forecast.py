@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from chem.advice.reading import ReadPh
 from chem.doubts import Range
 from chem.forecast import (
     ALWAYS,
@@ -27,6 +28,7 @@ from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
 from chem.sheets.contract.parts import ByTime, RangeEntry, WindowEntry
 from chem.sheets.notebook import learned_entries, told_block, told_lines
+from chem.sheets.reading import read_block, read_entry
 from chem.sheets.rules import (
     because,
     evolved_entries,
@@ -60,10 +62,13 @@ def forecast_sheet(
     *,
     chemist: bool = False,
     told: Told | None = None,
+    read: ReadPh | None = None,
 ) -> Sheet:
     """The whole sheet; `chemist` adds SI, ionic strength, draws and seed; told: what the notebook
-    says of it."""
+    says of it; read: a pH read in the tank."""
     part = forecast_blocks(result, units)
+    if read is not None:
+        part["ph"] = read_block(read, result)
     order = (
         "tank",
         "ph",
@@ -136,8 +141,14 @@ def parts(
     return [(b.title, b.items) for b in _warnings(result)], [b for b in blocks if b is not None]
 
 
-def forecast_json(result: Forecast, units: Units = "both", told: Told | None = None) -> str:
-    """The JSON object of the contract, as text; told: what the notebook says of it."""
+def forecast_json(
+    result: Forecast,
+    units: Units = "both",
+    told: Told | None = None,
+    read: ReadPh | None = None,
+) -> str:
+    """The JSON object of the contract, as text; told: what the notebook says of it; read: a pH
+    read in the tank."""
     mix, adjuvant = result.mix, result.mix.adjuvant
     window = None
     if adjuvant is not None:
@@ -188,6 +199,7 @@ def forecast_json(result: Forecast, units: Units = "both", told: Told | None = N
             delivered_kg_per_ha=dict(result.delivered_kg_per_ha),
             adjuvant=window,
             adjuvants=[window_entry(w) for w in result.windows],
+            read=None if read is None else read_entry(read, result),
             doubts=[
                 contract.ForecastDoubt(
                     key=d.key,

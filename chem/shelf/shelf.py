@@ -157,23 +157,23 @@ def shelf(
     kept = all_apart((*others, *mine))
     stock = (*kept[len(others) :], *kept[: len(others)])
     count = len(mine)
+    _check(mine if against else stock, ratios)
     while True:
-        _check(stock, ratios)
         plan = _Plan(len(stock), count, pairs, triples, bool(against))
         work = Work(stock, setting, judged_at, study, engine or local(), cache, progress)
+        spoilt = work.reckon()
+        if spoilt:
+            stock, count = _less(stock, count, spoilt, out)
+            continue
         try:
             work.do(plan.rows(steps), plan.tanks(steps))
             alone = [work.alone(i) for i in range(len(stock))]
             break
-        except Exception as error:  # one bad label must not cost the others their answer
+        except Exception:  # one bad label must not cost the others their answer
             spoilt = work.spoilt()
             if not spoilt:
                 raise
-            out += spoilt.values()
-            count -= sum(i < count for i in spoilt)
-            stock = tuple(item for i, item in enumerate(stock) if i not in spoilt)
-            if not stock or (mine and not count):
-                raise _none_usable(list(spoilt.values())) from error
+            stock, count = _less(stock, count, spoilt, out)
     if without:
         work.notes.insert(0, f"{without} of the shop's labels hold no {wanting}: not tried")
     twos, threes = [Tank(c) for c in plan.twos()], [Tank(c) for c in plan.threes]
@@ -236,6 +236,19 @@ def shelf(
         work.solves,
         fingerprint(),
     )
+
+
+def _less(
+    stock: tuple[Item, ...], mine: int, spoilt: Mapping[int, LeftOut], out: list[LeftOut]
+) -> tuple[tuple[Item, ...], int]:
+    """The stock without what can't be worked out, which is named in `out`, and how many of its
+    first are still mine. Raises: InputProblem where none is left, or none of mine."""
+    left = mine - sum(i < mine for i in spoilt)
+    rest = tuple(item for i, item in enumerate(stock) if i not in spoilt)
+    if not rest or (mine and not left):
+        raise _none_usable(list(spoilt.values()))
+    out += spoilt.values()
+    return rest, left
 
 
 @dataclass(frozen=True)

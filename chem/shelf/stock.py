@@ -136,7 +136,7 @@ def item_of(product: Product, rate: str | None, where: str, text: str, stem: str
         )
     unfit = unfit_rate(product, used, where)
     if unfit is not None:
-        raise InputProblem(unfit)
+        raise InputProblem(replace(unfit, key=where.partition(", ")[2]))
     return Item(product, used, text)
 
 

@@ -175,7 +175,7 @@ class Mix:
     @property
     def files(self) -> tuple[FileText, ...]:
         """Every file that was read for it, its own first: enough to read it again."""
-        named = [self.water.read_from, *(a.product.read_from for a in self.additions)]
+        named = [*self.water.files, *(a.product.read_from for a in self.additions)]
         named += [file for left in self.leftovers for file in left.mix.files]
         return tuple(dict.fromkeys([*self.read_from, *(f for f in named if f is not None)]))
 

@@ -275,6 +275,14 @@ class CleanEntry(Part):
     sentence: str
 
 
+class MetalEntry(Part):
+    """Metals of the sprayer that the tank may eat, and why."""
+
+    key: str
+    metals: str
+    because: str
+
+
 class Diagnose(OfMix):
     """It went wrong: likeliest causes first, what to try, whether it can be sprayed."""
 
@@ -285,6 +293,7 @@ class Diagnose(OfMix):
     sprayable: Figure
     clean_out: str
     cleaning: Sequence[CleanEntry]
+    metals: Sequence[MetalEntry]
     remarks: Sequence[str]
     model_agrees: bool
 

@@ -184,6 +184,24 @@ class LoadEntry(Part):
     tank: Sequence[TankLine]
 
 
+class ExplainEntry(Part):
+    """A slip that would explain a reading, and the pH it gives."""
+
+    cause: str
+    product: str | None
+    ph: Figure
+    sentence: str
+
+
+class ReadEntry(Part):
+    """A pH read in the full tank beside the forecast."""
+
+    ph: Figure
+    expected: bool
+    off: Figure
+    explained_by: Sequence[ExplainEntry]
+
+
 class WindowEntry(Part):
     """An adjuvant's pH window, null where it isn't told; chances that the tank suits it."""
 

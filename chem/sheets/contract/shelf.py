@@ -149,6 +149,7 @@ class Label(Part):
     unread: Sequence[UnreadEntry]
     doubts: Sequence[DoubtEntry]
     open: Sequence[str]
+    ask_the_seller: Sequence[str]
     carries: Sequence[CarriedEntry]
     salts_out_below_C: RangeEntry | None
     freezes_below_C: RangeEntry | None

@@ -14,6 +14,7 @@ from chem.sheets.contract.parts import (
     OfMix,
     Part,
     RangeEntry,
+    ReadEntry,
     Ruled,
     SaltEntry,
     TankLine,
@@ -101,6 +102,7 @@ class Forecast(OfMix):
     delivered_kg_per_ha: dict[str, Figure]
     adjuvant: Window | None
     adjuvants: Sequence[WindowEntry]
+    read: ReadEntry | None
     doubts: Sequence[ForecastDoubt]
     cautions: Sequence[str]
     notes: Sequence[str]
