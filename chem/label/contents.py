@@ -188,8 +188,8 @@ def _stated(product: Product, draws: Draws, notes: list[str]) -> Contents:
         mol[ion] = mol.get(ion, 0.0) + 1000.0 * salt / molar_mass_g_per_mol("NaCl")
     dissolved = salt + sum(share * (1.0 - s.water_share) for s, share in shares.items())
     water = np.full(n, max(1.0 - dissolved, 0.0))
-    volume = SALT_L_PER_KG * salt + sum(w * _litres_per_kg(s) for s, w in shares.items())
-    volume = np.full(n, max(volume, 0.0))
+    litres = SALT_L_PER_KG * salt + sum(w * _litres_per_kg(s) for s, w in shares.items())
+    volume = np.full(n, max(litres, 0.0))
     components = tuple(c for c in tables().components if c in mol)
     density = _density(product, water, volume, draws, notes)
     return Contents(
