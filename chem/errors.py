@@ -14,11 +14,13 @@ class Problem:
         read: what was read, with file and key ("`shed/iron.toml`, guarantee.iron = -2").
         wrong: what is wrong with it ("a guarantee can't be negative").
         instead: what would be right ("write the percent printed on the label, such as 2.0").
+        key: of the file read, where it has one ("guarantee.iron", "add[2].rate").
     """
 
     read: str
     wrong: str
     instead: str
+    key: str = ""
 
     def __str__(self) -> str:
         return f"{self.read}\n  wrong: {self.wrong}\n  write: {self.instead}"

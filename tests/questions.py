@@ -66,8 +66,8 @@ TRY = "TRY, FIRST IN A JAR OF IT"
 NUTRIENTS = "NUTRIENTS, BY THE LABELS"
 OVERNIGHT = "examples/hazes-overnight.toml"
 GRIT = f"diagnose {OVERNIGHT} --seen grit --after 24h"
-ALONE = "npk-orthophosphate,potassium-carbonate-liquor,iron-citric,urea-liquor"
-KEPT_APART, EACH_ALONE = "BETTER KEPT APART, WORST FIRST", "EACH ALONE IN THIS WATER"
+AT_2_GAL = '--carrier "2 gal/1000 sq ft"'
+KEPT_APART = "BETTER KEPT APART, WORST FIRST"
 FLAKES = "diagnose examples/curdles.toml --seen flakes --after 2"
 
 GROUPS: dict[str, tuple[Question, ...]] = {
@@ -75,8 +75,10 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         Question(
             "There is a jug in the shed already. Will the new one get along with it?",
             (
-                Show("shelf kelp-extract --in demo --water soft", KEPT_APART, lines=8),
-                Show("shelf kelp-extract --in demo --water soft", "STAYS CLEAR", lines=4),
+                Show(f"shelf kelp-extract --in demo --water soft {AT_2_GAL}", KEPT_APART, lines=8),
+                Show(
+                    f"shelf kelp-extract --in demo --water soft {AT_2_GAL}", "STAYS CLEAR", lines=4
+                ),
             ),
             reading="The new label against all that stands in a folder, worst first, each at its "
             "own rate.",
@@ -119,7 +121,11 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         ),
         Question(
             "May I put it on lawns here: phosphorus rules, closed seasons?",
-            not_ours="bans on phosphorus, closed dates and licences are local law, and change",
+            not_ours="bans on phosphorus, closed dates and licences are local law, and change. "
+            "What such laws ask for: a soil test or a new lawn before phosphorus (New York, "
+            "Environmental Conservation Law 17-2103), no feed from December 1 to April 1 there, a "
+            "strip left along water, a licence for who sprays for hire. Look up your own year's "
+            "text before you buy",
         ),
         Question(
             "I spray calcium and need potash. Which potash of the two goes with it?",
@@ -136,6 +142,7 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         Question(
             "At my rates and my spray volume, how much of each jug goes into a 50 gallon tank?",
             (Show("forecast examples/five-products.toml", "THE TANK"),),
+            reading="`--area` gives the loads of an area, a column each.",
         ),
         Question(
             "Clear or curd, and how far can I rely on that?",
@@ -255,19 +262,24 @@ GROUPS: dict[str, tuple[Question, ...]] = {
             (
                 Show("pour examples/acid-poured-last.toml", "THE ORDER YOU ASKED FOR"),
                 Show("forecast examples/acid-poured-last.toml", COMES_OUT),
+                Show(
+                    "diagnose examples/acid-poured-last.toml --seen flakes --after 5 --poured 2",
+                    TRY,
+                ),
             ),
             reading="The first tells the worst moment on the way, the second what the full tank "
-            "drops once it is mixed through.",
-            not_yet="how long what fell out on the way takes to go back; a jar of the tank shows.",
+            "drops once it is mixed through, the third what takes back what fell out meanwhile.",
         ),
         Question(
             "The strip reads 8.4. Where does that come from?",
             (
-                Show("forecast examples/water-decides.toml", "PH OF THE FULL TANK"),
-                Show(f"shelf --in demo --water hard-alkaline --use {ALONE} --alone", EACH_ALONE),
+                Show(
+                    "forecast examples/acid-decides.toml --read 8.4",
+                    "YOUR READING, 8.4",
+                ),
             ),
-            reading="Compare the strip with what the mix should read, and with each jug alone in "
-            "the same water. Far outside: something else is in the tank, or the strip is spoilt.",
+            reading="Which slip would read so, which jug or water leaves the pH open, and what "
+            "misleads a strip.",
         ),
         Question(
             "For how long can it wait in the tank?",
@@ -279,13 +291,19 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         Question("Does acid clear it, or water, or nothing at all?", (Show(GRIT, TRY),)),
         Question(
             "Will it harm nozzles, screens and pump?",
-            (Show(GRIT, MAY_SPRAY), Show(GRIT, "CLEAN OUT, IN THIS ORDER")),
-            not_yet="wear and corrosion of a pump.",
+            (
+                Show(GRIT, MAY_SPRAY),
+                Show(GRIT, "CLEAN OUT, IN THIS ORDER"),
+                Show(GRIT, "NOZZLES, SCREENS AND PUMP"),
+            ),
+            reading="Which metals, and by what, stands in `data/metals.csv` with its sources.",
         ),
         Question(
             "How may I dispose of it?",
             not_ours="disposal is law. Rinsate usually goes back on a labelled site within its "
-            "rate; solids that can't be sprayed go to a licensed collector",
+            "rate; solids that can't be sprayed go to a licensed collector (common practice, no "
+            "source). Keep labels and safety data sheets to show, write down what, how much and "
+            "when, and let none of it into drain, ditch or bare ground meanwhile",
         ),
         Question(
             "How much of the feed is lost with it?",
@@ -340,8 +358,12 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         Question(
             "Part-full jugs stand in the shed all winter. How cold before they freeze or drop "
             "salt?",
-            (Show("label npk-orthophosphate --coldest 20F", "IN THE COLD"),),
-            not_yet="when the water itself turns to ice; only what salts out.",
+            (
+                Show("label urea-liquor --coldest 20F", "IN THE COLD"),
+                Show("label calcium-chloride-liquor --coldest 20F", "IN THE COLD"),
+            ),
+            reading="Salt first or ice first, whichever comes at the warmer temperature; where no "
+            "measured table holds, the sheet says so.",
         ),
         Question(
             "Which mixes worked in my water this year, for me to print?",
@@ -352,12 +374,15 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         ),
         Question(
             "Must I keep this record for the state, and how long?",
-            not_ours="what must be written down, and for how many years, differs by state",
+            not_ours="what must be written down, and for how many years, differs by state. States "
+            "that ask for it commonly want who sprayed, site, area, date, product and analysis, "
+            "rate and total, the weather, kept 3 years (Maryland, COMAR 15.20.10.13; Virginia, 2 "
+            "VAC 5-405-100; Ohio, Administrative Code 901:5-4-04; Massachusetts, 330 CMR 31.07)",
         ),
         Question(
             "Which product had I better not buy again?",
             (
-                Show("shelf --in demo --water soft", "WHO QUARRELS MOST"),
+                Show(f"shelf --in demo --water soft {AT_2_GAL}", "WHO QUARRELS MOST"),
                 Show("why examples/calcium-and-potash.toml"),
                 Show(
                     "fix examples/calcium-and-potash.toml --in data/demo/products",
@@ -366,7 +391,6 @@ GROUPS: dict[str, tuple[Question, ...]] = {
             ),
             reading="Who quarrels with most of the shelf; for one mix, what clouds it, from which "
             "jug, and which of the folder would not.",
-            not_yet="which jug failed most often over a season.",
         ),
     ),
 }

@@ -149,7 +149,7 @@ def test_files_as_windows_writes_them_are_read(tmp_path: Path, data: bytes) -> N
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", "carrier\n  wrong: this key is missing"),
+        ("name = 'x'", "carrier\n  wrong: this key is missing"),
         ("a = " + "[" * 20_000, "tables too deep"),
         ("a = 1" + "0" * 6_000, "a number too long"),
         ("#" * 1_000_001, "larger than 1 MB"),
@@ -317,7 +317,7 @@ def test_a_fault_of_ours_is_told_and_left_on_disk(
 
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     monkeypatch.setattr("sys.argv", ["jarsight", "forecast", str(EXAMPLES / "curdles.toml")])
-    monkeypatch.setattr("chem.tank.read_mix", lambda path: 1 // 0)
+    monkeypatch.setattr("chem.tank.mix_from", lambda *given: 1 // 0)
     with pytest.raises(SystemExit) as ended:
         main.run()
     told = capsys.readouterr()

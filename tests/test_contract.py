@@ -31,8 +31,11 @@ from chem.label import read_product
 from chem.laboratory import equilibrate, find_entries, read_recipe, summary
 from chem.laboratory.odds import solution_odds
 from chem.laboratory.trace import trace
-from chem.notebook import Look, Reading, Sighting
+from chem.notebook import Look, Notebook, Reading, Sighting, Sprayed
 from chem.notebook.entry import entry_of
+from chem.notebook.score import score
+from chem.notebook.season import season
+from chem.notebook.wall import teach_most, wall
 from chem.reference import data_folder
 from chem.reference.fingerprint import fingerprint
 from chem.sheets.catch import catch_json
@@ -46,6 +49,16 @@ from chem.sheets.jug import jug_json
 from chem.sheets.laboratory import solution_json, tables_json
 from chem.sheets.ph import ph_json
 from chem.sheets.pour import pour_json
+from chem.sheets.records import (
+    check_json,
+    imported_json,
+    list_json,
+    next_json,
+    score_json,
+    season_json,
+    sprayed_json,
+    wall_json,
+)
 from chem.sheets.shelf import shelf_json
 from chem.sheets.trace import trace_json
 from chem.sheets.why import why_json
@@ -67,7 +80,7 @@ MUST: dict[str, dict[str, str]] = {
         "": "mix answer chance for probability clogs ph ph_aired ph_settled "
         "ionic_strength_mol_per_kg density_kg_per_L coverage totals_mol_per_L solids colloids "
         "gases tank delivered_kg_per_ha adjuvant label_forbids doubts cautions notes draws seed "
-        "versions refused rules_broken conductivity_mS_per_cm",
+        "versions refused rules_broken conductivity_mS_per_cm learned",
         "probability": TIMES,
         "clogs": TIMES,
         "ph": RANGE,
@@ -108,7 +121,7 @@ MUST: dict[str, dict[str, str]] = {
         **RULE,
     },
     "jar": {
-        "": "jar_mL steps look cautions refused label_forbids rules_broken gases",
+        "": "jar_mL steps look cautions refused label_forbids rules_broken gases number",
         "steps[]": "product text",
         "look[]": "minutes for",
         **RULE,
@@ -135,6 +148,9 @@ MUST: dict[str, dict[str, str]] = {
         "conductivity_mS_per_cm",
         "species.*": "molality_mol_per_kg activity",
     },
+    "notebook-season": {"": "rows totals"},
+    "notebook-wall": {"": "works dont untried"},
+    "notebook-score": {"": "entries brier log_score ph_inside"},
     "notebook-entry": {
         "": "id by at amends kind number mix seen ph sprayed forecast versions",
         "mix": "files lots rates order water carrier tank area temperatures",
@@ -243,6 +259,26 @@ def test_the_other_objects_keep_to_their_schemas() -> None:
     check("calibrate", catch_json(by_speed([0.65, 0.68, 0.9], 30.0, 0.5, 1.8)))
     done = jarsight("selfcheck", "--json", cwd=ROOT)
     assert check("selfcheck", done.stdout)["passed"] == (done.returncode == 0)
+
+
+def test_the_notebook_keeps_to_its_schemas(tmp_path: Path) -> None:
+    book, study = Notebook(tmp_path / "notebook.sqlite"), Study(16, 1)
+    for name in ("stays-clear", "curdles"):
+        told = forecast(read_mix(ROOT / "examples" / f"{name}.toml"), study=study)
+        look = Look(word="clear", after_s=900.0)
+        book.add(entry_of(told, Sighting((look,), (Reading(value=6.5, after_s=0.0),))))
+    gone = Sighting(kind="sprayed", sprayed=Sprayed(site="4 green", through=True))
+    book.add(entry_of(told, gone))
+    kept = book.kept()
+    assert len(check("notebook-list", list_json(book.entries()))["entries"]) == 3
+    assert check("notebook-wall", wall_json(wall(kept, (), study)))["works"]
+    assert check("notebook-season", season_json(season(book.entries())))["rows"]
+    assert check("notebook-next", next_json(teach_most(kept, study)))["kind"]
+    assert check("notebook-next", next_json(None))["kind"] is None
+    assert check("notebook-score", score_json(score(kept)))["looks"] == 2
+    check("notebook-check", check_json(book.check()))
+    check("notebook-import", imported_json(book.take_in(book.path)))
+    check("sprayed", sprayed_json(kept[-1].entry))
 
 
 def test_a_key_missing_or_unknown_is_found() -> None:

@@ -498,3 +498,47 @@ def test_from_an_empty_folder_to_a_forecast_of_pasted_labels(tmp_path: Path) -> 
         assert again.status_code == 422 and "lies there already" in again.text
     finally:
         desk.close()
+
+
+def test_what_the_jar_showed_is_kept_and_changes_the_forecast(tmp_path: Path) -> None:
+    """A look recorded here is one of the command line's notebook, and is told above the answer."""
+    (filled(tmp_path) / "shed.toml").write_text('water = "unknown"\n', encoding="utf-8")
+    guarded, desk = desk_app.build(tmp_path, KEY, frozenset({HOST}), draws=16)
+    client = client_of(guarded)
+    mix = "mix=mixes/hazes-overnight.toml"
+    try:
+        asking = client.get(f"/saw?{mix}").text
+        assert scripts_in(asking) == [] and 'value="flakes"' in asking
+        look = {"seen": "flakes", "after": "15 min", "ph": "3.5", "by": "strip", "in": "jar"}
+        assert client.post(f"/saw?{mix}", data=look).status_code == 403
+        assert client.post(f"/saw?{mix}", data=look, headers=OWN).status_code == 303
+        (entry,) = desk.records.book.entries()
+        assert [one.word for one in entry.seen] == ["flakes"] and entry.ph[0].value == 3.5
+        assert "You tried" in client.get(f"/mix?{mix}").text
+        bad = {"site": "Practice pitches", "area": "two goals"}
+        assert client.post(f"/sprayed?{mix}", data=bad, headers=OWN).status_code == 422
+        good = {"site": "Practice pitches", "area": "2.6 acre", "screens": "clean"}
+        assert client.post(f"/sprayed?{mix}", data=good, headers=OWN).status_code == 303
+        assert len(desk.records.book.entries()) == 2
+        for page in ("/notebook?words=flakes", "/wall", "/season"):
+            shown = client.get(page)
+            assert shown.status_code == 200 and scripts_in(shown.text) == [], page
+        assert "Practice pitches" in client.get("/season").text
+        rinsed = "/rinse?before=mixes/curdles.toml&after=mixes/stays-clear.toml"
+        assert client.get(rinsed).status_code == 200
+        assert client.get("/rinse?before=../x.toml&after=mixes/curdles.toml").status_code == 422
+    finally:
+        desk.close()
+
+
+def test_what_the_shed_sets_once_is_taken(tmp_path: Path) -> None:
+    (filled(tmp_path) / "shed.toml").write_text(
+        'water = "unknown"\nsprayers = ["boom.toml"]\n', encoding="utf-8"
+    )
+    (tmp_path / "boom.toml").write_text(
+        'name = "Boom, invented"\ncarrier = "2 gal/1000 sq ft"\n', encoding="utf-8"
+    )
+    draft = Draft.of([("p", "kelp-extract.toml"), ("r", "1 fl oz/1000 sq ft")], Shed(tmp_path))
+    mix = draft.mix(Shed(tmp_path))
+    assert mix.carrier_L_per_m2 == pytest.approx(2 * 3.785411784 / 92.90304)
+    assert any("From your shed" in note for note in mix.notes)

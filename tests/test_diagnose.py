@@ -15,7 +15,7 @@ from chem.advice.diagnose import ENOUGH, MOST_DRAWS, Diagnosis, diagnose, no_aci
 from chem.forecast import SEEN_WORDS
 from chem.forecast.follow import Part
 from chem.forecast.sight import kind_of
-from chem.reference import tables
+from chem.reference import read_csv, tables
 from chem.reference.colloids import colloids
 from chem.sheets.blocks import as_text
 from chem.sheets.diagnose import (
@@ -294,3 +294,17 @@ def test_bench_counts_failures() -> None:
     assert bench_diagnose.place(one, "as told") == 99
     assert bench_diagnose.place(one, "as told", families=True) == 0
     assert bench_diagnose.reliability([one], "as told") == [(0.5, 0.7, 1, 0.6, 0)]
+
+
+def test_metals_at_risk_have_a_source_and_go_by_what_is_in_the_tank() -> None:
+    """Ammonia and copper alloys, acid and aluminium: Davis (2001), Pourbaix (1974), values from
+    memory. An acid iron tank eats light metal; a plain one of urea doesn't."""
+    rows = read_csv("metals.csv")
+    keys = {r["key"] for r in read_csv("references.csv")}
+    assert all(r["source"] in keys and r["metals"] and r["why"] for r in rows)
+    sour = {m.key for m in told("hazes-overnight", seen=["grit"], after_min=60.0).metals}
+    assert {"acid_on_light_metal", "acid_on_steel", "chloride_on_stainless"} <= sour
+    assert "alkali_on_light_metal" not in sour
+    ammonia = {m.key for m in told("smells-of-ammonia", seen=["clear"], after_min=5.0).metals}
+    assert {"ammonia_on_copper", "alkali_on_light_metal"} <= ammonia
+    assert not ammonia & {"acid_on_light_metal", "acid_on_steel"}

@@ -136,6 +136,7 @@ def test_every_doubt_has_reason_source_and_something_to_do() -> None:
         ("water:Ca", "tested for Ca"),
         ("log_k:gypsum", "limit of the model"),
         ("tank:temperature", "temperature of the tank"),
+        ("tank:stirring", "stir less"),
     ],
 )
 def test_settling_a_doubt_in_words(name: str, words: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from test_forecast import product
 from chem.advice.jug import Jug, jug
 from chem.label import read_product
 from chem.sheets.blocks import as_text
-from chem.sheets.jug import jug_json, jug_sheet
+from chem.sheets.jug import jug_json, jug_sheet, seller_questions
 from chem.sheets.words import with_name
 
 DEMO = Path(__file__).parent.parent / "data" / "demo" / "products"
@@ -158,3 +159,17 @@ def test_a_key_inside_another_word_is_no_product() -> None:
     assert with_name("how much urea is in urea", "product:urea:x", {"urea": "Prills"}) == (
         "how much urea is in Prills"
     )
+
+
+def test_questions_to_the_seller_ask_what_the_label_leaves_open() -> None:
+    """Plain text, each a question; what a label tells is not asked."""
+    product = read_product(DEMO / "npk-orthophosphate.toml")
+    found = jug(product, count=64)
+    asked = seller_questions(found)
+    assert 2 <= len(asked) <= 7 and all(a.endswith("?") and "jarsight" not in a for a in asked)
+    assert any("What is the pH" in a for a in asked) == (product.ph is None)
+    assert any("sodium or chloride" in a for a in asked)
+    assert json.loads(jug_json(found))["ask_the_seller"] == asked
+    bare = jug(replace(product, ph=None), count=64)
+    assert any("What is the pH" in a for a in seller_questions(bare))
+    assert "QUESTIONS TO THE SELLER, TO COPY" in as_text(jug_sheet(found))

@@ -14,11 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from chem.cli import forms
 from chem.cli.exits import Exit
-from chem.cli.forms import LINES, figure, file_name, product_text, quoted
+from chem.cli.kinds import Kind, kind_of
 from chem.cli.new import app
-from chem.cli.questions import mix_questions, product_questions, water_questions
 from chem.errors import InputProblem
 from chem.files import (
     AddForm,
@@ -28,7 +26,16 @@ from chem.files import (
     ProductForm,
     SaysForm,
     WaterForm,
+    answers_of,
+    blank,
+    file_name,
+    raw_of,
+    rewritten,
+    save,
 )
+from chem.files.product import LINES
+from chem.files.table import figure, quoted
+from chem.files.water import IONS
 from chem.label import read_product
 from chem.tank import read_mix, read_water
 from chem.units import read_rate
@@ -45,28 +52,29 @@ def run(*arguments: str, answers: Sequence[str] = ()) -> Any:
 
 def product_answers(given: dict[str, str]) -> list[str]:
     """One line per question that is put when `given` (by key) is answered and the rest is not."""
-    return script(product_questions(unasked, untold), given)
+    return script("product", given)
 
 
-def script(questions: list[Any], given: dict[str, str]) -> list[str]:
+def script(kind: str, given: dict[str, str]) -> list[str]:
     answers: dict[str, str] = {"name": "x"}
     lines = []
-    for question in questions:
-        if question.when(answers):
-            text = given.get(question.key, "")
+    for one in kind_of(kind, Path()).asked:
+        if one.when(answers):
+            text = given.get(one.key, "")
             lines.append(text)
             if text:
-                answers[question.key] = text
+                answers[one.key] = text
     assert given.keys() <= answers.keys(), given.keys() - answers.keys()
     return lines
 
 
-def unasked(words: str) -> str:
-    raise AssertionError(words)
+def script_keys(kind: str, given: dict[str, str]) -> list[str]:
+    answers = {"name": "x", **given}
+    return [one.key for one in kind_of(kind, Path()).asked if one.when(answers)]
 
 
-def untold(problem: InputProblem) -> None:
-    raise AssertionError(str(problem))
+def text_of(kind: Kind, answers: dict[str, str]) -> str:
+    return rewritten(raw_of(kind.form, kind.form.settled(answers)))
 
 
 def files(folder: Path) -> list[str]:
@@ -149,7 +157,7 @@ def test_what_comes_next_is_told_on_stdout_and_questions_on_stderr(here: Path) -
 
 
 def test_the_label_is_asked_top_to_bottom() -> None:
-    keys = [q.key for q in product_questions(unasked, untold)]
+    keys = [one.key for one in kind_of("product", Path()).asked]
     lines = [k.removeprefix("guarantee.") for k in keys if k.startswith("guarantee.")]
     assert lines == list(LINES)
     order = ["name", "guarantee.zinc", "sources", "net_weight", "ph", "also.1.name", "usual_rate"]
@@ -164,12 +172,11 @@ def test_every_guarantee_line_but_the_oxides_is_asked() -> None:
     assert set(LINES) == {key for key, line in known.items() if line.same_as is None}
 
 
-def test_questions_fit_sixty_columns(here: Path) -> None:
-    every = [*product_questions(unasked, untold), *water_questions(), *mix_questions(here)]
-    for question in every:
-        assert len(question.heading) <= COLUMNS
-        if isinstance(question.words, str):
-            assert len(question.words) + 2 <= COLUMNS, question.words
+@pytest.mark.parametrize("kind", ["product", "water", "mix", "sprayer", "shed"])
+def test_questions_fit_sixty_columns(kind: str) -> None:
+    for one in kind_of(kind, Path()).asked:
+        assert len(one.ask.heading) <= COLUMNS
+        assert len(one.words) + 2 <= COLUMNS, one.words
 
 
 def test_nothing_on_the_label_but_a_name(here: Path) -> None:
@@ -229,18 +236,11 @@ def test_a_wrong_answer_is_explained_and_asked_again(
 ) -> None:
     given = FULL | {"guarantee.total nitrogen": "7.0", key: right}
     lines = product_answers(given | {"guarantee.ammoniacal nitrogen": "0"})
-    questions = product_questions(unasked, untold)
-    put = script_keys(questions, given)
-    at = put.index(key)
+    at = script_keys("product", given).index(key)
     done = run("product", "a", answers=[*lines[:at], wrong, *lines[at:]])
     assert done.exit_code == Exit.OK, done.stderr
     assert told in " ".join(done.stderr.split())
     read_product(here / "a.toml")
-
-
-def script_keys(questions: list[Any], given: dict[str, str]) -> list[str]:
-    answers = dict(given)
-    return [q.key for q in questions if q.when(answers)]
 
 
 def test_an_ambiguous_source_is_asked_back_by_number(here: Path) -> None:
@@ -274,7 +274,7 @@ def test_sources_that_do_not_supply_the_guarantee_are_asked_again(here: Path) ->
 
 
 def test_back_goes_one_question_back_and_a_dash_takes_an_answer_out(here: Path) -> None:
-    lines = script(water_questions(), {"ph": "7.9", "alkalinity": "210 mg/L as CaCO3"})
+    lines = script("water", {"ph": "7.9", "alkalinity": "210 mg/L as CaCO3"})
     # after alkalinity: back, back -> pH is put again and taken out; Enter keeps the alkalinity
     done = run("water", "Well", answers=[*lines[:3], "back", "back", "-", "", *lines[3:]])
     assert done.exit_code == Exit.OK, done.stderr
@@ -296,7 +296,7 @@ def test_a_water_report_reads_back(here: Path) -> None:
         "ions.NO3": "2 mg/L as N",
         "ions.Si": "12 mg/L as SiO2",
     }
-    done = run("water", "well", answers=script(water_questions(), given))
+    done = run("water", "well", answers=script("water", given))
     assert done.exit_code == Exit.OK, done.stderr
     water = read_water(here / "well.toml")
     assert water.name == "Borehole, invented"
@@ -309,16 +309,16 @@ def test_a_water_report_reads_back(here: Path) -> None:
     assert set(water.ions) == {"Ca", "Fe2", "SO4", "NO3", "Si"}
 
 
-@pytest.mark.parametrize("ion", list(forms.IONS))
+@pytest.mark.parametrize("ion", list(IONS))
 def test_every_ion_that_is_asked_can_be_read(here: Path, ion: str) -> None:
-    done = run("water", "w", answers=script(water_questions(), {f"ions.{ion}": "3 mg/L"}))
+    done = run("water", "w", answers=script("water", {f"ions.{ion}": "3 mg/L"}))
     assert done.exit_code == Exit.OK, done.stderr
     water = read_water(here / "w.toml")
     assert len(water.ions) == 1 or water.alkalinity is not None
 
 
 def test_ppm_of_calcium_is_refused_with_the_lines_to_choose_from(here: Path) -> None:
-    lines = script(water_questions(), {"ions.Ca": "68 mg/L"})
+    lines = script("water", {"ions.Ca": "68 mg/L"})
     at = lines.index("68 mg/L")
     done = run("water", "w", answers=[*lines[:at], "68 ppm", *lines[at:]])
     assert done.exit_code == Exit.OK
@@ -343,7 +343,7 @@ MIX = {
 
 
 def test_a_mix_reads_back_in_the_order_poured(here: Path) -> None:
-    done = run("mix", "Feed", answers=script(mix_questions(here), MIX))
+    done = run("mix", "Feed", answers=script("mix", MIX))
     assert done.exit_code == Exit.OK, done.stderr
     mix = read_mix(here / "feed.toml")
     assert [a.product.key for a in mix.additions] == ["urea-liquor", "iron-edta"]
@@ -362,21 +362,20 @@ def test_a_mix_reads_back_in_the_order_poured(here: Path) -> None:
     ("key", "wrong", "told"),
     [
         ("water", "hard-alkalin", "did you mean `hard-alkaline.toml`"),
-        ("carrier", "", "this one is needed"),
+        ("carrier", "", "this key is missing"),
         ("carrier", "2 gal", "on what area"),
         ("temperature", "60", "is it F or C?"),
-        ("add.1.product", "", "this one is needed"),
+        ("add.1.product", "", "needs at least one product"),
         ("add.1.product", "urea-liquer", "did you mean `urea-liquor.toml`"),
         ("add.1.rate", "5 oz/1000 sq ft", "a volume"),
-        ("adjuvant.ph_at_least", "9", "above its pH at most"),
+        ("adjuvant.ph_at_least", "9", "no pH lies between"),
     ],
 )
 def test_a_wrong_answer_to_a_mix_is_asked_again(
     here: Path, key: str, wrong: str, told: str
 ) -> None:
-    questions = mix_questions(here)
-    lines = script(questions, MIX)
-    at = script_keys(questions, MIX).index(key)
+    lines = script("mix", MIX)
+    at = script_keys("mix", MIX).index(key)
     done = run("mix", "m", answers=[*lines[:at], wrong, *lines[at:]])
     assert done.exit_code == Exit.OK, done.stderr
     assert told in " ".join(done.stderr.split())
@@ -385,8 +384,7 @@ def test_a_wrong_answer_to_a_mix_is_asked_again(
 def test_a_dry_product_of_a_mix_is_weighed(here: Path) -> None:
     given = {**MIX, "add.2.product": "magnesium-sulfate-heptahydrate"}
     given["add.2.rate"] = "3 oz/1000 sq ft"
-    questions = mix_questions(here)
-    lines = script(questions, given)
+    lines = script("mix", given)
     at = lines.index("3 oz/1000 sq ft")
     done = run("mix", "m", answers=[*lines[:at], "3 fl oz/1000 sq ft", *lines[at:]])
     assert done.exit_code == Exit.OK, done.stderr
@@ -396,8 +394,7 @@ def test_a_dry_product_of_a_mix_is_weighed(here: Path) -> None:
 
 def test_products_that_fill_the_tank_lead_back_to_the_spray_volume(here: Path) -> None:
     given = {**MIX, "carrier": "5 fl oz/1000 sq ft"}
-    questions = mix_questions(here)
-    lines = script(questions, given)
+    lines = script("mix", given)
     again = ["2 gal/1000 sq ft"] + [""] * (len(lines) - 2)
     done = run("mix", "m", answers=[*lines, *again])
     assert done.exit_code == Exit.OK, done.stderr
@@ -406,13 +403,13 @@ def test_products_that_fill_the_tank_lead_back_to_the_spray_volume(here: Path) -
 
 
 def test_files_of_a_shed_are_named_from_its_mixes(here: Path) -> None:
-    assert run("shed", "park").exit_code == Exit.OK
+    assert run("shed", "park", "--blank").exit_code == Exit.OK
     label = product_answers({"form": "emulsion", "usual_rate": "2 fl oz/1000 sq ft"})
     assert run("product", "Wetter", "--in", "park/products", answers=label).exit_code == Exit.OK
-    water = script(water_questions(), {"ph": "7"})
+    water = script("water", {"ph": "7"})
     assert run("water", "Well", "--in", "park/waters", answers=water).exit_code == Exit.OK
     given = {"water": "well", "carrier": "400 L/ha", "add.1.product": "wetter"}
-    lines = script(mix_questions(here / "park" / "mixes"), given)
+    lines = script("mix", given)
     done = run("mix", "One", "--in", "park/mixes", answers=lines)
     assert done.exit_code == Exit.OK, done.stderr
     raw = tomllib.loads((here / "park/mixes/one.toml").read_text())
@@ -424,27 +421,36 @@ def test_files_of_a_shed_are_named_from_its_mixes(here: Path) -> None:
 # ------------------------------------------------------------ never half-written
 
 
-@pytest.mark.parametrize("count", [0, 1, 5, 30])
-def test_the_end_of_the_input_writes_nothing(here: Path, count: int) -> None:
-    done = run("product", "a", answers=product_answers(FULL)[:count])
+@pytest.mark.parametrize("kind", ["product", "water", "mix"])
+@pytest.mark.parametrize("count", [0, 1])
+def test_the_end_of_the_input_writes_nothing(here: Path, kind: str, count: int) -> None:
+    done = run(kind, "a", answers=[""] * count)
     assert done.exit_code == Exit.INPUT
     assert "nothing was written" in done.stderr
     assert files(here) == []
 
 
-@pytest.mark.parametrize("kind", ["water", "mix"])
-def test_the_end_of_the_input_writes_no_water_and_no_mix(here: Path, kind: str) -> None:
-    done = run(kind, "a", answers=[""])
+@pytest.mark.parametrize("count", [1, 5, 30])
+def test_answers_are_kept_where_the_input_ends_and_taken_up_again(here: Path, count: int) -> None:
+    lines = product_answers(FULL)
+    done = run("product", "a", answers=lines[:count])
     assert done.exit_code == Exit.INPUT
-    assert "nothing was written" in done.stderr
-    assert files(here) == []
+    assert "answers are kept in a.unfinished" in done.stderr
+    assert files(here) == ["a.unfinished"]
+    again = run("product", "a", answers=[""] * count + lines[count:])
+    assert again.exit_code == Exit.OK, again.stderr
+    assert files(here) == ["a.toml"]
+    answers = answers_of(ProductForm, tomllib.loads((here / "a.toml").read_text()))
+    assert {
+        k: v.casefold() for k, v in answers.items() if k not in ("form", "sources", "ph_at")
+    } == {k: v.casefold() for k, v in FULL.items() if k not in ("form", "sources", "ph_at")}
 
 
 def test_ctrl_c_writes_nothing(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def interrupted(words: str) -> str:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("chem.cli.new._ask", interrupted)
+    monkeypatch.setattr("chem.cli.interview.ask", interrupted)
     done = run("water", "a")
     assert done.exit_code == Exit.INPUT
     assert "nothing was written" in done.stderr
@@ -478,13 +484,13 @@ def test_a_file_that_appears_meanwhile_is_kept(here: Path) -> None:
         path.write_text("mine")
 
     with pytest.raises(InputProblem, match="already"):
-        forms.place(path, "new", read, force=False)
+        save(path, "new", read, force=False)
     assert (path.read_text(), files(here)) == ("mine", ["a.toml"])
 
 
 def test_a_file_that_does_not_read_back_is_not_left_behind(here: Path) -> None:
     with pytest.raises(InputProblem, match=r"a\.toml, density"):
-        forms.place(here / "a.toml", 'name = "a"\n', read_product, force=False)
+        save(here / "a.toml", 'name = "a"\n', read_product, force=False)
     assert files(here) == []
 
 
@@ -502,7 +508,7 @@ def test_a_written_file_has_ordinary_permissions(here: Path) -> None:
         ("product", ""),
         ("water", "a", "--in", "nowhere"),
         ("shed", ""),
-        ("shed", "no/such/parent"),
+        ("shed", "no/such/parent", "--blank"),
     ],
 )
 def test_names_and_folders_that_cannot_be_are_told_in_three_parts(
@@ -577,7 +583,7 @@ def test_required_lines_left_blank_are_told_in_three_parts(here: Path, kind: str
 def test_each_required_line_of_a_product_is_missed_by_name(here: Path, key: str) -> None:
     values = {k: v for k, v in REQUIRED["product"].items() if k != key}
     path = here / "a.toml"
-    path.write_text(filled(forms.blank("product", "a"), **values))
+    path.write_text(filled(blank(ProductForm, "a"), **values))
     with pytest.raises(InputProblem) as caught:
         read_product(path)
     (problem,) = caught.value.problems
@@ -587,8 +593,9 @@ def test_each_required_line_of_a_product_is_missed_by_name(here: Path, key: str)
 def test_the_examples_of_the_product_form_hold_together(here: Path) -> None:
     path = here / "a.toml"
     sources = "[" + ", ".join(quoted(s) for s in EVERY_SOURCE) + "]"
-    text = opened(filled(forms.blank("product", "a"), density='""', sources=sources))
-    path.write_text(text)
+    text = opened(filled(blank(ProductForm, "a"), density='""', sources=sources))
+    own = [x for x in text.splitlines() if not x.startswith(("ph_window", "good_for"))]
+    path.write_text("\n".join(own))  # those are an adjuvant's alone
     raw = tomllib.loads(text)
     assert set(raw) == set(ProductForm.model_fields)
     assert set(raw["guarantee"]) == set(LINES)
@@ -601,7 +608,7 @@ def test_the_examples_of_the_product_form_hold_together(here: Path) -> None:
 
 @pytest.mark.parametrize("keys", ["specific_gravity", "net_weight|net_volume"])
 def test_a_form_with_its_density_left_empty_takes_the_other_ways(here: Path, keys: str) -> None:
-    text = filled(forms.blank("product", "a"), sources='["calcium nitrate"]')
+    text = filled(blank(ProductForm, "a"), sources='["calcium nitrate"]')
     (here / "a.toml").write_text(re.sub(rf"^#(?=(?:{keys}) =)", "", text, flags=re.M))
     density = read_product(here / "a.toml").density
     assert density is not None
@@ -610,45 +617,46 @@ def test_a_form_with_its_density_left_empty_takes_the_other_ways(here: Path, key
 
 
 def test_the_examples_of_the_water_and_mix_forms_hold_together(here: Path) -> None:
-    water = opened(forms.blank("water", "w"))
+    water = opened(blank(WaterForm, "w"))
     (here / "w.toml").write_text(water)
     assert set(tomllib.loads(water)) == set(WaterForm.model_fields)
-    assert set(tomllib.loads(water)["ions"]) == set(forms.IONS)
+    assert set(tomllib.loads(water)["ions"]) == set(IONS)
     assert read_water(here / "w.toml").hardness is not None
-    mix = opened(filled(forms.blank("mix", "m"), **REQUIRED["mix"]))
-    (here / "m.toml").write_text(mix)
+    mix = opened(filled(blank(MixForm, "m"), **REQUIRED["mix"]))
     raw = tomllib.loads(mix)
     assert set(raw) == set(MixForm.model_fields)
     assert set(raw["add"][0]) == set(AddForm.model_fields)
     assert set(raw["adjuvant"]) == set(AdjuvantForm.model_fields)
+    one = [line for line in mix.splitlines() if not line.startswith(("leftover", "amount", "age"))]
+    (here / "m.toml").write_text("\n".join(one))
     read = read_mix(here / "m.toml")
     assert read.adjuvant is not None and read.adjuvant.ph_low < read.adjuvant.ph_high
 
 
-def test_a_shed_holds_one_blank_form_per_shelf(here: Path) -> None:
-    done = run("shed", "My shed")
+SHED = {"water": "waters/well.toml", "sprayers": "sprayers/boom.toml", "units": "us"}
+
+
+def test_a_shed_holds_a_folder_per_shelf_and_what_is_set_once(here: Path) -> None:
+    done = run("shed", "My shed", answers=script("shed", SHED))
     assert done.exit_code == Exit.OK, done.stderr
     assert "jarsight new product NAME --in 'My shed/products'" in done.stdout
-    for shelf, kind in (("products", "product"), ("waters", "water"), ("mixes", "mix")):
-        assert files(here / "My shed" / shelf) == [f"blank-{kind}.txt"]
-        text = (here / "My shed" / shelf / f"blank-{kind}.txt").read_text()
-        copy = here / "My shed" / shelf / "copy.toml"
-        copy.write_text(filled(text, **REQUIRED[kind]))
-        assert READERS[kind](copy).name == f"My {kind}"
+    assert files(here / "My shed") == ["mixes", "products", "shed.toml", "sprayers", "waters"]
+    raw = tomllib.loads((here / "My shed" / "shed.toml").read_text())
+    assert raw == {**SHED, "sprayers": ["sprayers/boom.toml"], "products": "products"}
 
 
 def test_a_shed_that_is_there_is_left_alone(here: Path) -> None:
-    assert run("shed", "park").exit_code == Exit.OK
+    assert run("shed", "park", "--blank").exit_code == Exit.OK
     mine = here / "park" / "products" / "mine.toml"
     mine.write_text("mine")
-    (here / "park" / "mixes" / "blank-mix.txt").write_text("scribbled")
-    done = run("shed", "park")
+    (here / "park" / "shed.toml").write_text("scribbled")
+    done = run("shed", "park", "--blank")
     assert done.exit_code == Exit.INPUT
     assert "wrong: there is a folder of that name already" in done.stderr
-    assert (here / "park" / "mixes" / "blank-mix.txt").read_text() == "scribbled"
-    assert run("shed", "park", "--force").exit_code == Exit.OK
+    assert (here / "park" / "shed.toml").read_text() == "scribbled"
+    assert run("shed", "park", "--blank", "--force").exit_code == Exit.OK
     assert mine.read_text() == "mine"
-    assert "REQUIRED" in (here / "park" / "mixes" / "blank-mix.txt").read_text()
+    assert "sprayers" in (here / "park" / "shed.toml").read_text()
 
 
 # ------------------------------------------------------------ text
@@ -663,7 +671,7 @@ def test_any_text_survives_a_toml_string(text: str) -> None:
 @fixed
 @given(st.text(st.sampled_from("0123456789.,-<e_ %"), min_size=1, max_size=9))
 def test_a_figure_is_one_toml_value_that_says_what_was_typed(text: str) -> None:
-    value = tomllib.loads(f"x = {figure(text)}")["x"]
+    value = tomllib.loads(rewritten({"x": figure(text)}))["x"]
     assert value == text or float(value) == float(text)
 
 
@@ -688,21 +696,9 @@ def test_a_name_that_no_file_can_hold_is_refused() -> None:
 
 @pytest.mark.parametrize("path", sorted(Path("data/demo/products").resolve().glob("*.toml")))
 def test_a_demo_label_answered_again_is_the_same_product(path: Path, tmp_path: Path) -> None:
-    raw = tomllib.loads(path.read_text())
-    answers = {k: str(raw[k]) for k in ("name", "form", "density", "ph", "ph_at") if k in raw}
-    answers |= {k: raw[k] for k in ("usual_rate", "rate_range", "price", "basis") if k in raw}
-    if "sources" in raw:
-        answers["sources"] = ", ".join(raw["sources"])
-    answers |= {f"guarantee.{k}": str(v) for k, v in raw.get("guarantee", {}).items()}
-    for line, entry in raw.get("chelated", {}).items():
-        answers[f"chelated.{line}"] = str(entry["percent"])
-        answers[f"chelated.{line}.agent"] = entry["agent"]
-    for n, (name, percent) in enumerate(raw.get("also", {}).items(), start=1):
-        answers |= {f"also.{n}.name": name, f"also.{n}.percent": str(percent)}
-    says = raw.get("says", {})
-    answers |= {f"says.{k}": ", ".join(v) if k == "never_with" else v for k, v in says.items()}
+    answers = answers_of(ProductForm, tomllib.loads(path.read_text()))
     copy = tmp_path / path.name
-    copy.write_text(product_text(answers))
+    copy.write_text(text_of(kind_of("product", tmp_path), answers))
     assert read_product(copy) == read_product(path)
     done = run("product", path.stem, "--in", str(tmp_path), "--force",
                answers=product_answers(answers))  # fmt: skip

@@ -186,7 +186,7 @@ def test_an_entry_is_enough_to_read_the_mix_again(
         '[[add]]\nproduct = "calcium-nitrate-liquor"\nrate = "1 fl oz/1000 sq ft"\n'
     )
     mix = read_mix(path)
-    assert [f.what for f in mix.files] == ["mix", "catch test", "water", *["product"] * 5]
+    assert [f.what for f in mix.files] == ["mix", "sprayer", "water", *["product"] * 5]
     line = kept_mix(mix).model_dump_json()
     shutil.rmtree(shed)
     empty = tmp_path / "empty"
@@ -474,7 +474,7 @@ def test_where_a_notebook_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert find_place(mix).path == tmp_path / "named.sqlite"
     assert find_place(mix, Path("mine.sqlite")).path == Path("mine.sqlite")
     monkeypatch.delenv("JARSIGHT_NOTEBOOK")
-    for wrong in ("notebook = 4", "notebook = "):
+    for wrong in ("nonsense = 4", "notebook = "):
         shed.write_text(wrong)
         with pytest.raises(InputProblem, match=r"shed\.toml"):
             find_place(mix)

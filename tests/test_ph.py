@@ -389,16 +389,19 @@ def test_target_out_of_reach_says_why() -> None:
         ("potassium carbonate", 5.0, ["citric acid", "acetic acid", "phosphoric acid"]),
     ],
 )
-def test_the_other_side_names_agents_that_would(
+def test_a_tank_past_the_target_gets_no_dose_and_hears_what_would(
     agent: str, target: float, others: list[str]
 ) -> None:
-    with pytest.raises(InputProblem) as caught:
-        dose(example("curdles"), target, agent)
-    (problem,) = caught.value.problems
-    assert all(f"`{o}`" in problem.instead for o in others)
-    assert ("bicarbonate" in problem.instead) == ("potassium bicarbonate" in others)
+    result = dose(example("curdles"), target, agent)
+    assert result.already and result.dose_g_per_L == 0.0
+    assert set(others) <= set(result.back)
+    assert ("potassium bicarbonate" in result.back) == ("potassium bicarbonate" in others)
+    data = json.loads(ph_json(result))
+    assert data["already"] is True and data["dose_g_per_L"] == 0.0
+    said = " ".join(as_text(ph_sheet(result)).split())
+    assert "Nothing to add" in said and all(o in said for o in others)
     for word in ("sulfuric", "nitric", "hydrochloric", "hydroxide", "ammonia"):
-        assert word not in problem.instead
+        assert word not in " ".join(result.back)
 
 
 def test_adjuvant_chance_and_the_dose_that_makes_it_likely() -> None:

@@ -213,6 +213,37 @@ def test_another_volume_than_the_net_contents_is_reported() -> None:
     assert pasted.problems or pasted.form["unread"]
 
 
+# A rule bears on mixing; care bears on spraying, keeping and health
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Do not apply above 85 F",
+        "Do not apply within 24 hours of rain",
+        "Avoid use on turf under drought stress, 3 days at least",
+        "Do not store below 5 \u00b0C",
+    ],
+)
+def test_limits_of_heat_rain_and_keeping_are_care_and_no_rule(line: str) -> None:
+    pasted = read_paste(START + line, NAME)
+    assert line in pasted.form["care"]
+    assert "unread" not in pasted.form
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Do not mix with lime above 20 C unless tested",
+        "Never add to water that is not agitated, 3 hours at most",
+        "Keep the pH of the spray below 6.5 if copper is added",
+    ],
+)
+def test_a_line_on_mixing_that_is_not_read_stays_a_rule(line: str) -> None:
+    unread = read_paste(START + line, NAME).form["unread"]
+    assert [entry["kind"] for entry in unread] == ["rule"]
+
+
 # Water is not the rate
 
 
@@ -305,6 +336,8 @@ def silently_changed(path: Path, text: str) -> list[str]:
         return []
     told = " ".join([*pasted.problems, *(n.line for n in pasted.not_understood)])
     got = facts(pasted.form)
+    if "density" in wanted and got.get("specific_gravity") == wanted["density"][0]:
+        del got["specific_gravity"]  # the same figure, its unit lost: kg/L is the only one it fits
     return [
         f"{key}: {got[key]} for {wanted.get(key)}"
         for key in got

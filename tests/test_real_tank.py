@@ -211,20 +211,23 @@ def test_stirring_drives_carbon_dioxide_out_by_4_h_and_lime_may_follow(tmp_path:
     path = mix(tmp_path, ("urea-liquor", "2 mL/L"))
     study = Study(64, 1)
     hard = study.look(change_mix(read_mix(path), tmp_path, water="hard-alkaline.toml"))
-    assert hard.driven is not None and (hard.driven.whole > 0.0).mean() > 0.9
-    ph = [float(np.median(s.clear.ph)) for s in (hard.fresh, *hard.states.values())]
+    assert hard.driven is not None
+    moved = hard.driven.whole > 0.0
+    assert moved.mean() > 0.5
+    ph = [float(np.median(s.clear.ph[moved])) for s in (hard.fresh, *hard.states.values())]
     assert ph[0] == ph[1] < ph[2] - 0.3 and ph[2] <= ph[3]
     assert 8.2 < ph[3] < 8.9
     lime = hard.fresh.phases.keys.index("calcite")
-    risen = [float(np.median(s.si[:, lime])) for s in (hard.fresh, hard.states["24h"])]
+    risen = [float(np.median(s.si[moved, lime])) for s in (hard.fresh, hard.states["24h"])]
     assert risen[1] > risen[0] + 0.8
     assert hard.shows_alone("15min")["calcite"] < hard.shows_alone("24h")["calcite"]
     # Each draw stirs at its own rate: some have lost nearly all by 4 h, some little.
-    left = 1.0 - hard.driven.by(14400.0) / np.maximum(hard.driven.whole, 1e-12)
+    left = 1.0 - hard.driven.by(14400.0)[moved] / hard.driven.whole[moved]
     assert left.max() - left.min() > 0.5
     told = forecast(hard.ready.mix, count=64)
     assert any("drives carbon dioxide out" in n for n in told.notes)
-    assert told.ph.median == pytest.approx(ph[0], abs=1e-9)
+    assert told.ph.median == pytest.approx(hard.ph.median, abs=1e-9)
+    assert hard.ph.median < 7.8
     assert study.look(read_mix(path)).driven is None
 
 

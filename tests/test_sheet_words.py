@@ -23,7 +23,7 @@ from chem.advice.levers import Fix, NoUse
 from chem.advice.pour import Pour, PourOrder
 from chem.advice.why import Other, Why
 from chem.doubts import Range
-from chem.forecast import Answer, Evolved, Forecast, Gas, Rule, never, rules_of
+from chem.forecast import Answer, Evolved, Forecast, Gas, Rule, Salt, never, rules_of
 from chem.forecast.follow import Part
 from chem.forecast.hazards import is_acid
 from chem.forecast.rules import ADJUVANT, STOP_WORDS, rule_kinds
@@ -58,6 +58,7 @@ ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "data" / "demo" / "products"
 CLEAR = {"15min": 0.01, "4h": 0.02, "24h": 0.03}
 CLOUDY = {"15min": 0.5, "4h": 0.8, "24h": 0.9}
+SALT = Salt(Range(20.0, 19.0, 21.0), 163.0, None, 2.67, ())
 IRON, SULFATE, CARBONATE = 0, 1, 2
 """Places in the mix: an acid with a range of rates, ammonium sulfate, a carbonate."""
 
@@ -271,7 +272,7 @@ def some_fixes(mix: Mix, *fixes: Fix, **other: object) -> Fixes:
     found = Fixes(
         mix=mix, judged_at="4h", answer="haze", probability=CLOUDY, fixes=fixes, no_use=(),
         rules=(), refused=None, on_the_way=0.9, spray_within_minutes=None, because=None,
-        gases=(), not_judged=(), draws=64, seed=1,
+        gases=(), salt=SALT, not_judged=(), draws=64, seed=1,
     )  # fmt: skip
     return replace(found, **other)  # type: ignore[arg-type]
 
@@ -585,11 +586,12 @@ def a_forecast(mix: Mix, **other: object) -> Forecast:
     ph = Range(6.0, 5.8, 6.2)
     found = Forecast(
         mix=mix, answer="clear", chance=0.98, judged_at="4h", because=None, probability=CLEAR,
-        clogs=CLEAR, ph=ph, ph_aired=None, ph_settled=6.0, ionic_strength_mol_per_kg=0.1,
-        conductivity_mS_per_cm=None, density_kg_per_L=1.0, coverage=1.0, totals_mol_per_L={},
-        solids=(), colloids=(), gases=(), not_judged=(), loads=loads(mix), delivered_kg_per_ha={},
-        suited=None, rules=(), refused=None, spray_within_minutes=None, alone=(), doubts=(),
-        notes=(), draws=64, seed=1, failed_rows=0, versions={},
+        clogs=CLEAR, course=(), ph=ph, ph_aired=None, ph_settled=6.0, ionic_strength_mol_per_kg=0.1,
+        conductivity_mS_per_cm=None, salt=SALT, density_kg_per_L=1.0, coverage=1.0,
+        totals_mol_per_L={}, solids=(), colloids=(), gases=(), not_judged=(), loads=loads(mix),
+        delivered_kg_per_ha={}, suited=None, windows=(), rules=(), refused=None,
+        spray_within_minutes=None, alone=(), doubts=(), notes=(), draws=64, seed=1,
+        failed_rows=0, versions={},
     )  # fmt: skip
     return replace(found, **other)  # type: ignore[arg-type]
 

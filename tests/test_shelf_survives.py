@@ -17,7 +17,7 @@ from chem.shelf import Item, Setting, engines, local, read_item, read_stock, she
 from chem.tank import find_water
 
 PRODUCTS = Path(__file__).parent.parent / "data" / "demo" / "products"
-ROOM = sys.modules["chem.shelf.shelf"]
+ROOM = sys.modules["chem.shelf.work"]
 NITRATE, ORTHO, SULFATE = "calcium-nitrate-liquor", "npk-orthophosphate", "ammonium-sulfate-liquor"
 
 
@@ -69,7 +69,7 @@ def test_whatever_one_product_raises_the_rest_is_answered(
 
 
 def test_what_no_product_alone_raises_is_not_hidden(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(ROOM._Work, "do", raising("of the house itself"))
+    monkeypatch.setattr(ROOM.Work, "do", raising("of the house itself"))
     with pytest.raises(np.linalg.LinAlgError, match="of the house itself"):
         shelf(demo(NITRATE, SULFATE), setting(), engine=local(1))
 

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from chem.errors import InputProblem, Problem
-from chem.files import is_file
+from chem.files import is_file, rewritten
+from chem.files.table import figure
 from chem.forecast.hazards import is_acid
 from chem.label import Product, Says, find_product, read_product
 from chem.reference import catalogue, read_toml
@@ -185,13 +186,12 @@ def choose_agent(name: str, strength: str | None = None, beside: Path | None = N
 def product_file(reagent: Reagent) -> str:
     """The product file of an agent, as TOML, for a mix file to take."""
     product = reagent.product
-    lines = [f"name = {_quoted(product.name)}", f"form = {_quoted(product.form)}"]
+    raw: dict[str, Any] = {"name": product.name, "form": product.form}
     if product.density is not None:
-        lines.append(f'density = "{product.density[0]:.4f} kg/L"')
-    lines.append("sources = [" + ", ".join(_quoted(s.key) for s in product.sources) + "]")
-    lines += ["", "[known]"]
-    lines += [f"{_quoted(key)} = {value:g}" for key, value in product.known.items()]
-    return "\n".join(lines) + "\n"
+        raw["density"] = f"{product.density[0]:.4f} kg/L"
+    raw["sources"] = [source.key for source in product.sources]
+    raw["known"] = {key: figure(f"{value:g}") for key, value in product.known.items()}
+    return rewritten(raw)
 
 
 def _agent(key: str, entry: dict[str, Any]) -> Agent:
@@ -222,10 +222,6 @@ def _agent(key: str, entry: dict[str, Any]) -> Agent:
 
 def _word(word: str, text: str) -> bool:
     return re.search(rf"\b{re.escape(word)}", text) is not None
-
-
-def _quoted(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
 def _in_form(agent: Agent, strength: str | None) -> Reagent:

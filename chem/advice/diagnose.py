@@ -16,6 +16,7 @@ import numpy as np
 from chem.advice.agents import choose_agent
 from chem.advice.cleaning import CleanStep, clean_steps
 from chem.advice.dosing import dosed_with, dosing_rules
+from chem.advice.metals import Metal, metals_at_risk
 from chem.advice.origins import WATER, chief, components_of_part, origins
 from chem.doubts import chance
 from chem.equilibrium import one_thread
@@ -106,7 +107,7 @@ class Diagnosis:
     cleaning: steps that clear the likeliest cause and every other over `ALSO_LIKELY`; gases:
     expected of the mix, where gas or heat was seen; agrees: whether the model expects what was
     seen; rules: that the mix breaks; refused: the code by which it must never be poured; draws:
-    versions tried.
+    versions tried; metals: of the sprayer that this tank eats.
     """
 
     mix: Mix
@@ -122,6 +123,7 @@ class Diagnosis:
     refused: str | None
     draws: int
     seed: int
+    metals: tuple[Metal, ...] = ()
 
 
 @one_thread()
@@ -185,6 +187,7 @@ def diagnose(
         refused=never(rules),
         draws=study.count,
         seed=study.seed,
+        metals=metals_at_risk(told.found),
     )
 
 

@@ -59,23 +59,12 @@ def refuse_forbidden(mix: Mix, reagent: Reagent, rules: Sequence[Rule]) -> None:
         )
 
 
-def refuse_other_side(mix: Mix, reagent: Reagent, target: float, start: float, way: float) -> None:
-    """Raises: InputProblem where the agent moves the pH away from the target."""
-    if way * (target - start) > 0.0:
-        return
-    moves, wanted = ("lowers", "raise") if way < 0.0 else ("raises", "lower")
+def other_side(reagent: Reagent, target: float, way: float) -> list[str]:
+    """Mild agents that would move the pH to a target that this one has passed; way: its own."""
     others = [a for a in mild("base" if way < 0.0 else "acid") if a != reagent.name]
     if target > BICARBONATE_PH:
         others = [a for a in others if a != "potassium bicarbonate"]
-    side = "below" if way < 0.0 else "above"
-    raise InputProblem(
-        Problem(
-            f"{mix.file}, --to {target:g} --with {reagent.name}",
-            f"the full tank stands at pH {start:.1f} and {reagent.name} only {moves} it",
-            f"{' or '.join(f'`{a}`' for a in others)} to {wanted} it, or a target {side} "
-            f"{start:.1f}",
-        )
-    )
+    return others
 
 
 @dataclass(frozen=True)

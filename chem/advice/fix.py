@@ -26,10 +26,12 @@ from chem.forecast import (
     THRESHOLD,
     Evolved,
     Rule,
+    Salt,
     Study,
     broken,
     known_time,
     never,
+    salt,
 )
 from chem.forecast.search import SEARCH_DRAWS, search
 from chem.label import Product
@@ -60,6 +62,7 @@ class Fixes:
     spray_within_minutes: float | None
     because: str | None
     gases: tuple[Evolved, ...]
+    salt: Salt
     not_judged: tuple[str, ...]
     draws: int
     seed: int
@@ -128,6 +131,7 @@ def fix(
         spray_within_minutes=None if against else first.clear_minutes(),
         because=because,
         gases=tuple(case.gases),
+        salt=salt(first),
         not_judged=first.not_judged,
         draws=study.count,
         seed=study.seed,

@@ -178,7 +178,7 @@ def _misfit_texts(product: Product) -> list[str]:
     found = misfits(product, label_lines(product))
     if not found:
         return []
-    texts = [f"{p.read.split(', ', 1)[-1]}: {p.wrong}" for p in found]
+    texts = [f"{p.key}: {p.wrong}" for p in found]
     known = catalogue().guarantees
     for line, other in READ_AS:
         if line not in product.guarantee:

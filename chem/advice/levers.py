@@ -332,6 +332,7 @@ def softened(water: Water, factor: float) -> Water:
             return None
         return replace(value, low=value.low * factor, high=value.high * factor)
 
+    parts = tuple((softened(part, factor), share) for part, share in water.parts)
     ions = {k: replace(v, low=v.low * factor, high=v.high * factor) for k, v in water.ions.items()}
     return replace(
         water,
@@ -339,6 +340,7 @@ def softened(water: Water, factor: float) -> Water:
         alkalinity=less(water.alkalinity),
         hardness=less(water.hardness),
         ions=ions,
+        parts=parts,
     )
 
 

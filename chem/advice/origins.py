@@ -27,7 +27,12 @@ def origins(ready: Prepared, component: str, t_s: float = 0.0) -> dict[str, floa
     """
     finished = ready.finished
     names = [a.product.name for a in ready.mix.additions]
-    parts = np.concatenate([finished.from_product, finished.from_water[None]])
+    groups = [finished.from_product, finished.from_water[None]]
+    last = [WATER]
+    if finished.from_leftover is not None:
+        groups.append(finished.from_leftover)
+        last += [left.mix.name for left in ready.mix.leftovers if left.share > 0.0]
+    parts = np.concatenate(groups)
 
     def of(key: str) -> Floats:
         if key not in finished.components:
@@ -41,12 +46,12 @@ def origins(ready: Prepared, component: str, t_s: float = 0.0) -> dict[str, floa
         amounts = amounts + (turned if component == "Fe3" else -turned) * of("Fe2")
     total = np.maximum(amounts.sum(axis=0), 1e-300)
     shares: dict[str, float] = {}
-    for name, amount in zip([*names, WATER], amounts, strict=True):
+    for name, amount in zip([*names, *last], amounts, strict=True):
         shares[name] = shares.get(name, 0.0) + median(amount / total)
     if not any(shares.values()):
         poured = of(component) if component not in IRON else of("Fe2") + of("Fe3")
         shares = dict.fromkeys(shares, 0.0)
-        for name, amount in zip([*names, WATER], poured, strict=True):
+        for name, amount in zip([*names, *last], poured, strict=True):
             shares[name] += float(amount.mean())
     whole = sum(shares.values())
     return {name: share / whole for name, share in shares.items() if share > 0.0}

@@ -17,8 +17,8 @@ from chem.advice.dosing import (
     Minded,
     dosing_rules,
     minded,
+    other_side,
     refuse_forbidden,
-    refuse_other_side,
 )
 from chem.advice.titration import MOST_G_PER_L, Titration
 from chem.doubts import Range, median, quantile, range_of
@@ -99,7 +99,8 @@ class Adjustment:
     per g/L; adds_kg_per_ha: nutrients in the dose; rules: that the dosed mix breaks, by places
     in `ruled`, the mix as it would be poured; refused: the code of the rule by which the mix, or
     the agent in it, must never be poured; minded: what to mind of the dose; dosed: the mix with
-    the agent in it.
+    the agent in it; already: whether the tank is there, or past it, before any dose; back: agents
+    that would bring back a tank that is past it.
     """
 
     mix: Mix
@@ -132,6 +133,8 @@ class Adjustment:
     place: int
     draws: int
     seed: int
+    already: bool = False
+    back: tuple[str, ...] = ()
 
 
 @one_thread()
@@ -155,7 +158,7 @@ def adjust(
     No dose is given where the mix, or the agent in it, must never be poured (`refused`).
 
     Raises:
-        InputProblem: the agent moves the pH the other way, or a label forbids it.
+        InputProblem: a label forbids the agent.
         ToxicGas: bleach with anything, sulfide with acid.
         ValueError: a target outside 0 to 14, or another `judged_at`.
     """
@@ -182,10 +185,9 @@ def adjust(
                 "more carrier or lower rates: the tank is outside what the model covers",
             )
         )
-    rate: float | None = 0.0
-    if abs(target - before.median) > SAME_PH:
-        refuse_other_side(mix, reagent, target, before.median, tank.direction)
-        rate = tank.find(0.5, target)
+    already = tank.direction * (target - before.median) <= SAME_PH
+    past = already and abs(target - before.median) > SAME_PH
+    rate = 0.0 if already else tank.find(0.5, target)
     tried = MOST_G_PER_L if rate is None else rate
     dosed = study.look(tank.dosed(tried))
     after = range_of(dosed.fresh.clear.ph, dosed.stretch)
@@ -222,6 +224,8 @@ def adjust(
         place=place,
         draws=study.count,
         seed=study.seed,
+        already=already,
+        back=tuple(other_side(reagent, target, tank.direction)) if past else (),
     )
 
 
@@ -319,38 +323,46 @@ def _made(
 
 def _suited(tank: Titration, fresh: Followed, dosed: Followed, judged_at: str) -> Suited | None:
     """How well the adjuvant's window is met, and the dose that meets it in 9 of 10 draws."""
-    adjuvant, study = tank.mix.adjuvant, tank.study
-    if adjuvant is None or fresh.suited is None or dosed.suited is None:
+    window = next((w for w in tank.mix.windows if w.limits is not None), None)
+    if window is None or window.limits is None:
         return None
-    low, high = adjuvant.ph_low, adjuvant.ph_high
-    found: float | None = 0.0
-    seen, cause = fresh, ""
-    if fresh.suited < LIKELY:
-        lowers = tank.direction < 0.0
-        edge = high if lowers else low
-        level = LIKELY + 1.0 / study.count if lowers else 1.0 - LIKELY - 1.0 / study.count
-        at = quantile(fresh.fresh.clear.ph, level)
-        if (at <= edge) if lowers else (at >= edge):
-            found, cause = None, "further"
-        else:
-            found = tank.find(level, edge)
-            cause = "too_much" if found is None else ""
-        if found is not None:
-            seen = study.look(tank.dosed(found))
-            if (seen.suited or 0.0) < LIKELY:
-                found, cause = None, "narrow"
+    low, high = window.limits
+    found, seen, cause = dose_that_suits(tank, fresh, low, high)
     dose = None if found is None else tank.dose(found)
     return Suited(
         (low, high),
-        fresh.suited,
+        fresh.inside(low, high),
         fresh.inside(low, high, judged_at),
-        dosed.suited,
+        dosed.inside(low, high),
         dosed.inside(low, high, judged_at),
         dose,
-        None if found is None else seen.suited,
+        None if found is None else seen.inside(low, high),
         None if found is None else seen.inside(low, high, judged_at),
         cause,
     )
+
+
+def dose_that_suits(
+    tank: Titration, fresh: Followed, low: float, high: float
+) -> tuple[float | None, Followed, str]:
+    """The smallest rate with which the pH is between two limits in 9 of 10 draws, that tank, and
+    why there is none: `further`, `too_much`, `narrow`."""
+    study = tank.study
+    if fresh.inside(low, high) >= LIKELY:
+        return 0.0, fresh, ""
+    lowers = tank.direction < 0.0
+    edge = high if lowers else low
+    level = LIKELY + 1.0 / study.count if lowers else 1.0 - LIKELY - 1.0 / study.count
+    at = quantile(fresh.fresh.clear.ph, level)
+    if (at <= edge) if lowers else (at >= edge):
+        return None, fresh, "further"
+    found = tank.find(level, edge)
+    if found is None:
+        return None, fresh, "too_much"
+    seen = study.look(tank.dosed(found))
+    if seen.inside(low, high) < LIKELY:
+        return None, fresh, "narrow"
+    return found, seen, ""
 
 
 def _copper(fresh: Followed, dosed: Followed) -> tuple[float, float] | None:

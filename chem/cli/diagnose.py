@@ -8,18 +8,21 @@ from typing import Annotated
 import typer
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, takes_mix
 from chem.cli.options import (
     DrawsOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
 
 
+@takes_mix
 def diagnose_command(
-    mix: MixArgument,
+    asked: Asked,
     seen: Annotated[str, typer.Option(help="What was seen: haze, flakes, gel ...")],
     after: Annotated[
         str, typer.Option(help="How long after the last pour: minutes, or 2h.")
@@ -29,6 +32,8 @@ def diagnose_command(
         int | None, typer.Option(min=1, help="How many of the products were in by then.")
     ] = None,
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 512,
@@ -36,20 +41,19 @@ def diagnose_command(
 ) -> None:
     """It went wrong: what is it, will anything bring it back."""
     from chem.advice.diagnose import diagnose
-    from chem.forecast import read_seen
+    from chem.cli.noting import known_of
+    from chem.forecast import read_after, read_seen
     from chem.sheets.diagnose import diagnose_json, diagnose_sheet
-    from chem.tank import read_mix
-    from chem.units import read_duration, read_ph
+    from chem.units import read_ph
 
-    text = after if any(c.isalpha() for c in after) else f"{after} min"
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
     result = diagnose(
-        read_mix(mix),
+        asked.mix,
         seen=read_seen(seen, "command line, --seen"),
-        after_min=read_duration(text, "command line, --after") / 60.0,
+        after_min=read_after(after, "command line, --after") / 60.0,
         ph=None if ph is None else read_ph(ph, "command line, --ph").value,
         poured=poured,
-        count=draws,
-        seed=seed,
+        study=known.study,
     )
     give(
         partial(diagnose_sheet, result, units), partial(diagnose_json, result, units), as_json, html

@@ -9,19 +9,22 @@ from typing import Annotated
 import typer
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, take, takes_mix
 from chem.cli.options import (
     DrawsOption,
     ForOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
 
 
+@takes_mix
 def fix_command(
-    mix: MixArgument,
+    asked: Asked,
     judged_at: ForOption = "4h",
     shelf: Annotated[
         Path | None,
@@ -36,7 +39,15 @@ def fix_command(
             "for more (default citric acid, potassium bicarbonate).",
         ),
     ] = None,
+    number: Annotated[
+        int | None,
+        typer.Option(
+            "--take", metavar="N", min=1, help="Write the Nth change listed into the mix."
+        ),
+    ] = None,
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 256,
@@ -45,16 +56,24 @@ def fix_command(
     """The smallest changes that keep it clear."""
     from chem.advice.agents import choose_agent
     from chem.advice.fix import fix
+    from chem.cli.noting import known_of
+    from chem.errors import InputProblem, Problem
     from chem.label import read_shelf
-    from chem.sheets.fix import fix_json, fix_sheet
-    from chem.tank import read_mix
+    from chem.sheets.fix import fix_json, fix_sheet, listed_fixes
 
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
     result = fix(
-        read_mix(mix),
+        asked.mix,
         judged_at=judged_at,
-        count=draws,
-        seed=seed,
+        study=known.study,
         shelf=read_shelf(shelf) if shelf is not None else None,
-        agents=[choose_agent(name, beside=mix.parent) for name in agents] if agents else None,
+        agents=[choose_agent(name, beside=asked.beside) for name in agents] if agents else None,
     )
+    if number is not None:
+        listed = listed_fixes(result)
+        if number > len(listed) or len(listed[number - 1].mixes) != 1:
+            wrong = f"change {number} is none that one mix file can hold" if listed else "no change"
+            instead = f"1 to {len(listed)}, a change within one tank" if listed else "no --take"
+            raise InputProblem(Problem("command line, --take", wrong, instead))
+        take(asked, listed[number - 1].mixes[0], listed[number - 1].reagent)
     give(partial(fix_sheet, result, units), partial(fix_json, result, units), as_json, html)

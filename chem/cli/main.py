@@ -17,12 +17,27 @@ import typer
 from typer.core import TyperGroup
 
 from chem.cli.exits import Exit
+from chem.cli.outputs import guarded
+from chem.cli.progress import sign_of_life
 from chem.errors import InputProblem, Problem
 from chem.version import VERSION
 
 SHED, SHELF, CHEMISTS = "In the shed", "On the shelf", "For chemists"
 COMMANDS = {
-    SHED: ("forecast", "why", "fix", "pour", "ph", "jar", "diagnose", "saw", "desk"),
+    SHED: (
+        "forecast",
+        "why",
+        "fix",
+        "pour",
+        "ph",
+        "jar",
+        "diagnose",
+        "saw",
+        "sprayed",
+        "rinse",
+        "edit",
+        "desk",
+    ),
     SHELF: ("label", "shelf", "calibrate"),
     CHEMISTS: ("solution", "tables", "trace", "selfcheck"),
 }
@@ -34,7 +49,9 @@ class _Commands(TyperGroup):
 
     def invoke(self, ctx: typer.Context) -> object:  # type: ignore[override]
         try:
-            done = super().invoke(ctx)
+            name = ctx._protected_args[0] if ctx._protected_args else None
+            with sign_of_life(name):
+                done = super().invoke(ctx)
             if sys.stdout is not None:  # closed by `>&-`
                 sys.stdout.flush()
         except BrokenPipeError:
@@ -91,10 +108,12 @@ def _root(
 def whole_app() -> typer.Typer:
     """The app with every command mounted."""
     app.add_typer(import_module("chem.cli.new").app, name="new", rich_help_panel=SHED)
+    notebook = import_module("chem.cli.notebook").app
+    app.add_typer(notebook, name="notebook", rich_help_panel=SHED)
     for group, names in COMMANDS.items():
         for name in names:
             command = getattr(import_module(f"chem.cli.{name}"), f"{name}_command")
-            app.command(name, rich_help_panel=group)(command)
+            app.command(name, rich_help_panel=group)(guarded(command))
     return app
 
 

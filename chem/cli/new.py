@@ -1,7 +1,7 @@
-"""`jarsight new`: writes a product, water or mix by asking, or as a blank form; makes a shed.
+"""`jarsight new`: writes a product, water, mix, sprayer or shed by asking, or as a blank form.
 
-Questions go to stderr, where the file stands and what comes next to stdout. A file is written
-whole, after it has been read back, or not at all.
+Where the file stands and what comes next goes to stdout. A file is written whole, after it has
+been read back, or not at all.
 """
 
 from __future__ import annotations
@@ -9,29 +9,24 @@ from __future__ import annotations
 import os
 import shlex
 import shutil
-import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from chem.cli import forms
-from chem.cli.asking import Unreadable, ask_line
 from chem.cli.exits import Exit
 from chem.errors import InputProblem, Problem
 
 if TYPE_CHECKING:
-    from chem.cli.questions import Answers, Question
+    from chem.cli.kinds import Kind
 
-BACK, NONE = "back", "-"
-COLUMNS = 60
-SHELVES = {"products": "product", "waters": "water", "mixes": "mix"}
+SHELVES = {"products": "product", "waters": "water", "mixes": "mix", "sprayers": "sprayer"}
 
 app = typer.Typer(
     name="new",
-    help="Write a product, water or mix by asking.",
+    help="Write a product, water, mix, sprayer or shed by asking.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -50,22 +45,13 @@ def product_command(
     name: Name, folder: Folder = HERE, force: Force = False, blank: Blank = False
 ) -> None:
     """A product, asked in its label's own order."""
-    with _told():
-        path = _target(name, folder, force)
-        if blank:
-            _write_blank("product", name, path, force)
-        else:
-            from chem.cli.questions import product_questions
-            from chem.label import read_product
-
-            questions = product_questions(_ask, _explain)
-            _write_asked(name, questions, forms.product_text, read_product, path, force)
-        _next(
-            path,
-            f"jarsight label {_shell(path)}",
-            "jarsight new mix NAME",
-            "jarsight forecast NAME.toml",
-        )
+    path = _new("product", name, folder, force, blank)
+    _next(
+        path,
+        f"jarsight label {_shell(path)}",
+        "jarsight new mix NAME",
+        "jarsight forecast NAME.toml",
+    )
 
 
 @app.command("water")
@@ -80,19 +66,8 @@ def water_command(
     ] = None,
 ) -> None:
     """A water, asked in its report's order, or read from a pasted report."""
-    with _told():
-        path = _target(name, folder, force)
-        if blank:
-            _write_blank("water", name, path, force)
-        elif paste is not None:
-            _write_report(name, paste, path, force)
-        else:
-            from chem.cli.questions import water_questions
-            from chem.tank import read_water
-
-            questions = water_questions()
-            _write_asked(name, questions, forms.water_text, read_water, path, force)
-        _next(path, "jarsight new mix NAME", f"jarsight forecast NAME.toml --water {_shell(path)}")
+    path = _new("water", name, folder, force, blank, paste)
+    _next(path, "jarsight new mix NAME", f"jarsight forecast NAME.toml --water {_shell(path)}")
 
 
 @app.command("mix")
@@ -100,33 +75,49 @@ def mix_command(
     name: Name, folder: Folder = HERE, force: Force = False, blank: Blank = False
 ) -> None:
     """A mix: water, spray volume, products in the order poured."""
-    with _told():
-        path = _target(name, folder, force)
-        if blank:
-            _write_blank("mix", name, path, force)
-        else:
-            from chem.cli.questions import mix_questions
-            from chem.tank import read_mix
+    path = _new("mix", name, folder, force, blank)
+    _next(path, f"jarsight forecast {_shell(path)}")
 
-            questions = mix_questions(folder)
-            _write_asked(name, questions, forms.mix_text, read_mix, path, force)
-        _next(path, f"jarsight forecast {_shell(path)}")
+
+@app.command("sprayer")
+def sprayer_command(
+    name: Name, folder: Folder = HERE, force: Force = False, blank: Blank = False
+) -> None:
+    """A sprayer: what leaves its nozzles, its tank and screens."""
+    path = _new("sprayer", name, folder, force, blank)
+    _next(path, "jarsight calibrate --help", f'sprayers = ["{path.name}"] in your shed.toml')
 
 
 @app.command("shed")
-def shed_command(name: Name, folder: Folder = HERE, force: Force = False) -> None:
-    """A folder for all three, with blank forms to copy."""
+def shed_command(
+    name: Name, folder: Folder = HERE, force: Force = False, blank: Blank = False
+) -> None:
+    """A folder for all of them, with what is set once: water, sprayers, adjuvant, units."""
+    from chem.cli.interview import by_asking
+    from chem.cli.kinds import kind_of
+    from chem.files import SHED, plain_text, raw_of, rewritten, save, there_already
+
     with _told():
-        shed = folder / forms.plain_text(name)
+        shed = folder / plain_text(name)
         if not name.strip():
             raise InputProblem(Problem(f"`{name}`", "a shed needs a name", "a folder's name"))
         if shed.exists() and not (force and shed.is_dir()):
-            raise forms.there_already(shed, "folder" if shed.is_dir() else "file")
-        _make_shed(shed)
-        typer.echo(f"Made: {shed}, with products, waters and mixes.")
-        typer.echo("Each holds a blank form: copy it, or be asked. Next:")
-        for shelf, kind in SHELVES.items():
-            typer.echo(f"  jarsight new {kind} NAME --in {_shell(shed / shelf)}")
+            raise there_already(shed, "folder" if shed.is_dir() else "file")
+        kind = kind_of("shed", shed)
+
+        def write(answers: dict[str, str]) -> None:
+            _make_shed(shed)
+            save(shed / SHED, rewritten(raw_of(kind.form, answers)), kind.read, force=force)
+
+        if blank:
+            _make_shed(shed)
+            _write_blank(kind, name, shed / SHED, force)
+        else:
+            by_asking(kind, folder / f"{shed.name}.toml", {"products": "products"}, write)
+        typer.echo(f"Made: {shed}, with {', '.join(SHELVES)}.")
+        typer.echo(f"What is set once stands in {shed / SHED}; `jarsight edit` mends it. Next:")
+        for shelf, what in SHELVES.items():
+            typer.echo(f"  jarsight new {what} NAME --in {_shell(shed / shelf)}")
         typer.echo(f"  jarsight forecast {_shell(shed / 'mixes')}/NAME.toml")
 
 
@@ -138,15 +129,44 @@ def _told() -> Iterator[None]:
     except InputProblem as problem:
         typer.echo(str(problem), err=True)
     except (typer.Abort, KeyboardInterrupt, EOFError):
-        typer.echo("\nStopped before the end: nothing was written.", err=True)
+        pass
     else:
         return
     raise typer.Exit(Exit.INPUT)
 
 
+def _new(
+    what: str, name: str, folder: Path, force: bool, blank: bool, paste: str | None = None
+) -> Path:
+    """The file that was written."""
+    from chem.cli.interview import by_asking
+    from chem.cli.kinds import kind_of
+    from chem.files import raw_of, rewritten, save
+
+    with _told():
+        path = _target(name, folder, force)
+        kind = kind_of(what, folder)
+        answers = {"name": " ".join(name.removesuffix(".toml").split())}
+        if blank:
+            _write_blank(kind, name, path, force)
+        elif paste is not None:
+            answers |= _report(paste)
+            save(path, rewritten(raw_of(kind.form, answers)), kind.read, force=force)
+        else:
+            by_asking(
+                kind,
+                path,
+                answers,
+                lambda a: save(path, rewritten(raw_of(kind.form, a)), kind.read, force=force),
+            )
+    return path
+
+
 def _target(name: str, folder: Path, force: bool) -> Path:
     """The file to write. Raises: InputProblem before any question is put in vain."""
-    path = folder / forms.file_name(name)
+    from chem.files import cannot_write, file_name, there_already
+
+    path = folder / file_name(name)
     if not folder.is_dir():
         raise InputProblem(
             Problem(
@@ -156,23 +176,23 @@ def _target(name: str, folder: Path, force: bool) -> Path:
             )
         )
     if path.exists() and not force:
-        raise forms.there_already(path, "file")
+        raise there_already(path, "file")
     if not os.access(folder, os.W_OK):
-        raise forms.cannot_write(path, "no permission")
+        raise cannot_write(path, "no permission")
     return path
 
 
-def _write_blank(kind: str, name: str, path: Path, force: bool) -> None:
-    from chem.files import load_toml
+def _write_blank(kind: Kind, name: str, path: Path, force: bool) -> None:
+    from chem.files import blank, load_toml, plain_text, save
 
-    forms.place(path, forms.blank(kind, name), lambda p: load_toml(p, kind), force=force)
+    text = blank(kind.form, plain_text(name))
+    save(path, text, lambda p: load_toml(p, kind.name), force=force)
     typer.echo("A blank form: fill in what is marked REQUIRED.")
 
 
-def _write_report(name: str, paste: str, path: Path, force: bool) -> None:
-    """A water from a report's text, what was not read of it told."""
+def _report(paste: str) -> dict[str, str]:
+    """A water's answers from a report's text, what was not read of it told."""
     from chem.cli.reading import pasted_text
-    from chem.tank import read_water
     from chem.tank.report import read_report
 
     report = read_report(pasted_text(paste))
@@ -184,129 +204,18 @@ def _write_report(name: str, paste: str, path: Path, force: bool) -> None:
         raise InputProblem(
             Problem("the report", "no reading in it can be used", "such as `Calcium 68 mg/L`")
         )
-    title = " ".join(name.removesuffix(".toml").split())
-    text = forms.water_text({"name": title, **report.answers})
-    forms.place(path, text, read_water, force=force)
-
-
-def _write_asked(
-    name: str,
-    questions: list[Question],
-    text: Callable[[Answers], str],
-    read: Callable[[Path], object],
-    path: Path,
-    force: bool,
-) -> None:
-    """Ask until the file reads back without a problem."""
-    answers = {"name": " ".join(name.removesuffix(".toml").split())}
-    typer.echo(
-        "Enter = not there, or keep the answer shown in [ ].\n"
-        f"`{BACK}` = one question back; `{NONE}` takes an answer out.\n"
-        "Ctrl-C stops, and nothing is written.",
-        err=True,
-    )
-    start = 0
-    while True:
-        _converse(questions, answers, start)
-        try:
-            forms.place(path, text(answers), read, force=force)
-        except InputProblem as problem:
-            if path.exists() and not force:
-                raise
-            _explain(problem)
-            start = _where(problem, questions)
-        else:
-            return
-
-
-def _where(problem: InputProblem, questions: list[Question]) -> int:
-    """The question that a problem of the finished file speaks of, else the last one."""
-    for i, question in enumerate(questions):
-        if f", {question.key} = " in problem.problems[0].read:
-            return i
-    return len(questions) - 1
-
-
-def _converse(questions: list[Question], answers: Answers, start: int) -> None:
-    """Put the questions from `start` on; fills `answers`.
-
-    Raises: typer.Abort at the end of the input and on Ctrl-C.
-    """
-    asked = [i for i in range(start) if questions[i].when(answers)]
-    at, headed = start, -1
-    while at < len(questions):
-        question = questions[at]
-        if not question.when(answers):
-            answers.pop(question.key, None)
-            at += 1
-            continue
-        if question.heading and headed != at:
-            typer.echo(f"\n{question.heading}", err=True)
-            headed = at
-        before = answers.get(question.key, "")
-        try:
-            typed = _ask(question.asked(answers) + (f" [{before}]" if before else ""))
-            kept = question.read("" if typed == NONE else typed or before, answers)
-        except Unreadable:
-            raise
-        except InputProblem as problem:
-            _explain(problem)
-            continue
-        except _OneBack:
-            at = asked.pop() if asked else at
-            continue
-        answers.pop(question.key, None)
-        if kept:
-            answers[question.key] = kept
-        asked.append(at)
-        at += 1
-
-
-class _OneBack(Exception):
-    """The answer was `back`."""
-
-
-def _ask(words: str) -> str:
-    """Raises: _OneBack, InputProblem, Unreadable, or typer.Abort at the end of the input."""
-    typed = forms.plain_text(ask_line(words)).strip()
-    if typed.casefold() == BACK:
-        raise _OneBack
-    return typed
-
-
-def _explain(problem: InputProblem) -> None:
-    for one in problem.problems[:3]:
-        about = "" if one.read.startswith(" =") or not one.read else f"{one.read}: "
-        _indented(f"{about}{one.wrong}")
-        if one.instead.startswith("\n"):
-            typer.echo(one.instead[1:], err=True)
-        else:
-            _indented(f"write: {one.instead}")
-
-
-def _indented(text: str) -> None:
-    lines = textwrap.fill(
-        text, COLUMNS, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
-    )
-    typer.echo(lines, err=True)
+    return report.answers
 
 
 def _make_shed(shed: Path) -> None:
-    """Raises: InputProblem where the folder can't be made; then nothing is left behind."""
-    from chem.files import load_toml
-
+    """Raises: InputProblem where one can't be; then nothing is left behind."""
     fresh = not shed.exists()
     try:
-        for shelf, kind in SHELVES.items():
+        for shelf in SHELVES:
             (shed / shelf).mkdir(parents=fresh and shed.parent.is_dir(), exist_ok=True)
-            path = shed / shelf / f"blank-{kind}.txt"
-            text = "# Copy this to NAME.toml, then fill it in.\n" + forms.blank(kind, f"My {kind}")
-            forms.place(path, text, lambda p: load_toml(p, "form"), force=True)
-    except (OSError, InputProblem) as error:
+    except OSError as error:
         if fresh:
             shutil.rmtree(shed, ignore_errors=True)
-        if isinstance(error, InputProblem):
-            raise
         raise InputProblem(
             Problem(
                 f"`{shed}`",

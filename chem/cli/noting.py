@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -11,7 +12,10 @@ import typer
 from chem.cli.exits import Exit
 
 if TYPE_CHECKING:
-    from chem.notebook import Notebook
+    from chem.forecast import Forecast, Study
+    from chem.notebook import Kept, Notebook
+    from chem.notebook.learning import Learned
+    from chem.notebook.tried import Told
     from chem.tank import Mix
 
 T = TypeVar("T")
@@ -32,6 +36,64 @@ def in_reach(beside: Path | None, named: Path | None, without: bool) -> Notebook
         return None
     place = find_place(beside, named)
     return Notebook(place.path) if place.wanted or place.path.exists() else None
+
+
+@dataclass(frozen=True)
+class Known:
+    """A Study that believes what the notebook taught, and what an answer needs to say so.
+
+    notebook: None where none is in reach, or none is wanted; kept: its entries.
+    """
+
+    study: Study
+    notebook: Notebook | None
+    kept: tuple[Kept, ...] = ()
+    learned: Learned | None = None
+
+    def told(self, result: Forecast) -> Told | None:
+        """What the notebook says beside a forecast; None where it holds nothing."""
+        from chem.forecast import NOTHING_LEARNED, forecast
+        from chem.notebook.tried import told_of
+
+        if self.learned is None or not self.kept:
+            return None
+        jugs = [a.product.identity for a in result.mix.additions]
+        labels = None
+        if self.learned.knows(jugs):
+            alone = self.study.believing(NOTHING_LEARNED)
+            labels = forecast(result.mix, study=alone, judged_at=result.judged_at)
+        return told_of(result.mix, self.kept, self.learned, result, labels)
+
+    def number_for(self, mix: Mix) -> str | None:
+        """The number of a sheet of this mix; None without a notebook that can be written."""
+        from chem.errors import InputProblem
+
+        if self.notebook is None or not mix.files:
+            return None
+        try:
+            begin(self.notebook)
+            return self.notebook.number_for(mix)
+        except InputProblem as problem:
+            typer.echo(f"No number on this sheet: {problem}", err=True)
+            return None
+
+
+def known_of(
+    beside: Path | None, named: Path | None, without: bool, draws: int, seed: int
+) -> Known:
+    """What the notebook in reach teaches; nothing where there is none, or `--no-notebook`.
+
+    Raises: InputProblem where it can't be read.
+    """
+    from chem.forecast import Study
+
+    book = in_reach(beside, named, without)
+    if book is None or not book.exists:
+        return Known(Study(draws, seed), book)
+    from chem.notebook.learning import learn_from
+
+    kept, learned = learn_from(book, seed)
+    return Known(Study(draws, seed, learned.beliefs), book, kept, learned)
 
 
 def asked_mix(mix: Path, notebook: Notebook) -> tuple[Mix, str | None]:

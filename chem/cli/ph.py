@@ -4,34 +4,56 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, take, takes_mix
 from chem.cli.options import (
     DrawsOption,
     ForOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
+from chem.cli.options import (
+    Units as UnitsName,
+)
+
+if TYPE_CHECKING:
+    from chem.advice.agents import Reagent
+    from chem.cli.noting import known_of
+    from chem.tank import Mix
 
 
+@takes_mix
 def ph_command(
-    mix: MixArgument,
-    to: Annotated[str, typer.Option("--to", metavar="PH", help="The pH wanted, such as 5.0.")],
+    asked: Asked,
+    to: Annotated[
+        str | None,
+        typer.Option(
+            "--to",
+            metavar="PH",
+            help="The pH wanted, such as 5.0; without it, which adjuvants the tank suits.",
+        ),
+    ] = None,
     agent: Annotated[
-        str,
+        str | None,
         typer.Option(
             "--with",
             metavar="AGENT",
             help='Such as "citric acid", "phosphoric acid", "potassium carbonate", or the file '
             "of a product. Strong ones only by name.",
         ),
-    ],
+    ] = None,
+    shelf: Annotated[
+        Path | None,
+        typer.Option("--in", metavar="DIR", help="Without --to: a folder's adjuvants as well."),
+    ] = None,
     strength: Annotated[
         str | None,
         typer.Option(help='What the jug or bag says: "50 %", "dry", "monohydrate".'),
@@ -44,7 +66,12 @@ def ph_command(
         Path | None,
         typer.Option(metavar="FILE", help="Also write the agent as a product file for the mix."),
     ] = None,
+    take_it: Annotated[
+        bool, typer.Option("--take", help="Write the dose into the mix, poured where it was tried.")
+    ] = False,
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 256,
@@ -56,15 +83,26 @@ def ph_command(
     from chem.errors import InputProblem, Problem
     from chem.files.writing import write_texts
     from chem.sheets.ph import curve_svg, ph_json, ph_sheet
-    from chem.tank import read_mix
     from chem.units import read_ph
 
-    wanted = read_mix(mix)
+    wanted = asked.mix
+    if to is None:
+        reagents = [] if agent is None else [choose_agent(agent, strength, asked.beside)]
+        for option, value in (("--svg", svg), ("--keep", keep), ("--take", take_it or None)):
+            if value is not None:
+                raise InputProblem(Problem(option, "goes with one pH", f"`{option}` with `--to`"))
+        _tell_adjuvants(wanted, shelf, reagents, (draws, seed), (html, as_json, units))
+        return
+    if agent is None:
+        raise InputProblem(
+            Problem("command line, --with", "an acid or base is wanted", '`--with "citric acid"`')
+        )
     given = read_ph(to, "--to")
     if not given.single:
         raise InputProblem(Problem(f'--to = "{to}"', "one pH is wanted", f"such as {given.low:g}"))
-    reagent = choose_agent(agent, strength, mix.parent)
-    result = adjust(wanted, given.value, reagent, judged_at=judged_at, count=draws, seed=seed)
+    reagent = choose_agent(agent, strength, asked.beside)
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
+    result = adjust(wanted, given.value, reagent, judged_at=judged_at, study=known.study)
     files = {}
     if svg is not None:
         files[svg] = curve_svg(result, units)
@@ -77,4 +115,30 @@ def ph_command(
         typer.echo(f"Product written: {keep}", err=True)
     elif keep is not None:
         typer.echo(f"Not written: {reagent.name} has its product file already", err=True)
+    if take_it:
+        if not result.dose_g_per_L or result.refused:
+            wrong, instead = "no dose to write into the mix", "another agent or target"
+            raise InputProblem(Problem("command line, --take", wrong, instead))
+        take(asked, result.dosed, reagent)
     give(partial(ph_sheet, result, units), partial(ph_json, result, units), as_json, html)
+
+
+def _tell_adjuvants(
+    mix: Mix,
+    shelf: Path | None,
+    reagents: list[Reagent],
+    drawn: tuple[int, int],
+    way: tuple[Path | None, bool, UnitsName],
+) -> None:
+    """Every adjuvant of the mix, and of a shelf, beside the tank."""
+    from chem.advice.suited import suiting
+    from chem.label import read_shelf
+    from chem.sheets.suited import suited_json, suited_sheet
+    from chem.tank import window_of
+
+    mine = {a.product.name for a in mix.additions}
+    others = [] if shelf is None else read_shelf(shelf)
+    windows = [window_of(p) for p in others if p.form == "adjuvant" and p.name not in mine]
+    (count, seed), (html, as_json, units) = drawn, way
+    result = suiting(mix, windows, reagents=reagents, count=count, seed=seed)
+    give(partial(suited_sheet, result, units), partial(suited_json, result, units), as_json, html)

@@ -5,19 +5,24 @@ from __future__ import annotations
 from functools import partial
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, takes_mix
 from chem.cli.options import (
     DrawsOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
 
 
+@takes_mix
 def pour_command(
-    mix: MixArgument,
+    asked: Asked,
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 64,
@@ -25,8 +30,9 @@ def pour_command(
 ) -> None:
     """The order least likely to cloud, step by step."""
     from chem.advice.pour import pour
+    from chem.cli.noting import known_of
     from chem.sheets.pour import pour_json, pour_sheet
-    from chem.tank import read_mix
 
-    result = pour(read_mix(mix), count=draws, seed=seed)
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
+    result = pour(asked.mix, study=known.study)
     give(partial(pour_sheet, result, units), partial(pour_json, result, units), as_json, html)

@@ -17,6 +17,9 @@ def pasted_text(paste: str) -> str:
 def _text(path: Path) -> str:
     """The text of a file. Raises: InputProblem."""
     try:
+        from chem.files.reading import note
+
+        note(path)
         return _decoded(path.read_bytes())
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)

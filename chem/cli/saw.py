@@ -54,11 +54,10 @@ def saw_command(
     nothing at all with --seen and --after.
     """
     from chem.cli.noting import answer, asked_mix, begin, notebook_of, tell_copies
-    from chem.forecast import SEEN_WORDS, Study, forecast, read_seen
+    from chem.forecast import SEEN_WORDS, Study, forecast, read_after, read_seen
     from chem.forecast.sight import OF_SOLIDS, sight
     from chem.notebook import Reading, Sighting, Sprayed, entry_of, is_number
     from chem.notebook.written import (
-        read_after,
         read_ladder,
         read_looks_written,
         read_lots,
@@ -137,7 +136,7 @@ def saw_command(
 
 def _time(text: str) -> str:
     """A waiting time, as typed. Raises: InputProblem."""
-    from chem.notebook.written import read_after
+    from chem.forecast import read_after
 
     read_after(text, "after")
     return text

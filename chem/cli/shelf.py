@@ -1,4 +1,4 @@
-"""`jarsight shelf`: one product against all, or all against all."""
+"""`jarsight shelf`: one product against all, all against all, or mine against a shop's."""
 
 from __future__ import annotations
 
@@ -6,18 +6,21 @@ import time
 from collections.abc import Callable
 from contextlib import nullcontext
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from chem.cli.answer import give, write_page
+from chem.cli.answer import write_page
 from chem.cli.exits import Exit
-from chem.cli.options import DrawsOption, ForOption, HtmlOption, JsonOption, SeedOption, UnitsOption
+from chem.cli.mixes import ShedUnits
+from chem.cli.options import DrawsOption, ForOption, HtmlOption, JsonOption, SeedOption
 
 if TYPE_CHECKING:
-    from chem.shelf import Item, LeftOut
+    from chem.shelf import Item, LeftOut, Setting
     from chem.tank import Water
+    from chem.units import Units
 
 FEW = 12
 """Products of a folder whose passes are looked for without being asked."""
@@ -33,13 +36,30 @@ def shelf_command(
     folder: Annotated[
         str, typer.Option("--in", metavar="DIR", help="Folder of product files, or `demo`.")
     ] = ".",
+    against: Annotated[
+        str | None,
+        typer.Option(metavar="DIR", help="A shop's labels: which get along with what I own?"),
+    ] = None,
+    wanting: Annotated[
+        str | None,
+        typer.Option(metavar="NUTRIENT", help="Only the shop's labels with it, by its cost."),
+    ] = None,
     carrier: Annotated[
-        str, typer.Option(metavar="RATE", help='Spray volume: "2 gal/1000 sq ft".')
-    ] = "2 gal/1000 sq ft",
+        str | None,
+        typer.Option(
+            metavar="RATE", help='Spray volume, "2 gal/1000 sq ft" (default: your sprayer\'s).'
+        ),
+    ] = None,
+    sprayer: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Another sprayer of your shed.")
+    ] = None,
     water: Annotated[
-        str, typer.Option(metavar="FILE", help="A water file, or unknown.")
-    ] = "unknown",
-    temperature: Annotated[str, typer.Option(help='Of the tank: "60 F".')] = "68 F",
+        str | None,
+        typer.Option(metavar="FILE", help="A water file, or unknown (default: your shed's)."),
+    ] = None,
+    temperature: Annotated[
+        str | None, typer.Option(help='Of the tank, "60 F" (default: your shed\'s, else 68 F).')
+    ] = None,
     coldest: Annotated[str | None, typer.Option(help='Where it stands overnight: "40 F".')] = None,
     rate: Annotated[
         list[str] | None,
@@ -69,32 +89,32 @@ def shelf_command(
         typer.Option(metavar="tcp://HOST:PORT", help="Compute on a dask cluster."),
     ] = None,
     as_json: JsonOption = False,
-    units: UnitsOption = "both",
+    units: ShedUnits = None,
     draws: DrawsOption = 64,
     seed: SeedOption = 1,
 ) -> None:
     """Would it get along with what I own? Without PRODUCT: all against all."""
     from chem.files.writing import write_text
     from chem.reference.fingerprint import made_with
-    from chem.sheets.shelf import shelf_csv, shelf_json, shelf_page, shelf_sheet
-    from chem.shelf import Cache, Setting, cache_folder, cluster, local, read_item, shelf
-    from chem.units import read_carrier, read_temperature
+    from chem.sheets.blocks import as_text
+    from chem.sheets.shelf import shelf_csv, shelf_json_parts, shelf_page, shelf_sheet
+    from chem.shelf import Cache, cache_folder, cluster, local, read_item, shelf
 
     rates = _rates(rate or [])
-    setting = Setting(
-        _water(water, folder),
-        read_carrier(carrier, "command line, --carrier"),
-        read_temperature(temperature, "command line, --temperature"),
-        None if coldest is None else read_temperature(coldest, "command line, --coldest"),
-        draws,
-        seed,
+    setting, units = _setting(
+        folder, carrier, sprayer, water, temperature, coldest, units, draws, seed
     )
     asked = None
     if product is not None:
         path = _product(product, folder)
         asked = read_item(path, rates.pop(path.stem, None))
-    only_it = alone and asked is not None
+    _refuse_together(against, wanting, triples=triples, alone=alone)
+    only_it = asked is not None and (alone or against is not None)
     items, left_out = ((), ()) if only_it else _stock(folder, rates, use)
+    shop: tuple[Item, ...] = ()
+    if against is not None:
+        shop, unread = _stock(against, {}, None)
+        left_out = (*left_out, *unread)
     if asked is not None:
         left_out = tuple(out for out in left_out if out.file != asked.product.file)
     factors = _factors(ratios)
@@ -109,6 +129,8 @@ def shelf_command(
                 items,
                 setting,
                 asked=asked,
+                against=shop,
+                wanting=wanting or "",
                 triples=triples,
                 ratios=factors,
                 passes=use is not None or len(items) <= FEW,
@@ -129,16 +151,99 @@ def shelf_command(
         write_text(csv, shelf_csv(result))
         typer.echo(f"Table written: {csv}", err=True)
     write_page(partial(shelf_page, result, units, alone=alone), html)
-    give(partial(shelf_sheet, result, units, alone=alone), partial(shelf_json, result), as_json)
+    # Piece by piece: the pairs of a catalogue are never all in memory.
+    told = (
+        shelf_json_parts(result) if as_json else [as_text(shelf_sheet(result, units, alone=alone))]
+    )
+    for piece in chain(told, ["\n"] if as_json else []):
+        typer.echo(piece, nl=False)
+
+
+def _refuse_together(
+    against: str | None, wanting: str | None, *, triples: bool, alone: bool
+) -> None:
+    """Options that have no meaning together. Raises: InputProblem."""
+    from chem.errors import InputProblem, Problem
+
+    problems = []
+    if wanting is not None and against is None:
+        wrong = "a nutrient is wanted of a shop's labels"
+        problems.append(Problem("command line, --wanting", wrong, "--against DIR too"))
+    for word, given in (("triples", triples), ("alone", alone)):
+        if given and against is not None:
+            wrong = "a shop's labels are tried with yours, two at a time"
+            problems.append(Problem(f"command line, --{word}", wrong, "without it"))
+    if problems:
+        raise InputProblem(problems)
+
+
+def _setting(
+    folder: str,
+    carrier: str | None,
+    sprayer: str | None,
+    water: str | None,
+    temperature: str | None,
+    coldest: str | None,
+    units: Units | None,
+    draws: int,
+    seed: int,
+) -> tuple[Setting, Units]:
+    """The tank that all meet in, what is not said taken from the shed, and the sheet's units.
+
+    Raises: InputProblem, also where neither says the spray volume: none is ever assumed.
+    """
+    from chem.errors import InputProblem, Problem
+    from chem.files import find_shed
+    from chem.shelf import Setting
+    from chem.tank import find_water, pick_sprayer
+    from chem.units import read_carrier, read_temperature
+
+    shed = find_shed(Path() if folder == "demo" else Path(folder))
+    told = []
+    machine = pick_sprayer(shed, sprayer) if shed is not None and carrier is None else None
+    if carrier is None and machine is None:
+        wrong = "no spray volume, and no sprayer in a shed.toml: none is assumed"
+        instead = (
+            '--carrier "2 gal/1000 sq ft", what leaves your nozzles; `jarsight new shed` keeps it'
+        )
+        raise InputProblem(Problem("command line, --carrier", wrong, instead))
+    if machine is not None:
+        told.append(f"spray volume {machine.carrier_text} of {machine.name}")
+    if water is None and shed is not None and shed.form.water is not None:
+        found = find_water(shed.form.water, shed.folder, "shed.toml, water")
+        told.append(f"water {found.name}")
+    else:
+        found = _water(water or "unknown", folder)
+    if temperature is None and shed is not None and shed.form.temperature is not None:
+        temperature = shed.form.temperature
+        told.append(f"temperature {temperature}")
+    if told:
+        typer.echo(f"From your shed: {'; '.join(told)}", err=True)
+    setting = Setting(
+        found,
+        machine.carrier_L_per_m2
+        if machine is not None
+        else read_carrier(carrier or "", "command line, --carrier"),
+        read_temperature(temperature or "68 F", "command line, --temperature"),
+        None if coldest is None else read_temperature(coldest, "command line, --coldest"),
+        draws,
+        seed,
+    )
+    return setting, units or (shed.form.units if shed is not None else None) or "both"
 
 
 def _folder(name: str) -> Path:
-    """The folder named, its `products` where `jarsight new shed` made it, or the demo shelf."""
+    """The folder named, the products of the shed there, or the demo shelf."""
+    from chem.files import find_shed
     from chem.reference.files import data_folder
+    from chem.tank import product_folder
 
     path = Path(name)
     if name == "demo" and not path.is_dir():
         return data_folder() / "demo" / "products"
+    shed = find_shed(path)
+    if shed is not None and shed.folder.resolve() == path.resolve():
+        return product_folder(shed)
     inside = path / "products"
     return inside if inside.is_dir() and not any(path.glob("*.toml")) else path
 

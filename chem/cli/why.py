@@ -5,21 +5,26 @@ from __future__ import annotations
 from functools import partial
 
 from chem.cli.answer import give
+from chem.cli.mixes import Asked, takes_mix
 from chem.cli.options import (
     DrawsOption,
     ForOption,
     HtmlOption,
     JsonOption,
-    MixArgument,
+    NoNotebookOption,
+    NotebookOption,
     SeedOption,
     UnitsOption,
 )
 
 
+@takes_mix
 def why_command(
-    mix: MixArgument,
+    asked: Asked,
     judged_at: ForOption = "4h",
     html: HtmlOption = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
     draws: DrawsOption = 256,
@@ -27,8 +32,9 @@ def why_command(
 ) -> None:
     """What comes out, from whose ions, what holds it back."""
     from chem.advice.why import why
+    from chem.cli.noting import known_of
     from chem.sheets.why import why_json, why_sheet
-    from chem.tank import read_mix
 
-    result = why(read_mix(mix), judged_at=judged_at, count=draws, seed=seed)
+    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
+    result = why(asked.mix, judged_at=judged_at, study=known.study)
     give(partial(why_sheet, result, units), partial(why_json, result), as_json, html)

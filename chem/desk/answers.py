@@ -58,17 +58,15 @@ def sheet_of(door: str, mix: Mix, judged_at: str, asked: dict[str, str], study: 
             adjust(mix, to, choose_agent(asked["with"]), judged_at=judged_at, study=study)
         )
     from chem.advice.diagnose import diagnose
-    from chem.forecast import read_seen
+    from chem.forecast import read_after, read_seen
     from chem.sheets.diagnose import diagnose_sheet
-    from chem.units import read_duration
 
     after = asked.get("after", "15")
-    text = after if any(c.isalpha() for c in after) else f"{after} min"
     return diagnose_sheet(
         diagnose(
             mix,
             seen=read_seen(asked["seen"], "Seen"),
-            after_min=read_duration(text, "After") / 60.0,
+            after_min=read_after(after, "After") / 60.0,
             study=study,
         )
     )

@@ -26,13 +26,17 @@ from starlette.staticfiles import StaticFiles
 from chem.desk.answers import MOVING_DRAWS, forecast_of, sheet_of, slider_of, takes_of
 from chem.desk.draft import Draft
 from chem.desk.guard import Guard
-from chem.desk.keep import NO_VERSION, file_name, save, version_of
+from chem.desk.keep import NO_VERSION, save, version_of
+from chem.desk.records import Records
 from chem.desk.shed import Shed
 from chem.desk.worker import Busy, Worker
 from chem.errors import InputProblem, Problem
+from chem.files import file_name, rewritten
 from chem.files.writing import write_text
 from chem.forecast import Forecast, Study
+from chem.notebook.tried import Told
 from chem.sheets.blocks import Sheet
+from chem.tank import Mix
 
 DRAWS = 256
 MOST_UNDO = 50
@@ -46,6 +50,7 @@ DOORS = {
     "ph": "pH",
     "jar": "Jar sheet",
     "diagnose": "It went wrong",
+    "saw": "What it showed, sprayed",
 }
 Answer = Callable[[Request], Awaitable[Response]]
 
@@ -59,6 +64,7 @@ class Desk:
         self._pages = Environment(
             loader=PackageLoader("chem.desk"), autoescape=True, undefined=StrictUndefined
         )
+        self.records = Records(self)
         self._trails: OrderedDict[str, deque[str]] = OrderedDict()
 
     def app(self) -> Starlette:
@@ -72,12 +78,19 @@ class Desk:
             ("/product", self.product),
             ("/shelf", self.shelf),
             ("/calibrate", self.calibrate),
-            *((f"/{door}", partial(self.answer, door)) for door in DOORS),
+            ("/rinse", self.rinse),
+            ("/saw", self.records.saw),
+            ("/notebook", self.records.notebook),
+            ("/wall", self.records.wall),
+            ("/season", self.records.season),
+            *((f"/{door}", partial(self.answer, door)) for door in DOORS if door != "saw"),
         ]
         post: list[tuple[str, Answer]] = [
             ("/save", self.save),
             ("/label", self.label_read),
             ("/keep", self.keep),
+            ("/saw", self.records.saw_keep),
+            ("/sprayed", self.records.sprayed_keep),
         ]
         routes = [Route(path, self._told(door), methods=["GET"]) for path, door in get]
         routes += [Route(path, self._told(door), methods=["POST"]) for path, door in post]
@@ -126,10 +139,15 @@ class Desk:
         instead = "the address and what you pressed, to whoever keeps this program"
         return self._problem([Problem(request.url.path, wrong, instead)], 500)
 
-    async def _ask(
+    async def ask(
         self, work: Callable[[Study], Any], window: str = "", *, moving: bool = False
     ) -> Any:
-        return await asyncio.wrap_future(self.worker.ask(work, window, moving=moving))
+        """The answer of the one thread that owns the Study. Raises: what `work` raises; Busy."""
+
+        def believing(study: Study) -> Any:
+            return work(self.records.believed(study))
+
+        return await asyncio.wrap_future(self.worker.ask(believing, window, moving=moving))
 
     # Today
 
@@ -221,7 +239,7 @@ class Desk:
 
     async def _shown(self, draft: Draft, *, moving: bool) -> dict[str, Any]:
         """What a template needs of a draft; problems instead of a forecast where it is no mix."""
-        from chem.sheets.forecast import answer_lines, next_step, parts
+        from chem.sheets.forecast import forecast_answer, next_step, parts
         from chem.sheets.glance import glasses, ph_line, ph_rule_svg
 
         shown: dict[str, Any] = {"result": None, "problems": (), "jugs": self._jugs(draft, None)}
@@ -229,17 +247,15 @@ class Desk:
             return shown
         try:
             mix = draft.mix(self.shed)
-            found: Forecast = await self._ask(
-                partial(forecast_of, mix, draft.judged_at, MOVING_DRAWS if moving else None),
-                draft.window,
-                moving=moving,
+            found, told = await self.ask(
+                partial(self._forecast, mix, draft.judged_at, moving), draft.window, moving=moving
             )
         except InputProblem as problem:
             return shown | {"problems": problem.problems}
         warnings, rest = parts(found)
         return shown | {
             "result": found,
-            "answer": answer_lines(found),
+            "answer": forecast_answer(found, told),
             "warnings": warnings,
             "next": next_step(found),
             "glasses": glasses(found),
@@ -248,6 +264,12 @@ class Desk:
             "sheet": Sheet("", [], rest),
             "jugs": self._jugs(draft, found),
         }
+
+    def _forecast(
+        self, mix: Mix, judged_at: str, moving: bool, study: Study
+    ) -> tuple[Forecast, Told | None]:
+        found = forecast_of(mix, judged_at, MOVING_DRAWS if moving else None, study)
+        return found, None if moving else self.records.told(found, study)
 
     def _jugs(self, draft: Draft, found: Forecast | None) -> list[dict[str, Any]]:
         from chem.sheets.tank import tank_text
@@ -282,10 +304,10 @@ class Desk:
         elif door == "diagnose" and "seen" not in asked:
             sheet = None
         else:
-            sheet = await self._ask(partial(sheet_of, door, mix, draft.judged_at, asked))
+            sheet = await self.ask(partial(sheet_of, door, mix, draft.judged_at, asked))
         takes = []
         if door == "fix" and sheet is not None:
-            takes = await self._ask(partial(takes_of, mix, draft))
+            takes = await self.ask(partial(takes_of, mix, draft))
         return self.page(
             f"{door}.html" if door in ("ph", "diagnose", "fix") else "answer.html",
             title=f"{draft.texts['name']}: {DOORS[door]}",
@@ -302,6 +324,22 @@ class Desk:
         draft = Draft.of(request.query_params.multi_items(), self.shed)
         saved = save(draft, self.shed, str(form.get("version", NO_VERSION)))
         return RedirectResponse(f"/mix?mix={quote(saved.file)}&w={saved.window}", 303)
+
+    async def rinse(self, request: Request) -> Response:
+        """From one tank to the next: what must not meet, how many rinses."""
+        from chem.advice.rinse import rinsing
+        from chem.sheets.rinse import rinse_sheet
+        from chem.tank import read_mix
+
+        asked = {k: v for k, v in request.query_params.items() if v}
+        mixes = [(one.file, one.name) for one in self.shed.lying("mix")]
+        sheet = Sheet("Rinse", ["From which tank to which?"], [])
+        if {"before", "after"} <= set(asked):
+            before, after = (read_mix(self.shed.path(asked[k])) for k in ("before", "after"))
+            sheet = await self.ask(
+                lambda study: rinse_sheet(rinsing(before, after, count=study.few(64).count))
+            )
+        return self.page("rinse.html", sheet=sheet, mixes=mixes, asked=asked, back="")
 
     # The shelf
 
@@ -361,7 +399,7 @@ class Desk:
 
         path = self.shed.named(request.query_params.get("file", ""), "products")
         product = read_product(path)
-        sheet = await self._ask(lambda _: jug_sheet(jug(product)))
+        sheet = await self.ask(lambda _: jug_sheet(jug(product)))
         return self.page("answer.html", title=product.name, sheet=sheet, back="")
 
     async def shelf(self, request: Request) -> Response:
@@ -391,7 +429,7 @@ class Desk:
             if not self.shed.lying("product"):
                 folder = data_folder() / "demo" / "products"
             items, left_out = read_stock(folder, {})
-            result = await self._ask(lambda _: shelf(items, setting, left_out=left_out, pairs=True))
+            result = await self.ask(lambda _: shelf(items, setting, left_out=left_out, pairs=True))
         except Wrong as problem:
             return self.page("shelf.html", 422, sheet=empty, problems=problem.problems, **shown)
         return self.page("shelf.html", sheet=shelf_sheet(result), problems=(), **shown)
@@ -416,13 +454,8 @@ class Desk:
 
 
 def _water_text(form: dict[str, str]) -> str:
-    import tomlkit
-
-    document = tomlkit.document()
-    for key in ("name", "ph", "alkalinity", "hardness"):
-        if form.get(key):
-            document[key] = form[key]
-    return tomlkit.dumps(document)
+    keys = ("name", "ph", "alkalinity", "hardness")
+    return rewritten({key: form[key] for key in keys if form.get(key)})
 
 
 def _checked(kind: str, text: str, file: str) -> None:

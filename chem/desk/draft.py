@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from urllib.parse import urlencode
 
 from chem.desk.shed import Shed
 from chem.errors import InputProblem, Problem
-from chem.files import MixForm, load_file, validate
-from chem.label import Product, read_product
-from chem.tank import Mix, Water, read_water
-from chem.tank.mix import MAX_PRODUCTS, mix_of
-from chem.tank.water import UNKNOWN_WATER
-from chem.units import read_carrier
+from chem.files import MAX_PRODUCTS, FileText, MixForm, load_file, validate
+from chem.tank import Mix, mix_from
 
-TEXTS = ("name", "water", "carrier", "tank", "temperature", "coldest")
-DEFAULTS = {"water": "unknown", "carrier": "", "tank": "", "temperature": "", "coldest": ""}
+TEXTS = ("name", "water", "carrier", "tank", "area", "temperature", "coldest")
+DEFAULTS = {
+    "water": "unknown",
+    "carrier": "",
+    "tank": "",
+    "area": "",
+    "temperature": "",
+    "coldest": "",
+}
 LONGEST = 300
+NEW = "new-mix.toml"
+"""What a mix that has no file yet is called in messages."""
 _FIGURE = re.compile(r"^\s*([0-9]+(?:\.[0-9]+)?)\s*([^0-9\s].*)$")
 
 
@@ -43,14 +50,19 @@ class Draft:
                 raise InputProblem(Problem(key, "too long", f"at most {LONGEST} letters"))
             given[key] = value
         file = given.get("mix", "")
-        texts = {"name": "New mix", **DEFAULTS}
+        texts = {"name": "New mix", **DEFAULTS, "water": "" if shed.set_once else "unknown"}
         jugs: tuple[tuple[str, str], ...] = ()
         if file:
             form = _form(file, shed)
             texts |= {key: getattr(form, key) or "" for key in TEXTS}
-            jugs = tuple((_beside(file, a.product, shed), a.rate or "") for a in form.add)
+            if any(a.leftover is not None for a in form.add):
+                wrong = "what is left of a tank can't be poured here yet"
+                raise InputProblem(Problem(file, wrong, f"`jarsight forecast {file}`"))
+            jugs = tuple((_beside(file, a.product or "", shed), a.rate or "") for a in form.add)
             texts["water"] = (
-                _beside(file, texts["water"], shed) if form.water != "unknown" else "unknown"
+                _beside(file, texts["water"], shed)
+                if form.water not in (None, "unknown")
+                else "unknown"
             )
         texts |= {key: given[key].strip() for key in TEXTS if key in given}
         if any(key == "p" for key, _ in query):
@@ -90,32 +102,22 @@ class Draft:
         return replace(self, jugs=(*self.jugs, (product, "")))
 
     def mix(self, shed: Shed) -> Mix:
-        """In numbers. Raises: InputProblem with every problem, each with its key."""
-        raw: dict[str, object] = {k: v for k, v in self.texts.items() if v}
-        raw["add"] = [{"product": p, **({"rate": r} if r else {})} for p, r in self.jugs]
-        form = _form(self.file, shed) if self.file else None
-        if form is not None:
-            raw["fill"] = form.fill
-            if form.adjuvant is not None:
-                raw["adjuvant"] = form.adjuvant.model_dump(exclude_none=True)
-        name = self.file or "this mix"
-        whole = validate(MixForm, raw, name)
+        """In numbers, with the text that its file would have, so that it can be read again.
 
-        def product(i: int, where: str) -> Product:
-            return read_product(shed.named(self.jugs[i][0], "products"))
+        Raises: InputProblem with every problem, each with its key.
+        """
+        from chem.desk.keep import mix_text
 
-        def water(where: str) -> Water:
-            if self.texts["water"] == "unknown":
-                return UNKNOWN_WATER
-            return read_water(shed.named(self.texts["water"], "waters"))
-
-        return mix_of(
-            whole,
-            name,
-            carrier=lambda found: (found.attempt(read_carrier, whole.carrier, "carrier"), None, ()),
-            water=water,
-            product=product,
-        )
+        for product, _ in self.jugs:
+            shed.named(product, "products")
+        if self.texts["water"] not in ("", "unknown"):
+            shed.named(self.texts["water"], "waters")
+        file = self.file or NEW
+        path = shed.path(file)
+        before = path.read_text(encoding="utf-8-sig") if self.file and path.is_file() else ""
+        text = mix_text(replace(self, file=file), before, shed)
+        read = FileText("mix", path.name, text, hashlib.sha256(text.encode()).hexdigest())
+        return mix_from(tomllib.loads(text), path, read)
 
 
 def figure_of(text: str) -> tuple[float, str] | None:

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import re
+import tomllib
 from pathlib import Path
-from typing import Any
-
-import tomlkit
 
 from chem.desk.draft import TEXTS, Draft
 from chem.desk.shed import Shed
 from chem.errors import InputProblem, Problem
+from chem.files import file_name, rewritten
 from chem.files.writing import write_text
 
 NO_VERSION = "new"
@@ -46,40 +44,13 @@ def save(draft: Draft, shed: Shed, version: str) -> Draft:
 
 def mix_text(draft: Draft, before: str, shed: Shed) -> str:
     """A mix file's text with the draft's values, all else as before."""
-    document = tomlkit.parse(before)
+    raw = tomllib.loads(before)
     for key in TEXTS:
         value = draft.texts[key]
-        value = _from(draft.file, value, shed) if key == "water" else value
-        if value and document.get(key) != value:
-            document[key] = value
-        elif not value and key in document:
-            del document[key]
+        raw[key] = _from(draft.file, value, shed) if key == "water" else value
     jugs = [(_from(draft.file, product, shed), rate) for product, rate in draft.jugs]
-    old: Any = document.get("add", [])
-    if [(str(a.get("product")), str(a.get("rate", ""))) for a in old] != jugs:
-        # A jug that stays keeps its table and the comments in it.
-        left = {i: a for i, a in enumerate(old)}
-        tables = tomlkit.aot()
-        for product, rate in jugs:
-            place = next((i for i, a in left.items() if a.get("product") == product), None)
-            table = tomlkit.table() if place is None else left.pop(place)
-            if place is None:
-                table["product"] = product
-            if rate and table.get("rate") != rate:
-                table["rate"] = rate
-            elif not rate and "rate" in table:
-                del table["rate"]
-            tables.append(table)
-        if "add" in document:
-            del document["add"]
-        document["add"] = tables
-    return tomlkit.dumps(document)
-
-
-def file_name(name: str) -> str:
-    """A file's name from what a person calls it."""
-    plain = "-".join(re.findall(r"[a-z0-9]+", name.casefold()))[:60]
-    return f"{plain or 'new'}.toml"
+    raw["add"] = [{"product": p, **({"rate": r} if r else {})} for p, r in jugs]
+    return rewritten({key: value for key, value in raw.items() if value}, before)
 
 
 def _free(name: str, shed: Shed) -> str:

@@ -96,7 +96,13 @@ class Shed:
         own = [(one.file, one.name) for one in self.lying("water")]
         demo = sorted((data_folder() / "demo" / "waters").glob("*.toml"))
         more = [(p.name, str(load_toml(p, "water")["name"])) for p in demo]
-        return [*own, *more, ("unknown", "not known: a wide range")]
+        shed = [("", "as set once in your shed")] if self.set_once else []
+        return [*shed, *own, *more, ("unknown", "not known: a wide range")]
+
+    @property
+    def set_once(self) -> bool:
+        """Whether a `shed.toml` stands here, from which a mix takes what it leaves out."""
+        return (self.root / "shed.toml").is_file()
 
     def named(self, file: str, folder: str) -> Path:
         """A product or water chosen: of the shed, else of the demo shelf. Raises: InputProblem."""

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import zlib
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from functools import cache
 from numbers import Integral
 from statistics import NormalDist
@@ -30,8 +30,8 @@ Key = tuple[str, str, str, float, float]
 Shared = Mapping[str, Callable[[Floats], Floats]]
 """Name of a column that jugs share -> what is believed of it, from what the label leaves open."""
 LAYERS = (16, 64, 256)
-MOST_COLUMNS = 8192
-"""Columns kept; one that was dropped is made again, the same to the digit."""
+MOST_BYTES = 24 << 20
+"""Of columns, and of tables, that are kept; what was dropped is made again, to the same digit."""
 
 
 @cache
@@ -67,6 +67,8 @@ class _Columns:
     def __init__(self, count: int, seed: int, shared: Shared) -> None:
         self.count, self.seed, self.shared = count, seed, shared
         self._kept: OrderedDict[Key, Floats] = OrderedDict()
+        self._tables: OrderedDict[Hashable, tuple[Floats, dict[str, Floats]]] = OrderedDict()
+        self._bytes = 0
 
     def generator(self, name: str) -> np.random.Generator:
         return np.random.default_rng((self.seed, zlib.crc32(name.encode())))
@@ -80,9 +82,26 @@ class _Columns:
                 column = np.asarray(self.shared[key[1]](column), dtype=np.float64)
             column.setflags(write=False)
             self._kept[key] = column
-            while len(self._kept) > MOST_COLUMNS:
+            while len(self._kept) * column.nbytes > MOST_BYTES:
                 self._kept.popitem(last=False)
         return column
+
+    def table(
+        self, key: Hashable, make: Callable[[], tuple[Floats, dict[str, Floats]]]
+    ) -> tuple[Floats, dict[str, Floats]]:
+        """A table (count, ...) and the columns it asked for; read-only."""
+        found = self._tables.get(key)
+        if found is not None:
+            self._tables.move_to_end(key)
+            return found
+        found = make()
+        found[0].setflags(write=False)
+        self._tables[key] = found
+        self._bytes += found[0].nbytes
+        while self._bytes > MOST_BYTES and len(self._tables) > 1:
+            _, (old, _) = self._tables.popitem(last=False)
+            self._bytes -= old.nbytes
+        return found
 
     def _made(self, name: str, distribution: str, a: float, b: float) -> Floats:
         order = nested_order(self.count, self.generator(name))
@@ -146,6 +165,20 @@ class Draws:
     def pick(self, values: Floats) -> Floats:
         """The rows of this view out of values (whole, ...), one row for each of the whole."""
         return values if self._rows is None else values[self._rows]
+
+    def table(self, key: Hashable, make: Callable[[Draws], Floats]) -> Floats:
+        """(N, ...) of what `make` gives of every row, kept with the columns that it asks for.
+
+        key: all that it rests on beside the draws.
+        """
+
+        def made() -> tuple[Floats, dict[str, Floats]]:
+            every = self._view(self._scope, None, {})
+            return make(every), every._used
+
+        values, used = self._columns.table((self._scope, key), made)
+        self._used.update(used)
+        return self.pick(values)
 
     @property
     def whole(self) -> Draws:

@@ -297,9 +297,14 @@ def build_phases(
 
     Raises: KeyError for a solid that the tables don't hold.
     """
-    table = table or tables()
+    wanted = None if solids is None else tuple(solids)
+    return _solids(system, wanted, table or tables())
+
+
+@lru_cache(maxsize=32)
+def _solids(system: System, wanted: tuple[str, ...] | None, table: Tables) -> Phases:
     found = []
-    for key in table.solids if solids is None else solids:
+    for key in table.solids if wanted is None else wanted:
         solid = table.solids[key]
         column = _vector(solid.reaction, system.masters)
         if column is not None:

@@ -1,6 +1,6 @@
 """What people write: the form of each file, read with every problem of it told at once."""
 
-from chem.files.mix import AddForm, AdjuvantForm, MixForm
+from chem.files.mix import MAX_PRODUCTS, AddForm, AdjuvantForm, MixForm
 from chem.files.product import ChelatedForm, FormName, ProductForm, SaysForm, UnreadForm
 from chem.files.reading import (
     Collector,
@@ -15,32 +15,58 @@ from chem.files.reading import (
     read_out_of,
     validate,
 )
+from chem.files.rewriting import (
+    cannot_write,
+    file_name,
+    plain_text,
+    rewritten,
+    save,
+    there_already,
+)
+from chem.files.shed import SHED, Shed, ShedForm, find_shed, read_shed
 from chem.files.solution import CHARGE, SolutionForm
-from chem.files.sprayer import CatchForm
+from chem.files.sprayer import SprayerForm
+from chem.files.table import Answers, answers_of, blank, raw_of
 from chem.files.water import WaterForm
 
 __all__ = [
     "CHARGE",
     "AddForm",
     "AdjuvantForm",
-    "CatchForm",
+    "Answers",
     "ChelatedForm",
     "Collector",
     "FileText",
     "FormModel",
     "FormName",
+    "MAX_PRODUCTS",
     "MixForm",
     "Name",
     "ProductForm",
+    "SHED",
     "SaysForm",
+    "Shed",
+    "ShedForm",
     "SolutionForm",
+    "SprayerForm",
     "UnreadForm",
     "WaterForm",
+    "answers_of",
     "as_found",
+    "blank",
+    "cannot_write",
+    "file_name",
     "find_file",
+    "find_shed",
     "is_file",
     "load_file",
     "load_toml",
+    "plain_text",
+    "raw_of",
     "read_out_of",
+    "read_shed",
+    "rewritten",
+    "save",
+    "there_already",
     "validate",
 ]

@@ -8,12 +8,12 @@ import json
 import re
 import tomllib
 import unicodedata
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, ClassVar, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 
@@ -48,6 +48,14 @@ class FormModel(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, coerce_numbers_to_str=True)
 
+    title: ClassVar[str] = ""
+    """The first line of its blank form."""
+
+    @classmethod
+    def settled(cls, answers: dict[str, str]) -> dict[str, str]:
+        """The answers with what follows from what was not answered."""
+        return answers
+
 
 @dataclass(frozen=True)
 class FileText:
@@ -71,7 +79,29 @@ def as_found(name: str, path: Path) -> str:
 
 def _place(what: str, name: str) -> tuple[str, str]:
     """What a kept text is found by: `./iron` and `iron.toml` name one file."""
+    what = "sprayer" if what == "catch test" else what  # its name in earlier entries
     return what, Path(name.strip().removesuffix(".toml")).as_posix()
+
+
+_NOTED: ContextVar[list[Path] | None] = ContextVar("noted", default=None)
+
+
+@contextmanager
+def noting() -> Iterator[list[Path]]:
+    """Within it, the path of every file that is read is noted in the list."""
+    paths: list[Path] = []
+    token = _NOTED.set(paths)
+    try:
+        yield paths
+    finally:
+        _NOTED.reset(token)
+
+
+def note(path: Path) -> None:
+    """A file was read."""
+    paths = _NOTED.get()
+    if paths is not None:
+        paths.append(path)
 
 
 _KEPT: ContextVar[Mapping[tuple[str, str], FileText] | None] = ContextVar("kept", default=None)
@@ -87,6 +117,12 @@ def read_out_of(texts: Iterable[FileText]) -> Iterator[None]:
         _KEPT.reset(token)
 
 
+def is_kept(what: str, name: str) -> bool:
+    """Whether files are read out of kept texts, and this one is among them."""
+    kept = _KEPT.get()
+    return kept is not None and _place(what, name) in kept
+
+
 class Collector:
     """Gathers the problems of one file so that they are told together."""
 
@@ -100,14 +136,18 @@ class Collector:
 
     def add(self, key: str, read: object, wrong: str, instead: str) -> None:
         """Note one problem."""
-        self.problems.append(Problem(f"{self.where(key)} = {read!r}", wrong, instead))
+        self.problems.append(Problem(f"{self.where(key)} = {read!r}", wrong, instead, key))
+
+    def take(self, problem: InputProblem, key: str) -> None:
+        """Note the problems of a value, or of the file that it names."""
+        self.problems += [replace(one, key=key) for one in problem.problems]
 
     def attempt(self, reader: Callable[..., T], text: str, key: str, **more: Any) -> T | None:
         """Read one value; a problem is kept and None returned."""
         try:
             return reader(text, self.where(key), **more)
         except InputProblem as problem:
-            self.problems.extend(problem.problems)
+            self.take(problem, key)
             return None
 
     def done(self) -> None:
@@ -116,13 +156,20 @@ class Collector:
             raise InputProblem(list(dict.fromkeys(self.problems)))
 
 
-def find_file(name: str, beside: Path | None, demo: str, what: str, where: str = "") -> Path:
-    """A file named in another file: relative to it, then the shipped demo folder.
+def find_file(
+    name: str,
+    beside: Path | None,
+    demo: str,
+    what: str,
+    where: str = "",
+    places: Sequence[Path] = (),
+) -> Path:
+    """A file named in another file: relative to it, then to `places`, then the shipped demo folder.
 
     Args:
         name: as written, with or without `.toml`; beside: folder of the naming file, or None.
             Backslashes, as Windows writes them, are read as slashes.
-        demo: `products` or `waters`; what: for the message ("product", "water").
+        demo: `products`, `waters` or none; what: for the message ("product", "water").
         where: file and key that name it, for the message.
 
     Raises:
@@ -134,16 +181,18 @@ def find_file(name: str, beside: Path | None, demo: str, what: str, where: str =
     if kept is not None:
         found = (kept[_place(what, n)].name for n in names if _place(what, n) in kept)
         return Path(next(found, names[0]))
-    shipped = data_folder() / "demo" / demo
-    for folder in ([beside] if beside is not None else [Path()]) + [shipped]:
+    shipped = [data_folder() / "demo" / demo] if demo else []
+    here = beside if beside is not None else Path()
+    for folder in (here, *places, *shipped):
         for candidate in names:
             path = folder / candidate
             if is_file(path):
                 return path
-    here = beside if beside is not None else Path()
-    offer = _offer(names[-1], [*here.glob("*.toml"), *shipped.glob("*.toml")], what)
+    near = [path for folder in (here, *places, *shipped) for path in folder.glob("*.toml")]
+    offer = _offer(names[-1], near, what)
+    shelf = " or on the demo shelf" if demo else ""
     read = f"{where} = `{name}`" if where else f"`{name}`"
-    raise InputProblem(Problem(read, f"no such {what} file there or on the demo shelf", offer))
+    raise InputProblem(Problem(read, f"no such {what} file there{shelf}", offer))
 
 
 def is_file(path: Path) -> bool:
@@ -195,6 +244,7 @@ def _bytes(path: Path, what: str) -> bytes:
             return _unspoilt(kept, path, what)
         with path.open("rb") as handle:
             data = handle.read(LARGEST_FILE_BYTES + 1)
+        note(path)
     except FileNotFoundError:
         offer = _offer(path.name, path.parent.glob("*.toml"), what)
         raise InputProblem(Problem(f"`{path}`", "there is no such file", offer)) from None
@@ -270,24 +320,24 @@ def _problem(model: type[BaseModel], error: Any, file: str) -> Problem:
         key += f"[{part + 1}]" if isinstance(part, int) else f".{part}"
     key = key.removeprefix(".")
     if error["type"] == "missing":
-        return Problem(f"{file}, {key}", "this key is missing", f"a line `{path[-1]} = ...`")
+        return Problem(f"{file}, {key}", "this key is missing", f"a line `{path[-1]} = ...`", key)
     read = f"{file}, {key} = {_as_written(error['input'])}"
     if error["type"] == "extra_forbidden":
         known = _known_keys(model, path[:-1])
         near = difflib.get_close_matches(path[-1], known, n=2, cutoff=0.5)
         offer = f"did you mean {_listed(near)}?" if near else f"one of {_listed(known)}"
-        return Problem(read, "no such key here", offer)
+        return Problem(read, "no such key here", offer, key)
     if error["type"] == "literal_error":
-        return Problem(read, "not one of the words known here", error["ctx"]["expected"])
+        return Problem(read, "not one of the words known here", error["ctx"]["expected"], key)
     if error["type"] == "finite_number":
-        return Problem(read, "not a number that can be used", "a finite number")
+        return Problem(read, "not a number that can be used", "a finite number", key)
     if error["type"] == "value_error":
-        return Problem(read, str(error["ctx"]["error"]), "a name to know it by, in quotes")
+        return Problem(read, str(error["ctx"]["error"]), "a name to know it by, in quotes", key)
     wanted = _WANTED.get(error["type"], "it as in the commented form of `jarsight new`")
     if path[-1] == "add":
         wanted = "a table `[[add]]`, in double brackets, for each product"
     kind = _KINDS.get(type(error["input"]), "a date or time")
-    return Problem(read, f"{kind} can't stand here", wanted)
+    return Problem(read, f"{kind} can't stand here", wanted, key)
 
 
 _KINDS = {

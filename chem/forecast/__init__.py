@@ -6,12 +6,13 @@ from chem.forecast.beliefs import NOTHING_LEARNED, Beliefs
 from chem.forecast.check import RefereeReport, referee_mix
 from chem.forecast.evolved import Evolved, evolved
 from chem.forecast.follow import Followed, Out, follow, show_limit
-from chem.forecast.forecast import forecast
+from chem.forecast.forecast import forecast, window_forecast
 from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES, Gas, gases
 from chem.forecast.prepare import Prepared, Standing, assemble
-from chem.forecast.result import AloneForecast, DoubtShare, Forecast, SolidForecast
+from chem.forecast.result import AloneForecast, DoubtShare, Forecast, SolidForecast, WindowForecast
 from chem.forecast.rules import Rule, broken, never, rules_of
-from chem.forecast.seen import SEEN_WORDS, read_seen
+from chem.forecast.salt import Salt, salt
+from chem.forecast.seen import SEEN_WORDS, read_after, read_seen
 from chem.forecast.settling import MODEL_KINDS, ONLY_THE_JAR, settle_by
 from chem.forecast.state import State
 from chem.forecast.study import Study, Variant
@@ -40,11 +41,13 @@ __all__ = [
     "Range",
     "RefereeReport",
     "Rule",
+    "Salt",
     "SolidForecast",
     "Standing",
     "State",
     "Study",
     "Variant",
+    "WindowForecast",
     "assemble",
     "broken",
     "evolved",
@@ -53,9 +56,12 @@ __all__ = [
     "gases",
     "known_time",
     "never",
+    "read_after",
     "read_seen",
     "referee_mix",
     "rules_of",
+    "salt",
     "settle_by",
     "show_limit",
+    "window_forecast",
 ]

@@ -4,9 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from chem.doubts import Shared
+from chem.equilibrium import Equilibrium
+from chem.equilibrium.activity import Floats
+from chem.forecast.prepare import Prepared
 from chem.label import Contents
+
+
+class Moves(Protocol):
+    """What readings of tanks taught of the pH of others that hold some of the same jugs."""
+
+    def knows(self, jugs: Sequence[str]) -> bool:
+        """Whether anything was learned of any of these jugs, by their identities."""
+
+    def shift(self, ready: Prepared, clear: Equilibrium) -> Floats:
+        """(N,) by how much the pH of each draw of a tank, solved clear, is moved."""
 
 
 def _as_labelled(identity: str, inside: Contents) -> Contents:
@@ -24,13 +38,15 @@ class Beliefs:
     jug: a jug's identity and what its label implies -> what is believed of it; shared: name of a
     column that jugs share (water, strip, sprayer) -> what is believed of it; memory: identities of
     the jugs in a tank -> shift in log odds of its solids; stretch: how much wider ranges of pH are
-    than the draws say, 1 or more. None of it reaches the rules.
+    than the draws say, 1 or more; moves: what readings taught of the pH of tanks, whose closing
+    acid or base is moved for it. None of it reaches the rules.
     """
 
     jug: Callable[[str, Contents], Contents] = _as_labelled
     shared: Shared = field(default_factory=dict)
     memory: Callable[[Sequence[str]], float] = _nothing_remembered
     stretch: float = 1.0
+    moves: Moves | None = None
 
     def __post_init__(self) -> None:
         if not 1.0 <= self.stretch < float("inf"):

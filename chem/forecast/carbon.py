@@ -2,7 +2,8 @@
 
 Free carbon dioxide goes as oxygen comes in, by the same renewals of the stirred surface, until the
 water is in balance with the air: what is left to go falls off exponentially. Reckoned only in the
-draws in which the rise could bring a solid out; the pH that is told stays that of the closed tank.
+draws in which the rise brings a solid out sooner, within a day; the pH that is told stays that of
+the closed tank.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ from chem.equilibrium import LN10, Equilibrium, System, aired
 from chem.equilibrium.activity import Floats
 from chem.equilibrium.air import DISSOLVED, henry_constant
 from chem.forecast.aging import renewals_per_s
-from chem.forecast.state import Bools, State
+from chem.forecast.clouding import clouding_times_s
+from chem.forecast.state import Bools, Integers, State
 from chem.forecast.times import TIMES_S
 from chem.reference import Solid, tables
 
@@ -24,6 +26,8 @@ CARBONATE = "CO3"
 LEAST_RISE = 0.1
 """Rise of pH below which nothing is made of it."""
 LEAST_MOL_PER_KG = 1e-6
+SOONER = 0.8
+"""A clock that runs out at this share of its time is another outcome; less is none."""
 MARGIN = 2.0
 """Times the rise reckoned from the fresh tank: its buffers may thin out on the way."""
 EARLY_S, NEARLY_ALL = 900.0, 0.9
@@ -53,7 +57,7 @@ class Driven:
         return Driven(self.whole[which], self.per_s[which])
 
 
-def driven_out(system: System, fresh: State, draws: Draws) -> Driven | None:
+def driven_out(system: System, fresh: State, water_kg_per_L: Floats, draws: Draws) -> Driven | None:
     """What stirring drives out of a fresh tank; None where no draw is the worse for it."""
     column = system.index.get(DISSOLVED)
     clear = fresh.clear
@@ -66,8 +70,17 @@ def driven_out(system: System, fresh: State, draws: Draws) -> Driven | None:
     steep = np.array([_per_ph(s) for s in solids.solids])
     rate = renewals_per_s(draws) * tables().value("co2_per_oxygen_transfer")
     rise = np.clip(np.minimum(rise, _rise_in_a_day(clear, column, rate)), 0.0, None)
-    over = _near(fresh.si + rise[:, None] * steep, steep)
-    rows = np.flatnonzero((rise > LEAST_RISE) & fresh.ok & over)
+    mmol = 1000.0 * clear.totals * water_kg_per_L[:, None]
+
+    def sooner(si: Floats, which: Integers) -> Bools:
+        """Whether something comes out within a day that is late or never in the fresh tank."""
+        there = {c: mmol[which, i] for i, c in enumerate(system.components)}
+        then = clouding_times_s(solids, np.where(steep > 0.0, si, -1.0), there, draws.at(which))
+        soon = (then < TIMES_S["24h"]) & (then < SOONER * fresh.clouding[which])
+        return np.asarray(soon.any(axis=1))
+
+    rows = np.flatnonzero((rise > LEAST_RISE) & fresh.ok)
+    rows = rows[sooner(fresh.si[rows] + rise[rows, None] * steep, rows)]
     if not rows.size:
         return None
     before = clear.rows(rows)
@@ -79,7 +92,7 @@ def driven_out(system: System, fresh: State, draws: Draws) -> Driven | None:
     free = np.exp(before.ln_molality[:, column]) - np.exp(after.ln_molality[:, column])
     rate = rate[rows] * np.clip(np.nan_to_num(free / gone), 0.0, 1.0)
     by_a_day = -np.expm1(-rate * TIMES_S["24h"]) * np.nan_to_num(after.ph - before.ph)
-    matters = after.converged & (by_a_day > LEAST_RISE) & _near(si, steep)
+    matters = after.converged & (by_a_day > LEAST_RISE) & sooner(si, rows)
     if not matters.any():
         return None
     whole, per_s = np.zeros(draws.count), np.zeros(draws.count)
@@ -110,8 +123,3 @@ def _per_ph(solid: Solid) -> float:
         return 0.0
     ligands = sum(n * BY_LIGAND.get(s, 0.0) for s, n in solid.reaction.items())
     return max(ligands - solid.reaction.get("H+", 0.0), 0.0)
-
-
-def _near(si: Floats, steep: Floats) -> Bools:
-    """(N,) whether a solid that the pH moves is over its limit."""
-    return np.asarray((np.nan_to_num(si, nan=-99.0) > 0.0)[:, steep > 0.0].any(axis=1))

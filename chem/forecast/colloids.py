@@ -63,6 +63,31 @@ class ColloidOutlook:
         return replace(self, **{name: getattr(self, name)[which] for name in arrays})
 
 
+def _grams(rule: Colloid, tank: Standing) -> Floats:
+    """(N,) [g/L] of what a rule speaks of that could fall out; none below its least amount."""
+    finished = tank.finished
+    mol_per_L = finished.totals_mol_per_L[:, finished.components.index(rule.component)]
+    grams = mol_per_L * molar_mass_g_per_mol(tables().components[rule.component].formula)
+    if rule.component == "Si":
+        soluble = SILICA_SOLUBLE_MMOL / 1000.0
+        grams = grams * np.maximum(1.0 - soluble / np.maximum(mol_per_L, 1e-12), 0.0)
+    if rule.component == "S2O3":
+        grams = mol_per_L * molar_mass_g_per_mol("S")
+    least = rule.least_g_per_L * tank.draws.factor(
+        f"colloid least:{rule.component}", float(np.log(rule.least_factor))
+    )
+    return np.where(grams > least, grams, 0.0)
+
+
+def may_fall(tank: Standing) -> Bools:
+    """(N,) draws with enough of some colloid to fall out, whatever the solution."""
+    out = np.zeros(tank.draws.count, dtype=bool)
+    for rule in colloids().values():
+        if rule.component in tank.finished.components:
+            out |= _grams(rule, tank) > 0.0
+    return out
+
+
 def colloid_outlook(tank: Standing, fresh: State) -> tuple[ColloidOutlook, ...]:
     """Every colloid that the tank holds, with the draws in which it falls out or gels."""
     finished = tank.finished
@@ -70,18 +95,8 @@ def colloid_outlook(tank: Standing, fresh: State) -> tuple[ColloidOutlook, ...]:
     for rule in colloids().values():
         if rule.component not in finished.components:
             continue
-        column = finished.components.index(rule.component)
-        mol_per_L = finished.totals_mol_per_L[:, column]
-        grams = mol_per_L * molar_mass_g_per_mol(tables().components[rule.component].formula)
-        if rule.component == "Si":
-            soluble = SILICA_SOLUBLE_MMOL / 1000.0
-            grams = grams * np.maximum(1.0 - soluble / np.maximum(mol_per_L, 1e-12), 0.0)
-        if rule.component == "S2O3":
-            grams = mol_per_L * molar_mass_g_per_mol("S")
-        least = rule.least_g_per_L * tank.draws.factor(
-            f"colloid least:{rule.component}", float(np.log(rule.least_factor))
-        )
-        if not (grams > least).any():
+        grams = _grams(rule, tank)
+        if not grams.any():
             continue
         after = np.zeros(tank.draws.count)
         if rule.trigger == "acid_in_time":
@@ -90,9 +105,10 @@ def colloid_outlook(tank: Standing, fresh: State) -> tuple[ColloidOutlook, ...]:
         else:
             falls = _falls(rule, tank, fresh)
         if rule.component == "Si":
-            after = _gel_time_s(tank, fresh, mol_per_L)
+            column = finished.components.index("Si")
+            after = _gel_time_s(tank, fresh, finished.totals_mol_per_L[:, column])
             falls &= after < DAY_S
-        falls &= grams > least
+        falls &= grams > 0.0
         if rule.most_odds < 1.0:
             kind = tank.draws.uniform(f"colloid kind:{rule.component}", 0.0, 1.0)
             falls &= kind < rule.most_odds

@@ -58,8 +58,8 @@ def evolved(ready: Prepared, fresh: State, warned: Sequence[Gas]) -> tuple[Evolv
     carbon_dioxide [mL gas per L of mix at 1 atm]: what the water can't keep, at its worst while the
     carbonate goes in; where it keeps all, what stirring may yet drive out. ammonia [ppm in the air
     over the tank]; sulfur_dioxide [mL/L, all of the thiosulfate and sulfite, an upper bound];
-    hydrogen_sulfide [mL/L, if acid got to all of the sulfide]; heat [K of the whole tank]. In a tank
-    too strong for the activity model no figure rests on it.
+    hydrogen_sulfide [mL/L, if acid got to all of the sulfide]; heat [K of the whole tank]. No
+    figure rests on a tank that is too strong for the activity model.
     """
     found = {g.key: Evolved(g) for g in warned}
     value = gas_values()

@@ -14,7 +14,7 @@ from chem.tank import Mix
 
 HEAT_CAPACITY_KJ_PER_KG_K = 4.0
 """Of a dilute tank, a little under that of water."""
-LEAST_KELVIN = 0.5
+KELVIN_STEP = 0.5
 
 
 @cache
@@ -26,7 +26,8 @@ def heats_kJ_per_mol() -> dict[str, float]:
 def warmer_by_K(mix: Mix, contents: Sequence[Contents]) -> float:
     """How much warmer (colder below zero) dry goods leave the tank than water and products were.
 
-    Sources of a dry product without a heat in the table count as none; under half a kelvin is none.
+    Sources of a dry product without a heat in the table count as none. It is known to half a kelvin
+    at best and given in such steps, so that tanks of like warmth are solved together.
     """
     taken_up = 0.0
     for addition, inside in zip(mix.additions, contents, strict=True):
@@ -39,7 +40,7 @@ def warmer_by_K(mix: Mix, contents: Sequence[Contents]) -> float:
                 mol = 10.0 * kg_per_L * median(np.asarray(percent)) / _molar_mass(key)
                 taken_up += mol * heat
     change = -taken_up / HEAT_CAPACITY_KJ_PER_KG_K
-    return change if abs(change) >= LEAST_KELVIN else 0.0
+    return KELVIN_STEP * round(change / KELVIN_STEP)
 
 
 def _molar_mass(source: str) -> float:

@@ -88,6 +88,17 @@ class Out:
         """(N, M + K + L) [g/L] of each part, in the order of `Followed.parts`."""
         return np.hstack([self.salts, self.crystals, self.colloids])
 
+    def or_more(self, other: Out) -> Out:
+        """The greater of each."""
+        return Out(
+            np.maximum(self.salts, other.salts),
+            np.maximum(self.crystals, other.crystals),
+            np.maximum(self.colloids, other.colloids),
+            np.maximum(self.swollen, other.swollen),
+            np.maximum(self.seen, other.seen),
+            np.maximum(self.full, other.full),
+        )
+
     def rows(self, which: slice) -> Out:
         """Some of the rows."""
         return Out(
@@ -242,7 +253,7 @@ class Followed:
     @property
     def not_judged(self) -> tuple[str, ...]:
         """Products whose behaviour is not chemistry of ions."""
-        return tuple(a.product.name for a in self.ready.mix.additions if not a.product.judged)
+        return tuple(a.product.name for a in self.ready.mix.met.additions if not a.product.judged)
 
     def answer(self, judged_at: str) -> Answer:
         """The answer by a time."""
@@ -294,8 +305,9 @@ class Followed:
         later = [n for n, s in TIMES_S.items() if n in self.states and t_s <= s]
         if state is None:
             state = self.states[later[0] if later else list(self.states)[-1]]
-        passed = [n for n, s in TIMES_S.items() if n in self.states and s <= t_s]
-        return _out(state, t_s, self.colloids, self.out[passed[-1]] if passed else None)
+        passed = {n: self.out[n] for n, s in TIMES_S.items() if n in self.states and s <= t_s}
+        before = _brought(self.tank, state, self.colloids, passed)
+        return _out(state, t_s, self.colloids, before)
 
 
 def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: Out | None) -> Out:
@@ -309,23 +321,30 @@ def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: O
     none = np.zeros((len(state.ok), 0))
     loose = [c.amount_by(t_s)[:, None] for c in colloids]
     swollen = [c.swollen_by(t_s)[:, None] for c in colloids]
-    return Out(salts, crystals, np.hstack([none, *loose]), np.hstack([none, *swollen]), seen, full)
+    fallen, swelled = np.hstack([none, *loose]), np.hstack([none, *swollen])
+    if before is not None:
+        fallen = np.maximum(fallen, before.colloids)
+        swelled = np.maximum(swelled, before.swollen)
+    return Out(salts, crystals, fallen, swelled, seen, full)
 
 
-def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Followed:
+def follow(
+    tank: Standing, *, until: str = "24h", quick: bool = False, settles: bool = True
+) -> Followed:
     """Follow what stands through the spray day.
 
     until: the last time wanted, `fresh` for none; a cold night is looked at where it is the whole
-    day. quick: settle only what shows by each time; what forms later has no amount then.
+    day. quick: settle only what shows by each time; what forms later has no amount then. settles:
+    False for SI and clocks alone.
     """
     names = [n for n, t in TIMES_S.items() if until in TIMES_S and t <= TIMES_S[until]]
-    fresh, states, cold, driven = _states(tank, names, quick)
+    fresh, states, cold, driven = _states(tank, names, quick, settles)
     every = [fresh, *states.values(), *([cold] if cold else [])]
     ok = np.all([s.ok for s in every], axis=0)
     colloids = colloid_outlook(tank, fresh)
     out: dict[str, Out] = {}
-    before: Out | None = None
     for name in names:
+        before = _brought(tank, states[name], colloids, out)
         before = _out(states[name], TIMES_S[name], colloids, before)
         if cold is not None and name == names[-1]:
             before = _out(cold, TIMES_S[name], colloids, before)
@@ -333,8 +352,39 @@ def follow(tank: Standing, *, until: str = "24h", quick: bool = False) -> Follow
     return Followed(tank, fresh, states, ok, out, colloids, driven)
 
 
+def _brought(
+    tank: Standing, state: State, colloids: Sequence[ColloidOutlook], out: Mapping[str, Out]
+) -> Out | None:
+    """What was out before a time, and what leftovers bring that this tank does not dissolve.
+
+    Solids stay as far as the tank holds them in the end; a gel or floc never goes back.
+    """
+    last = list(out.values())[-1] if out else None
+    left = getattr(tank, "left", ())
+    if not any(one.out for one in left):
+        return last
+    n = len(state.ok)
+
+    def brought(key: str) -> Floats:
+        return np.asarray(sum((x.share * x.out[key] for x in left if key in x.out), np.zeros(n)))
+
+    solids = state.phases.solids
+    amounts = [brought(s.key) for s in solids]
+    salts = np.minimum(np.array(amounts).reshape(-1, n).T, np.nan_to_num(state.settled))
+    cold = [brought(f"{key}_crystals") for key in state.cold.keys]
+    crystals = np.minimum(np.array(cold).reshape(-1, n).T, np.nan_to_num(state.cold.amount_g_per_L))
+    loose = np.array([brought(c.key) for c in colloids]).reshape(-1, n).T
+    by_look = [limits()[s.shows_as] for s in solids]
+    shows = np.array([x.shows_g_per_L for x in by_look])
+    clogs = np.array([x.clogs_g_per_L for x in by_look])
+    seen = (salts / shows).max(axis=1, initial=0.0)
+    full = (salts / clogs).sum(axis=1)
+    none = Out(salts, crystals, loose, loose, seen, full)
+    return none if last is None else last.or_more(none)
+
+
 def _states(
-    tank: Standing, names: Sequence[str], quick: bool
+    tank: Standing, names: Sequence[str], quick: bool, settles: bool
 ) -> tuple[State, dict[str, State], State | None, Driven | None]:
     """The tank at once, by each time, at the end of a cold night if it stands one, and what
     stirring drives out."""
@@ -362,17 +412,26 @@ def _states(
             end[still] = times[k]
         return end
 
-    fresh = tank.at(0.0, within_s=until(-1) if quick else np.inf)
-    driven = driven_out(tank.aged.system, fresh, tank.draws)
+    def within(change: int) -> Floats:
+        """(N,) what shows by then is settled."""
+        if not settles:
+            return np.full(tank.draws.count, -1.0)
+        return until(change) if quick else np.full(tank.draws.count, np.inf)
+
+    fresh = tank.at(0.0, within_s=within(-1))
+    driven = driven_out(tank.aged.system, fresh, tank.finished.water_kg_per_L, tank.draws)
     if driven is not None:
         changed = changes()
     state, states = fresh, {}
     for k, name in enumerate(names):
         rows = np.flatnonzero(changed[k])
         if rows.size:
-            within = until(k)[rows] if quick else np.inf
             part = tank.at(
-                times[k], rows=rows, near=state.clear, within_s=within, driven=gone(times[k])
+                times[k],
+                rows=rows,
+                near=state.clear,
+                within_s=within(k)[rows],
+                driven=gone(times[k]),
             )
             state = state.put(rows, part)
         states[name] = state
@@ -382,7 +441,7 @@ def _states(
             times[-1],
             tank.coldest_celsius,
             near=state.clear,
-            within_s=times[-1] if quick else np.inf,
+            within_s=within(len(times) - 1),
             driven=gone(times[-1]),
         )
     return fresh, states, cold, driven

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 
 import numpy as np
 
@@ -25,8 +26,10 @@ from chem.forecast.result import (
     DoubtShare,
     Forecast,
     SolidForecast,
+    WindowForecast,
 )
 from chem.forecast.rules import broken, never
+from chem.forecast.salt import salt
 from chem.forecast.settling import settle_by
 from chem.forecast.state import Bools, State
 from chem.forecast.study import Study
@@ -35,7 +38,7 @@ from chem.forecast.unjudged import beyond_ions
 from chem.reference import tables
 from chem.reference.fingerprint import fingerprint
 from chem.reference.unlisted import not_judged
-from chem.tank import Mix, delivered_kg_per_ha, loads, only
+from chem.tank import Mix, Window, delivered_kg_per_ha, loads, only
 from chem.units import format_temperature
 
 AIR_DIFFERENCE_PH = 0.2
@@ -95,6 +98,7 @@ def forecast(
         ph_settled=median(here.ph_settled),
         ionic_strength_mol_per_kg=seen.ionic_mol_per_kg,
         conductivity_mS_per_cm=_conductivity(seen),
+        salt=salt(seen),
         density_kg_per_L=median(finished.density_kg_per_L),
         coverage=median(np.where(fresh.clear.converged, coverage(fresh.clear), np.nan)),
         totals_mol_per_L={
@@ -107,6 +111,7 @@ def forecast(
         loads=loads(mix, ready.contents),
         delivered_kg_per_ha=delivered_kg_per_ha(mix),
         suited=seen.suited,
+        windows=tuple(window_forecast(seen, w) for w in mix.windows),
         rules=rules,
         refused=never(rules),
         spray_within_minutes=None if broken(rules) else seen.clear_minutes(),
@@ -124,6 +129,14 @@ def forecast(
         failed_rows=failed,
         versions=fingerprint(),
     )
+
+
+def window_forecast(seen: Followed, window: Window) -> WindowForecast:
+    """How likely a tank suits an adjuvant."""
+    if window.limits is None:
+        return WindowForecast(window, float("nan"), float("nan"))
+    low, high = window.limits
+    return WindowForecast(window, seen.inside(low, high), seen.inside(low, high, "4h"))
 
 
 def _alone(study: Study, mix: Mix, answer: str, judged_at: str) -> tuple[AloneForecast, ...]:
@@ -276,7 +289,7 @@ NAMED = {
 
 def _by_name(mix: Mix) -> list[str]:
     """What a name alone was taken to tell."""
-    named = [(a.product.name, a.product.by_name) for a in mix.additions]
+    named = [(a.product.name, a.product.by_name) for a in mix.met.additions]
     if mix.adjuvant is not None:
         named.append((mix.adjuvant.name, mix.adjuvant.by_name))
     return [f"{name}: taken by its name {NAMED[w.means]}" for name, words in named for w in words]
@@ -316,8 +329,22 @@ def _ice(seen: Followed, mix: Mix) -> tuple[str, ...]:
     return (f"Ice comes below about {format_temperature(freezes, 'both')}",)
 
 
+def age_words(age_s: float) -> str:
+    """`18 h`, `2 days`."""
+    hours = age_s / 3600.0
+    return f"{hours:.0f} h" if hours < 48.0 else f"{hours / 24.0:.0f} days"
+
+
 def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str, ...]:
-    notes = [*ready.mix.notes, *ready.water.notes, *_by_name(ready.mix)]
+    notes = [
+        *ready.mix.notes,
+        *(
+            f"{left.mix.name}: what is left of it, {100 * left.share:.0f} % of the tank, counts as "
+            f"poured then and {age_words(left.age_s)} old; the rates are of the fresh spray alone"
+            for left in ready.mix.leftovers
+        ),
+    ]
+    notes += [*ready.mix.water.old(date.today()), *ready.water.notes, *_by_name(ready.mix)]
     for inside in ready.contents:
         notes += inside.notes
     coldest = ready.mix.coldest_celsius

@@ -90,7 +90,7 @@ def _heats(product: Product) -> str:
 
 def gases(mix: Mix, ph: float) -> list[Gas]:
     """What may fizz, smell or heat; `ph` of the finished solution."""
-    products = list(enumerate(a.product for a in mix.additions))
+    products = list(enumerate(a.product for a in mix.met.additions))
     acids = [(i, p) for i, p in products if is_acid(p)]
     out = []
 
@@ -120,7 +120,7 @@ def gases(mix: Mix, ph: float) -> list[Gas]:
         out.append(Gas("ammonia", "ph", ammonium[0], None, "ammonium", ph))
     for i, product in products:
         hot = _heats(product)
-        if hot:
+        if hot and i < len(mix.additions):
             out.append(Gas("heat", "strong", i, None, hot))
         if "sulfide" in product.hazards:
             out.append(Gas("hydrogen_sulfide", "strong", i, None, "sulfide"))

@@ -133,7 +133,7 @@ def mask(indices: Sequence[int] | set[int] | frozenset[int]) -> int:
 def place(product: Product) -> int:
     """Place in the trade's custom, an index of `CUSTOM`."""
     main = {k for k, v in product.guarantee.items() if v >= MAIN_PERCENT}
-    if not product.judged:
+    if not product.judged or product.form == "adjuvant":
         return 6
     if components_of(product) & ORGANICS:
         return 5

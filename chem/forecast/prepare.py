@@ -16,7 +16,7 @@ from chem.forecast.filling import warmer_by_K
 from chem.forecast.state import Bools, Integers, State, conditions_of, evaluate
 from chem.label import Contents
 from chem.reference import tables
-from chem.tank import Finished, Mix, WaterTotals, finish
+from chem.tank import Finished, Mix, WaterTotals, finish, topped
 
 
 @dataclass(frozen=True)
@@ -71,16 +71,31 @@ class Standing:
         return solve(system, self.aged.totals(0.0), conditions, start=self.aged.near)
 
 
+@dataclass(frozen=True)
+class Left:
+    """What is left of an earlier tank, as it is by its age.
+
+    ready: as it stood fresh; solution: (N rows) with what the air and time did to it; share: of the
+    new tank by volume; out: key -> (N,) [g/L] of each part that has come out of it.
+    """
+
+    ready: Prepared
+    solution: Finished
+    share: float
+    out: Mapping[str, Floats]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Prepared(Standing):
     """One mix's tank; the rates, waters and jugs behind it.
 
-    contents: of each addition in order; water: its totals.
+    contents: of each addition in order; water: its totals; left: of each leftover.
     """
 
     mix: Mix
     contents: tuple[Contents, ...]
     water: WaterTotals
+    left: tuple[Left, ...] = ()
 
     @property
     def doubts(self) -> Mapping[str, Floats]:
@@ -88,6 +103,8 @@ class Prepared(Standing):
         open_: dict[str, Floats] = {}
         for inside in self.contents:
             open_ |= inside.doubts
+        for one in self.left:
+            open_ |= one.ready.doubts
         return {**open_, **self.water.doubts, **self.draws.used}
 
 
@@ -98,6 +115,7 @@ def assemble(
     water: WaterTotals,
     poured: Sequence[int] | None = None,
     water_share: float = 1.0,
+    left: tuple[Left, ...] = (),
 ) -> Prepared:
     """A mix whose contents and water are known, carried to its finished solution.
 
@@ -105,21 +123,53 @@ def assemble(
     """
     draws = draws.scoped("")
     finished = finish(mix, inside, water, draws, poured, water_share)
+    if left:
+        finished = topped(finished, [(x.share, x.solution) for x in left], mix.fresh_share)
     return Prepared(
         draws=draws,
         finished=finished,
-        t_celsius=mix.t_celsius + warmer_by_K(mix, inside),
+        t_celsius=warmed(mix, inside),
         coldest_celsius=mix.coldest_celsius,
         film=np.full(draws.count, holds_film(mix)),
         mix=mix,
         contents=inside,
         water=water,
+        left=left,
     )
+
+
+def as_left(ready: Prepared, age_s: float) -> Finished:
+    """A tank's solution after standing: iron that took up air, chelates that came loose."""
+    finished, turned = ready.finished, ready.aged.oxidised(age_s)
+    components = finished.components
+    totals = finished.totals
+    if turned.any():
+        keys = {*components, "Fe3"}
+        components = tuple(c for c in tables().components if c in keys)
+        totals = widened(totals, finished.components, components)
+        totals[:, components.index("Fe2")] -= turned
+        totals[:, components.index("Fe3")] += turned
+    kept = {pair: hold.kept(age_s) for pair, hold in ready.aged.holds.items()}
+    held = {pair: mol * kept.get(pair, 1.0) for pair, mol in finished.held.items()}
+    none = np.zeros((0, len(totals), len(components)))
+    return replace(
+        finished,
+        components=components,
+        totals=totals,
+        held=held,
+        from_product=none,
+        from_water=np.zeros((len(totals), len(components))),
+    )
+
+
+def warmed(mix: Mix, inside: Sequence[Contents]) -> float:
+    """How warm a tank is [degC] once its dry goods are dissolved."""
+    return mix.t_celsius + warmer_by_K(mix, inside)
 
 
 def holds_film(mix: Mix) -> bool:
     """Whether something in the tank is a water-soluble film or gum, by its name at the door."""
-    hazards = [a.product.hazards for a in mix.additions]
+    hazards = [a.product.hazards for a in mix.met.additions]
     hazards += [mix.adjuvant.hazards] if mix.adjuvant is not None else []
     return any("film" in h for h in hazards)
 
@@ -138,6 +188,9 @@ def with_base(ready: Prepared, base_mol_per_kg: Floats) -> Prepared:
         totals=totals,
         from_product=widened(finished.from_product, finished.components, components),
         from_water=widened(finished.from_water, finished.components, components),
+        from_leftover=None
+        if finished.from_leftover is None
+        else widened(finished.from_leftover, finished.components, components),
     )
     return replace(ready, finished=moved)
 
@@ -167,6 +220,19 @@ def stacked(tanks: Sequence[Finished]) -> Finished:
         from_product=np.zeros((0, 0, len(components))),
         from_water=np.zeros((0, len(components))),
         held={pair: held(pair) for pair in pairs},
+    )
+
+
+def picked(finished: Finished, rows: Integers) -> Finished:
+    """Some rows, without where their moles come from."""
+    return replace(
+        finished,
+        totals=finished.totals[rows],
+        water_kg_per_L=finished.water_kg_per_L[rows],
+        density_kg_per_L=finished.density_kg_per_L[rows],
+        from_product=finished.from_product[:0],
+        from_water=finished.from_water[:0],
+        held={pair: mol[rows] for pair, mol in finished.held.items()},
     )
 
 

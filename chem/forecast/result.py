@@ -9,7 +9,8 @@ from chem.doubts import Range
 from chem.forecast.answer import Answer
 from chem.forecast.evolved import Evolved
 from chem.forecast.rules import Rule
-from chem.tank import Load, Mix
+from chem.forecast.salt import Salt
+from chem.tank import Load, Mix, Window
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,15 @@ class DoubtShare:
 
 
 @dataclass(frozen=True)
+class WindowForecast:
+    """Chance that the tank suits an adjuvant at filling and by 4 h; NaN: no window told."""
+
+    window: Window
+    at_filling: float
+    at_4h: float
+
+
+@dataclass(frozen=True)
 class AloneForecast:
     """A product of the mix by itself in the same water, where that is trouble too.
 
@@ -88,6 +98,7 @@ class Forecast:
     ph_settled: float
     ionic_strength_mol_per_kg: float
     conductivity_mS_per_cm: Range | None
+    salt: Salt
     density_kg_per_L: float
     coverage: float
     totals_mol_per_L: Mapping[str, float]
@@ -98,6 +109,7 @@ class Forecast:
     loads: tuple[Load, ...]
     delivered_kg_per_ha: Mapping[str, float]
     suited: float | None
+    windows: tuple[WindowForecast, ...]
     rules: tuple[Rule, ...]
     refused: str | None
     spray_within_minutes: float | None

@@ -92,7 +92,7 @@ def never(rules: Sequence[Rule]) -> str | None:
 
 def ph_matters(mix: Mix) -> bool:
     """Whether any rule or gas of a mix goes by the tank's pH."""
-    products = [a.product for a in mix.additions]
+    products = [a.product for a in mix.met.additions]
     organics = any(ORGANICS & components_of(p) for p in products)
     return organics or any(PH_HAZARDS & p.hazards for p in products)
 
@@ -108,12 +108,12 @@ def rules_of(mix: Mix, lowest_ph: float | None = None) -> tuple[Rule, ...]:
     lowest_ph: of the tank, where it is known (organics are minded below `ORGANICS_PH`).
     """
     found = [
-        *_sulfur(mix),
-        *_never_with(mix),
+        *_sulfur(mix.met),
+        *_never_with(mix.met),
         *_carriers(mix),
         *_rates(mix),
         *broken_by(mix, range(len(mix.additions))),
-        *_minded(mix, lowest_ph),
+        *_minded(mix.met, lowest_ph),
     ]
     return tuple(dict.fromkeys(found))
 
@@ -121,7 +121,7 @@ def rules_of(mix: Mix, lowest_ph: float | None = None) -> tuple[Rule, ...]:
 def refuse_toxic(mix: Mix) -> None:
     """Stop what no forecast is made of. Raises: ToxicGas with every reason."""
     problems, codes = [], []
-    for rule, met_with in _stops(mix):
+    for rule, met_with in _stops(mix.met):
         codes.append(rule.code)
         who = "adjuvant = " if rule.product == ADJUVANT else ""
         names = f"{name_of(mix, rule.product)}" + (f" with {met_with}" if met_with else "")
@@ -149,7 +149,7 @@ def name_of(mix: Mix, index: int | None) -> str:
         return ""
     if index == ADJUVANT:
         return mix.adjuvant.name if mix.adjuvant else "the adjuvant"
-    return mix.additions[index].product.name
+    return mix.met.additions[index].product.name
 
 
 def _stops(mix: Mix) -> Iterator[tuple[Rule, str]]:

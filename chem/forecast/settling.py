@@ -37,6 +37,8 @@ def settle_by(name: str) -> str:
         return "only the jar shows how soon it clouds"
     if kind == "iron":
         return "only the jar shows how fast the iron rusts"
+    if name == "tank:stirring":
+        return "stir less, or leave a glass of the tank open and look at it: the air works on it"
     if kind in MODEL_KINDS:
         return "nothing you can measure: a limit of the model"
     if kind == "product" and ":source of " in rest:
@@ -45,6 +47,10 @@ def settle_by(name: str) -> str:
     if kind == "product" and ":agent of " in rest:
         product, _, line = rest.partition(":agent of ")
         return f"ask the maker what chelates the {line} in {product}"
+    of_several = re.fullmatch(r"water:of (.+):([^:]+)", name)
+    if of_several:
+        water, rest = of_several.groups()
+        return settle_by(f"water:{rest}").replace("the water", water)
     for pattern, doubt in _patterns():
         match = pattern.fullmatch(name)
         if match:

@@ -113,18 +113,24 @@ def _drawn(constants: System | Phases, keys: tuple[str, ...], t: float, whole: D
 
 def conditions_of(system: System, t_celsius: float, draws: Draws) -> Conditions:
     """Constants at t [degC] with the doubts of log K, estimated interactions and temperature."""
-    whole = draws.whole
-    shifts = [
-        whole.normal(f"interaction:{name}", 0.0, system.eps_u[k])
-        for k, name in enumerate(SHIFT_CLASSES)
-    ]
-    log_k = _drawn(system, system.species, t_celsius, whole)
-    return Conditions(t_celsius, draws.pick(log_k), draws.pick(np.stack(shifts, axis=1)))
+
+    def make(whole: Draws) -> Floats:
+        shifts = [
+            whole.normal(f"interaction:{name}", 0.0, system.eps_u[k])
+            for k, name in enumerate(SHIFT_CLASSES)
+        ]
+        log_k = _drawn(system, system.species, t_celsius, whole)
+        return np.concatenate([log_k, np.stack(shifts, axis=1)], axis=1)
+
+    both = draws.table(("conditions", system, t_celsius), make)
+    count = len(system.species)
+    return Conditions(t_celsius, both[:, :count], both[:, count:])
 
 
-def log_ksp_of(phases: Phases, t_celsius: float, draws: Draws) -> Floats:
-    """(N, M) log10 Ksp at t [degC] with their doubts."""
-    return draws.pick(_drawn(phases, phases.keys, t_celsius, draws.whole))
+def log_ksp_of(system: System, phases: Phases, t_celsius: float, draws: Draws) -> Floats:
+    """(N, M) log10 Ksp of a system's solids at t [degC] with their doubts."""
+    key = ("log_ksp", system, phases.keys, t_celsius)
+    return draws.table(key, lambda whole: _drawn(phases, phases.keys, t_celsius, whole))
 
 
 def evaluate(
@@ -164,7 +170,7 @@ def evaluate(
             cold,
             cold_clouding,
         )
-    log_ksp = log_ksp_of(phases, t_celsius, draws)
+    log_ksp = log_ksp_of(system, phases, t_celsius, draws)
     si = clear.saturation_index(phases, log_ksp)
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
     mol_per_L = totals * water_kg_per_L[:, None]

@@ -20,10 +20,11 @@ from chem.equilibrium.activity import Floats
 from chem.forecast.beliefs import NOTHING_LEARNED, Beliefs
 from chem.forecast.follow import Followed, follow
 from chem.forecast.hazards import Gas, gases
-from chem.forecast.prepare import Prepared, assemble, stack, with_base
+from chem.forecast.prepare import Left, Prepared, as_left, assemble, stack, with_base
 from chem.forecast.rules import Rule, ph_matters, refuse_toxic, rules_of
+from chem.forecast.times import TIMES_S
 from chem.label import Contents, Product, contents
-from chem.tank import Mix, Water, WaterTotals, water_totals
+from chem.tank import Leftover, Mix, Water, WaterTotals, water_totals
 
 T = TypeVar("T")
 LEAST_ROWS = 256
@@ -106,12 +107,29 @@ class Study:
         some.draws = draws
         return some
 
+    def believing(self, beliefs: Beliefs) -> Study:
+        """A Study of the same draws that believes otherwise of tanks; jugs and waters worked out
+        here serve both.
+
+        Raises: ValueError where either believes something of jugs or of shared columns.
+        """
+        if any(b.shared or b.jug is not NOTHING_LEARNED.jug for b in (self.beliefs, beliefs)):
+            raise ValueError("jugs believed otherwise are other jugs")
+        some = self._view(self.draws)
+        some.beliefs = beliefs
+        some._ruler, some._last = None, None
+        return some
+
     def middle(self) -> Study:
         """A Study of one draw, the middle of every doubt."""
         return Study(1, self.seed, self.beliefs)
 
     def contents(self, product: Product, *, strict: bool = True) -> Contents:
         """What a jug holds (N rows), reckoned once. Raises: InputProblem as `label.contents`."""
+        return self.reckoned(product, strict=strict).first(self.count)
+
+    def reckoned(self, product: Product, *, strict: bool = True) -> Contents:
+        """What a jug holds, of every draw there is. Raises: InputProblem as `contents`."""
 
         def make() -> Contents:
             with one_thread():
@@ -121,7 +139,11 @@ class Study:
         inside = self._jugs.of((product.identity, strict), make)
         if inside.product is not product:
             inside = replace(inside, product=product)
-        return inside.first(self.count)
+        return inside
+
+    def know(self, product: Product, inside: Contents) -> None:
+        """Keep what another process reckoned of a jug with the same draws and beliefs."""
+        self._jugs[product.identity, True] = replace(inside, product=product)
 
     def water(self, water: Water) -> WaterTotals:
         """What a water holds (N rows), reckoned once."""
@@ -142,11 +164,27 @@ class Study:
         refuse_toxic(mix)
         inside = tuple(self.contents(a.product) for a in mix.additions)
         water = self.water(mix.water)
-        ready = assemble(mix, self.draws, inside, water, variant.poured, variant.water_share)
-        if variant.ph_shift == 0.0:
-            return ready
+        left = tuple(self._left(one) for one in mix.leftovers if one.share > 0.0)
+        ready = assemble(mix, self.draws, inside, water, variant.poured, variant.water_share, left)
+        moves = self.beliefs.moves
         with one_thread():
-            return with_base(ready, _base_for(ready, variant.ph_shift))
+            if moves is not None and moves.knows([a.product.identity for a in mix.additions]):
+                clear = ready.speciated()
+                ready = with_base(ready, _base_for(clear, moves.shift(ready, clear)))
+            if variant.ph_shift != 0.0:
+                ready = with_base(ready, _base_for(ready.speciated(), variant.ph_shift))
+        return ready
+
+    def _left(self, leftover: Leftover) -> Left:
+        """What is left of an earlier tank, as it is by its age."""
+        found = self.look(leftover.mix)
+        out = found.out_by(min(leftover.age_s, TIMES_S["24h"])).each if leftover.age_s else None
+        amounts = (
+            {}
+            if out is None
+            else {part.key: out[:, k] for k, part in enumerate(found.parts) if part.decides}
+        )
+        return Left(found.ready, as_left(found.ready, leftover.age_s), leftover.share, amounts)
 
     def look(self, asked: Mix | Variant) -> Followed:
         """One tank through the day, everything that forms settled."""
@@ -174,7 +212,7 @@ class Study:
 
     def _batch(self, tanks: Sequence[Prepared], until: str) -> list[Followed]:
         if len(tanks) == 1:
-            return [self._believed(follow(tanks[0], until=until, quick=True))]
+            return [self._believed(follow(tanks[0], until=until, quick=not tanks[0].left))]
         found = follow(stack(tanks), until=until, quick=True)
         n = self.count
         return [
@@ -229,11 +267,12 @@ def batched(tanks: Sequence[Prepared], size: int) -> list[list[int]]:
     The system of a batch then has few idle species, and only tanks that change with time age.
     """
 
-    def alike(k: int) -> tuple[float, float, bool]:
+    def alike(k: int) -> tuple[float, float, bool, int]:
         tank = tanks[k]
         coldest = np.inf if tank.coldest_celsius is None else tank.coldest_celsius
         changes = bool(tank.finished.held) or "Fe2" in tank.finished.components
-        return tank.t_celsius, coldest, changes
+        # What leftovers bring has already come out: each such tank goes alone.
+        return tank.t_celsius, coldest, changes, k + 1 if tank.left else 0
 
     out: list[list[int]] = []
     for k in sorted(range(len(tanks)), key=lambda k: (alike(k), tanks[k].finished.components)):
@@ -243,9 +282,8 @@ def batched(tanks: Sequence[Prepared], size: int) -> list[list[int]]:
     return out
 
 
-def _base_for(ready: Prepared, shift: float) -> Floats:
+def _base_for(clear: Equilibrium, shift: float | Floats) -> Floats:
     """(N,) strong base [mol/kg water] that moves the pH of each draw so far (acid: negative)."""
-    clear = ready.speciated()
     target = np.clip(np.nan_to_num(clear.ph, nan=7.0) + shift, 0.0, 14.0)
     moved = solve(clear.system, clear.totals, clear.conditions, ph=target)
     return np.asarray(-np.nan_to_num(moved.molality @ clear.system.charge))

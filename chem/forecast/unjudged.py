@@ -44,8 +44,8 @@ def beyond_ions(mix: Mix, mol_per_L: Mapping[str, float]) -> tuple[str, ...]:
 
     A leftover tank is spoken of where the mix names its coldest night and that is a warm one.
     """
-    forms = {a.product.form for a in mix.additions}
-    if mix.adjuvant is not None:
+    forms = {a.product.form for a in mix.met.additions}
+    if mix.adjuvant is not None or any(a.product.is_anionic for a in mix.met.additions):
         forms.add("adjuvant")
     night = mix.coldest_celsius
     return tuple(

@@ -208,6 +208,7 @@ def misfits(product: Product, lines: Lines) -> list[Problem]:
                     f"its sources reach only {max(got, 0.0):.2g} % beside the other lines "
                     f"(allowed shortfall {allowed:.2g})",
                     "every source of the `derived from` line, and the percents as printed",
+                    f"guarantee.{name}",
                 )
             )
     return problems + _too_much(product, lines, fitted)
@@ -240,6 +241,7 @@ def _too_much(product: Product, lines: Lines, amounts: Floats) -> list[Problem]:
             f"{product.file}, guarantee = {dict(product.guarantee)}",
             f"the sources needed for it weigh {100 * weight:.0f} % of the product",
             "the percents as printed, and the hydrate that the label names",
+            "guarantee",
         )
     ]
 

@@ -34,6 +34,8 @@ _UNFINISHED = re.compile(r"\b(?:as|of|by|from|with|\([A-Z][a-z]?\))\s*$")
 _SYMBOL_FIRST = re.compile(r"\([A-Z][a-z]?\)\s|as\b")
 _AS_WHAT = re.compile(r"\bas \w+$", re.IGNORECASE)
 _GOES_ON = re.compile(r"(?:as|of|by|from)\b", re.IGNORECASE)
+_LEADS_ON = re.compile(r"\b(?:as|of|by|from|with)$", re.IGNORECASE)
+_UNIT_ALONE = re.compile(r"(?:m?[lg]|kg|%|fl\.? ?oz|gal|lbs?|qts?)\s?(?:/|per\b|$)", re.IGNORECASE)
 _OPEN_RANGE = re.compile(r"(?<=[0-9])\s*(?:-|\b(?:to|a|\u00e0|bis|tot)\b)$", re.IGNORECASE)
 _POINT_HABIT = re.compile(r"(?:^|(?<=[ (]))\.[0-9]+\s?%")
 
@@ -110,6 +112,10 @@ class _Reader:
         after = pieces[i + 1] if i + 1 < len(pieces) else None
         if after and _OPEN_RANGE.search(piece.text) and after.text[:1].isdigit():
             text = f"{_OPEN_RANGE.sub('', piece.text)}-{after.text}"
+            self._keep(self._outcome(text), text, [piece.line, after.line])
+            return i + 2
+        if after and not outcome.productive and _breaks_in_a_fact(piece.text, after.text):
+            text = f"{piece.text} {after.text}"
             self._keep(self._outcome(text), text, [piece.line, after.line])
             return i + 2
         apart = after is None or piece.ended or not re.search(r"\w", after.text)
@@ -259,6 +265,16 @@ class _Reader:
         for quantity, line, words in values:
             why = f"{quantity.text} % without its name"
             self.content.not_understood.append(NotUnderstood(line.number, words, why))
+
+
+def _breaks_in_a_fact(text: str, after: str) -> bool:
+    """Whether a line's end parts a figure from its unit, or a name from what it is given as."""
+    if _LEADS_ON.search(text) and re.search(r"[0-9]", after):
+        return not re.search(r"[0-9]\s?%", text)
+    if text.count("(") > text.count(")") and re.match(r"[^()]*[0-9][^()]*\)", after):
+        return True
+    broken = re.search(r"[0-9]$", text) and _UNIT_ALONE.match(after)
+    return bool(broken) and "%" not in f"{text}{after}"
 
 
 def _list_starts(text: str) -> str | None:

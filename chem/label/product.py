@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from pathlib import Path
@@ -23,7 +23,14 @@ from chem.files import (
     validate,
 )
 from chem.label.door import NameWord, answers_to, read_name
-from chem.reference import Guarantee, Source, catalogue, vague_sources
+from chem.reference import (
+    Guarantee,
+    IngredientClass,
+    Source,
+    catalogue,
+    ingredient,
+    vague_sources,
+)
 from chem.units import (
     Number,
     Price,
@@ -31,9 +38,11 @@ from chem.units import (
     read_alkalinity,
     read_carrier,
     read_density_range,
+    read_duration,
     read_mass,
     read_percent,
     read_ph,
+    read_ph_window,
     read_price,
     read_rate,
     read_rate_range,
@@ -101,9 +110,11 @@ class Product:
     its pH is this jug's own, else it is printed, of another lot; ph_sd: error of that; ph_in_eq:
     alkalinity [eq/L] of the water that it was read in, 0 for distilled; ec: conductivity [mS/cm]
     that a share by mass of it in pure water was measured to have; clear_at: it was seen to stay
-    clear there [degC]; net_volume_L: of a full jug; vague: names that fit several
-    sources (`vague_sources.csv`); unplaced: names that fit none; unread: lines of the label that
-    its reader could not use; read_from: the file as it was read.
+    clear there [degC]; net_volume_L: of a full jug; ph_window, good_for_s: of an adjuvant, what its
+    label wants of a tank, None where that is not told; vague: names that fit several sources
+    (`vague_sources.csv`); ingredients: names of a class with a known effect (`ingredients.csv`);
+    unplaced: names that fit none; unread: lines of the label that its reader
+    could not use; read_from: the file as it was read.
     """
 
     key: str
@@ -123,6 +134,7 @@ class Product:
     rate_range: tuple[Rate, Rate] | None
     price: Price | None
     vague: tuple[str, ...] = ()
+    ingredients: tuple[str, ...] = ()
     unplaced: tuple[str, ...] = ()
     care: tuple[str, ...] = ()
     lot: str | None = None
@@ -133,6 +145,8 @@ class Product:
     ec: tuple[float, float] | None = None
     clear_at: float | None = None
     net_volume_L: float | None = None
+    ph_window: tuple[float, float] | None = None
+    good_for_s: float | None = None
     read_from: FileText | None = field(default=None, compare=False, repr=False)
 
     def __repr__(self) -> str:
@@ -171,7 +185,7 @@ class Product:
         parts = []
         for one in fields(self):
             value = getattr(self, one.name)
-            if one.name in ("read_from", "care", "lot", "net_volume_L"):
+            if one.name in ("read_from", "care", "lot", "net_volume_L", "ph_window", "good_for_s"):
                 continue
             if one.name == "sources":
                 value = [s.key for s in value]
@@ -188,9 +202,29 @@ class Product:
         """Whether the label says what is in it."""
         return bool(self.sources or self.also or self.guarantee or self.vague)
 
+    @cached_property
+    def classes(self) -> Mapping[str, IngredientClass]:
+        """What each of its ingredients that are no salts can do in a tank, by name."""
+        found = {name: ingredient(name) for name in self.ingredients}
+        return {name: one for name, one in found.items() if one is not None}
+
+    @property
+    def is_anionic(self) -> bool:
+        """Whether it holds an anionic surfactant."""
+        return any(one.kind == "anionic" for one in self.classes.values())
+
+    @property
+    def ingredient_notes(self) -> tuple[str, ...]:
+        """What its ingredients may do that is not computed, in words."""
+        return tuple(
+            f"{self.name}: holds {name} ({one.key}), not computed: {one.what}"
+            for name, one in self.classes.items()
+            if one.kind == "doubt"
+        )
+
     @property
     def unread_notes(self) -> tuple[str, ...]:
-        """What of its label was not read and may matter, in words."""
+        """What of its label was not read, or is not computed, and may matter, in words."""
         rules = (u.text for u in self.unread if u.kind == "rule")
         return (
             *(f"{self.name}: not read: {text}; it may hold anything" for text in self.half_read),
@@ -199,6 +233,7 @@ class Product:
                 f"{text}"
                 for text in rules
             ),
+            *self.ingredient_notes,
         )
 
     @property
@@ -211,9 +246,13 @@ class Product:
 
     @property
     def judged(self) -> bool:
-        """Whether the salts are the whole story, all of the label's contents and rules read."""
+        """Whether the salts are the whole story, all of the label's contents and rules read.
+
+        Of an adjuvant only the window counts, which is told apart.
+        """
         unread = self.half_read or any(u.kind == "rule" for u in self.unread)
-        return self.has_composition and self.form not in NOT_JUDGED and not unread
+        known = self.has_composition or self.form == "adjuvant"
+        return known and self.form not in NOT_JUDGED and not unread
 
     @property
     def half_read(self) -> tuple[str, ...]:
@@ -244,7 +283,7 @@ def product_of(
 ) -> Product:
     """The product of a form; file: as messages name it. Raises: InputProblem with every problem."""
     found = Collector(file)
-    sources, vague, unplaced = _sources(form, found)
+    sources, vague, ingredients, unplaced = _sources(form, found)
     guarantee = _guarantee(form, found)
     also = _also(form, found)
     chelated = _chelated(form, found)
@@ -290,6 +329,12 @@ def product_of(
         )
     ph_sd = _ph_by(form, found)
     clear_at, ph_in_eq, ec = _clear_at(form, found), _ph_in(form, found), _ec(form, found)
+    window = found.attempt(read_ph_window, form.ph_window, "ph_window") if form.ph_window else None
+    good_for = found.attempt(read_duration, form.good_for, "good_for") if form.good_for else None
+    for own in ("ph_window", "good_for"):
+        text = getattr(form, own)
+        if text and form.form != "adjuvant":
+            found.add(own, text, "only an adjuvant has it", '`form = "adjuvant"`')
     net = form.net_volume
     net_volume = found.attempt(read_volume, net, "net_volume") if net else None
     found.done()
@@ -311,6 +356,7 @@ def product_of(
         rate_range=span,
         price=found_price,
         vague=tuple(dict.fromkeys(vague)),
+        ingredients=tuple(dict.fromkeys(ingredients)),
         unplaced=tuple(dict.fromkeys(unplaced)),
         care=form.care,
         lot=form.lot,
@@ -321,13 +367,20 @@ def product_of(
         ec=ec,
         clear_at=clear_at,
         net_volume_L=net_volume,
+        ph_window=window,
+        good_for_s=good_for,
         read_from=read_from,
     )
 
 
-def find_product(name: str, beside: Path | None, where: str = "") -> Product:
-    """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem."""
-    path = find_file(name, beside, "products", "product", where)
+def find_product(
+    name: str, beside: Path | None, where: str = "", places: Sequence[Path] = ()
+) -> Product:
+    """A product named in a mix, at `where` (file and key, for messages). Raises: InputProblem.
+
+    places: folders to look in besides that of the mix.
+    """
+    path = find_file(name, beside, "products", "product", where, places)
     product = read_product(path)
     assert product.read_from is not None
     return replace(product, read_from=replace(product.read_from, name=as_found(name, path)))
@@ -394,22 +447,29 @@ def resolve_guarantee(name: str) -> Guarantee | None:
     return known.guarantees[key] if key else None
 
 
-def _sources(form: ProductForm, found: Collector) -> tuple[list[Source], list[str], list[str]]:
-    """Sources named without doubt, vague names, and names that are not read."""
+def _sources(
+    form: ProductForm, found: Collector
+) -> tuple[list[Source], list[str], list[str], list[str]]:
+    """Sources named without doubt, vague names, other ingredients, and names that are not read."""
     known = catalogue()
     out: list[Source] = []
-    vague, unplaced = [], []
+    vague, others, unplaced = [], [], []
     for i, name in enumerate(form.sources, start=1):
         plain = " ".join(name.lower().split())
         if not plain:
             found.add(f"sources[{i}]", name, "nothing is written here", "a compound of the label")
         elif plain in vague_sources():
             vague.append(plain)
+        elif plain not in known.source_names and (other := ingredient(plain)) is not None:
+            if other.kind == "source":
+                out.append(known.sources[other.counts_as])
+            else:
+                others.append(name)
         elif plain in known.source_names or _like(plain, known.source_names):
             out += resolve_source(name, f"sources[{i}]", found)
         else:
             unplaced.append(name)
-    return out, vague, unplaced
+    return out, vague, others, unplaced
 
 
 def _like(name: str, among: Mapping[str, str]) -> bool:
@@ -587,7 +647,7 @@ def _density(form: ProductForm, found: Collector) -> tuple[float, float] | None:
         if mass is None or volume is None:
             return None
         return found.attempt(read_density_range, f"{mass / volume} kg/L", "net_weight/net_volume")
-    if form.form in NOT_JUDGED and not form.sources:
+    if form.form in {*NOT_JUDGED, "adjuvant"} and not form.sources:
         return None
     found.add("density", form.density, "a liquid needs a density", DENSITY_WAYS)
     return None
@@ -609,6 +669,7 @@ def unsupplied(product: Product) -> list[Problem]:
                     "none of the sources supplies it",
                     "its source on the `derived from` line, such as "
                     + ", ".join(f"`{s}`" for s in supply[:4]),
+                    f"guarantee.{key}",
                 )
             )
     return problems

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
-from chem.errors import InputProblem, Problem
+from chem.files import find_shed
 from chem.notebook.seen import data_folder
 
 FILE = "notebook.sqlite"
-SHED = "shed.toml"
 LOCAL_DISKS = {
     "apfs", "bcachefs", "btrfs", "ext2", "ext3", "ext4", "f2fs", "hfs", "hfsplus", "jfs", "ntfs3",
     "overlay", "reiserfs", "tmpfs", "xfs", "zfs",
@@ -39,28 +37,10 @@ def find_place(beside: Path | None = None, named: Path | None = None) -> Place:
     if told:
         return Place(Path(told), True)
     folder = Path() if beside is None else beside
-    folder = folder.absolute() if folder.is_dir() else folder.absolute().parent
-    for above in (folder, *folder.parents):
-        shed = above / SHED
-        if shed.is_file():
-            return Place(above / _said(shed), True)
+    shed = find_shed(folder if folder.is_dir() else folder.absolute().parent)
+    if shed is not None:
+        return Place(shed.folder / (shed.form.notebook or FILE), True)
     return Place(data_folder() / FILE, False)
-
-
-def _said(shed: Path) -> str:
-    """The notebook that a shed names, else the usual one beside it."""
-    try:
-        told = tomllib.loads(shed.read_bytes().decode("utf-8-sig")).get("notebook", FILE)
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or str(error)
-        raise InputProblem(
-            Problem(f"`{shed}`", f"it can't be read ({why})", "a shed file as TOML, saved as UTF-8")
-        ) from None
-    if not isinstance(told, str) or not told.strip():
-        raise InputProblem(
-            Problem(f"{shed.name}, notebook = {told!r}", "no file's name", f'notebook = "{FILE}"')
-        )
-    return told
 
 
 def on_local_disk(path: Path) -> bool:

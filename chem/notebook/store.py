@@ -341,15 +341,16 @@ class Notebook:
         try:
             if write and not self.exists:
                 self.path.parent.mkdir(parents=True, exist_ok=True)
-            file = self._connected("mode=rwc" if write else "mode=rw")
             try:
+                file = self._connected("mode=rwc" if write else "mode=rw")
                 self._known(file, write)
             except sqlite3.OperationalError:
                 log = self.path.with_name(f"{self.path.name}-wal")
                 if write or log.exists():
                     raise
                 # A log can't be begun in a folder that is read-only, and none is there.
-                file.close()
+                if file is not None:
+                    file.close()
                 file = self._connected("immutable=1")
                 self._known(file, write)
             if write:

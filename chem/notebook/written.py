@@ -4,24 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, time
 
 from chem.errors import InputProblem, Problem
-from chem.forecast import read_seen
+from chem.forecast import read_after, read_seen
 from chem.notebook.entry import Dose, Look, Reading
 from chem.tank import Mix
-from chem.units import read_duration, read_ph, read_temperature
+from chem.units import read_ph, read_temperature
 
-AT_ONCE = {"0", "at once", "right away", "straight away", "immediately", "now"}
+CLEAN = {"clean", "yes", "fine", "ok", "clear", "nothing"}
 INSTRUMENTS = {"strip": 0.5, "meter": 0.1}
 """What a pH is read with, and to what step where none is told (common practice, no source)."""
-
-
-def read_after(text: str, where: str) -> float:
-    """How long after the last pour [s]; `right away` and `0` are times. Raises: InputProblem."""
-    if text.strip().lower() in AT_ONCE:
-        return 0.0
-    return read_duration(text, where)
 
 
 def read_looks_written(seen: Sequence[str], after: Sequence[str]) -> tuple[Look, ...]:
@@ -114,3 +107,21 @@ def read_when(text: str) -> str:
         ) from None
     aware = moment if moment.tzinfo is not None else moment.astimezone()
     return aware.isoformat(timespec="seconds")
+
+
+def read_moment(text: str, where: str) -> str:
+    """A day and hour, or an hour alone, as written. Raises: InputProblem."""
+    for kind in (datetime.fromisoformat, time.fromisoformat):
+        try:
+            kind(text.strip())
+        except ValueError:
+            continue
+        return text.strip()
+    raise InputProblem(
+        Problem(f"{where} = {text!r}", "no moment", "2026-11-04 07:30, or 07:30 alone")
+    )
+
+
+def read_clean(text: str, _: str) -> str:
+    """`clean` however it is said, else what was in the screens."""
+    return "clean" if text.strip().lower() in CLEAN else text.strip()

@@ -10,6 +10,7 @@ from chem.reference.as_sold import (
     volumes,
 )
 from chem.reference.files import data_folder, data_hash, read_csv, read_toml
+from chem.reference.ingredients import IngredientClass, ingredient
 from chem.reference.sources import (
     Catalogue,
     Guarantee,
@@ -38,6 +39,8 @@ __all__ = [
     "ph_as_sold",
     "unlisted_buffers",
     "unstated",
+    "IngredientClass",
+    "ingredient",
     "vague_sources",
     "volumes",
     "GAS_CONSTANT_J_PER_MOL_K",

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Iterator
+from textwrap import indent
 
 from chem.sheets.contract.parts import Part
 
@@ -10,6 +12,18 @@ from chem.sheets.contract.parts import Part
 def as_json(data: Part) -> str:
     """An object of the contract as text, indented."""
     return json.dumps(data.model_dump(by_alias=True), indent=2, allow_nan=False)
+
+
+def as_json_parts(data: Part, key: str, entries: Iterable[Part]) -> Iterator[str]:
+    """An object as text, piece by piece: the entries of its list `key`, empty in `data`, are made
+    as they are written."""
+    before, _, after = as_json(data).partition(f'\n  "{key}": []')
+    yield f'{before}\n  "{key}": ['
+    end = "]"
+    for entry in entries:
+        yield f"{',' if end != ']' else ''}\n{indent(as_json(entry), '    ')}"
+        end = "\n  ]"
+    yield f"{end}{after}"
 
 
 def odds_under(chance: float) -> str:

@@ -71,6 +71,7 @@ def diagnose_sheet(result: Diagnosis, units: Units = "both") -> Sheet:
             [f"Screens stay open: {odds(result.sprayable)}. Try a screen on a jar of it first."],
         ),
         Block("Clean out, in this order", items=[*clean_sentences(result, units), DISPOSE]),
+        Block("Nozzles, screens and pump", items=_metals(result)),
         Block("Always", items=ALWAYS),
         Block("", ["A model can be wrong: what the jar shows decides. Then: jarsight saw MIX."]),
     ]
@@ -168,6 +169,16 @@ def _verdict(tried: Try) -> str:
     if tried.lost:
         return "no, what gelled or fell apart does not go back."
     return "no, it will not take it back."
+
+
+def _metals(result: Diagnosis) -> list[str]:
+    """What the solids wear and what the liquid eats."""
+    out = [f"{m.metals[0].upper()}{m.metals[1:]}: {m.why}." for m in result.metals]
+    if any(c.rinse in {"gypsum", "acid", "warm_water", "water"} for c in result.causes):
+        out.append(
+            "Grains wear nozzles and pump seals, brass first, ceramic last; check the catch."
+        )
+    return out or ["Nothing in this liquid is known to eat metal."]
 
 
 def clean_sentences(result: Diagnosis, units: Units = "both") -> list[str]:
@@ -284,6 +295,10 @@ def diagnose_json(result: Diagnosis, units: Units = "both") -> str:
                     sentence=_step_sentence(s, result, units),
                 )
                 for s in result.cleaning
+            ],
+            metals=[
+                contract.MetalEntry(key=m.key, metals=m.metals, because=m.why)
+                for m in result.metals
             ],
             remarks=_remarks(result),
             model_agrees=result.agrees,

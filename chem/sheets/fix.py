@@ -19,6 +19,7 @@ from chem.sheets.rules import (
     rule_sentence,
     rules_json,
 )
+from chem.sheets.salt import half_doubles, salt_entry
 from chem.sheets.words import TIME_WORDS, odds
 from chem.tank import main_nutrient
 from chem.units import (
@@ -63,9 +64,9 @@ def fix_sheet(result: Fixes, units: Units = "both") -> Sheet:
         blocks.append(Block("Gas or heat", items=items, kind="stop"))
     blocks.append(Block("Do this next", [_next(result, units)], kind="next"))
     for lever in LEVERS:
-        found = [_words(result, f, units) for f in result.fixes if f.lever == lever]
+        found = [_words(result, f, units) for f in listed_fixes(result) if f.lever == lever]
         if found:
-            blocks.append(Block(TITLES[lever], items=found[:MOST_SHOWN]))
+            blocks.append(Block(TITLES[lever], items=found))
     spray = _spray(result)
     if spray:
         blocks.append(Block("Or spray it at once", [spray]))
@@ -73,11 +74,20 @@ def fix_sheet(result: Fixes, units: Units = "both") -> Sheet:
         blocks.append(
             Block("What would not do", items=[no_use_sentence(n, result) for n in result.no_use])
         )
+    if not result.refused and any(a.rate.per == "area" for a in result.mix.additions):
+        blocks.append(Block("Less water", [half_doubles(result.salt, units)]))
     granted = [f"{name} is not judged: only the jar can tell" for name in result.not_judged]
     if granted:
         blocks.append(Block("Taken for granted, check these", items=granted))
     blocks += [Block("Always", items=ALWAYS), Block("", [JAR_DECIDES])]
     return Sheet(f"{result.mix.name}: fix", _answer(result), blocks)
+
+
+def listed_fixes(result: Fixes) -> list[Fix]:
+    """The changes that the sheet lists, in its order."""
+    return [
+        f for lever in LEVERS for f in [f for f in result.fixes if f.lever == lever][:MOST_SHOWN]
+    ]
 
 
 def _answer(result: Fixes) -> list[str]:
@@ -317,6 +327,7 @@ def fix_json(result: Fixes, units: Units = "both") -> str:
             spray_within_minutes=result.spray_within_minutes,
             because=BECAUSE[result.because] if result.because else None,
             on_the_way=result.on_the_way,
+            salt=salt_entry(result.salt, result.mix),
             gases=[gas_sentence(g.gas, result.mix) for g in result.gases],
             not_judged=result.not_judged,
             draws=result.draws,

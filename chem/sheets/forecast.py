@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from chem.advice.reading import ReadPh
 from chem.doubts import Range
 from chem.forecast import (
     ALWAYS,
@@ -14,15 +15,20 @@ from chem.forecast import (
     AloneForecast,
     Forecast,
     SolidForecast,
+    WindowForecast,
     broken,
 )
+from chem.forecast.forecast import age_words
+from chem.notebook.tried import Told
 from chem.reference import tables
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
 from chem.sheets.at_once import KEEP_STIRRING, at_once, in_time
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
-from chem.sheets.contract.parts import ByTime, RangeEntry
+from chem.sheets.contract.parts import ByTime, RangeEntry, WindowEntry
+from chem.sheets.notebook import learned_entries, told_block, told_lines
+from chem.sheets.reading import read_block, read_entry
 from chem.sheets.rules import (
     because,
     evolved_entries,
@@ -34,6 +40,7 @@ from chem.sheets.rules import (
     rules_json,
     two_figures,
 )
+from chem.sheets.salt import KG_PER_HA_TO_LB_PER_1000_SQ_FT, salt_block, salt_entry
 from chem.sheets.tank import load_entries, load_title, rows, tank_entries
 from chem.sheets.words import CLEARLY, TIME_WORDS, WATCH_THE_JAR, after, odds, over_limit, with_name
 from chem.units import (
@@ -47,28 +54,54 @@ from chem.units import (
 
 NEVER = "Never in one tank: toxic gas. Don't pour."
 RANK = {"clear": 0, "haze": 1, "curdle": 2}
-KG_PER_HA_TO_LB_PER_1000_SQ_FT = 0.45359237**-1 * 92.90304 / 1e4
 
 
-def forecast_sheet(result: Forecast, units: Units = "both", *, chemist: bool = False) -> Sheet:
-    """The whole sheet; `chemist` adds SI, ionic strength, draws and seed."""
+def forecast_sheet(
+    result: Forecast,
+    units: Units = "both",
+    *,
+    chemist: bool = False,
+    told: Told | None = None,
+    read: ReadPh | None = None,
+) -> Sheet:
+    """The whole sheet; `chemist` adds SI, ionic strength, draws and seed; told: what the notebook
+    says of it; read: a pH read in the tank."""
     part = forecast_blocks(result, units)
-    order = ("tank", "ph", "out", "nutrients", "granted", "always", "wrong", "decides")
-    blocks = [*forecast_first(result, units), *(part[name] for name in order)]
+    if read is not None:
+        part["ph"] = read_block(read, result)
+    order = (
+        "tank",
+        "ph",
+        "out",
+        "sprayer",
+        "nutrients",
+        "salt",
+        "granted",
+        "always",
+        "wrong",
+        "decides",
+    )
+    blocks = [*forecast_first(result, units, told), *(part[name] for name in order)]
+    blocks = [b for b in blocks if b.title != "Your sprayer" or b.items]
     if chemist:
         blocks += chemist_blocks(result)
-    return Sheet(result.mix.name, forecast_answer(result), blocks)
+    return Sheet(result.mix.name, forecast_answer(result, told), blocks)
 
 
-def forecast_answer(result: Forecast) -> list[str]:
-    """The answer, before it that it must never be poured."""
-    return [NEVER, *answer_lines(result)] if result.refused else answer_lines(result)
+def forecast_answer(result: Forecast, told: Told | None = None) -> list[str]:
+    """The answer, before it that it must never be poured, and what the notebook says of it."""
+    never = [NEVER] if result.refused else []
+    return [*never, *([] if told is None else told_lines(told)), *answer_lines(result)]
 
 
-def forecast_first(result: Forecast, units: Units = "both") -> list[Block]:
-    """What forbids it, gas and heat, and what to do next."""
+def forecast_first(
+    result: Forecast, units: Units = "both", told: Told | None = None
+) -> list[Block]:
+    """What forbids it, gas and heat, what else was tried, and what to do next."""
+    noted = None if told is None else told_block(told)
     return [
         *_warnings(result),
+        *([] if noted is None else [noted]),
         Block("Do this next", [next_step(result, units)], kind="next"),
     ]
 
@@ -79,7 +112,9 @@ def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]
         "tank": _tank(result, units),
         "ph": _ph(result),
         "out": _what_comes_out(result, units),
+        "sprayer": Block("Your sprayer", items=_sprayer(result)),
         "nutrients": _nutrients(result, units),
+        "salt": salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
         "granted": _granted(result),
         "always": Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         "wrong": Block("If it goes wrong", items=IF_IT_GOES_WRONG),
@@ -97,15 +132,23 @@ def parts(
         _ph(result),
         _granted(result),
         _tank(result, units),
+        *([sprayer] if (sprayer := Block("Your sprayer", items=_sprayer(result))).items else []),
         _nutrients(result, units),
+        salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
         Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         Block("If it goes wrong", items=IF_IT_GOES_WRONG),
     ]
     return [(b.title, b.items) for b in _warnings(result)], [b for b in blocks if b is not None]
 
 
-def forecast_json(result: Forecast, units: Units = "both") -> str:
-    """The JSON object of the contract, as text."""
+def forecast_json(
+    result: Forecast,
+    units: Units = "both",
+    told: Told | None = None,
+    read: ReadPh | None = None,
+) -> str:
+    """The JSON object of the contract, as text; told: what the notebook says of it; read: a pH
+    read in the tank."""
     mix, adjuvant = result.mix, result.mix.adjuvant
     window = None
     if adjuvant is not None:
@@ -126,6 +169,7 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ph_settled=result.ph_settled,
             ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
             conductivity_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
+            salt=salt_entry(result.salt, mix),
             density_kg_per_L=result.density_kg_per_L,
             coverage=result.coverage,
             totals_mol_per_L=dict(result.totals_mol_per_L),
@@ -154,6 +198,8 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ],
             delivered_kg_per_ha=dict(result.delivered_kg_per_ha),
             adjuvant=window,
+            adjuvants=[window_entry(w) for w in result.windows],
+            read=None if read is None else read_entry(read, result),
             doubts=[
                 contract.ForecastDoubt(
                     key=d.key,
@@ -166,6 +212,7 @@ def forecast_json(result: Forecast, units: Units = "both") -> str:
             ],
             cautions=[*minds(result.rules, mix), *ALWAYS],
             notes=result.notes,
+            learned=learned_entries(told),
             draws=result.draws,
             seed=result.seed,
             failed_rows=result.failed_rows,
@@ -255,6 +302,8 @@ def next_step(result: Forecast, units: Units = "both") -> str:
         return rule_next(rules[0], result.mix, units)
     if result.answer == "curdle":
         return _against_curd(result)
+    if result.answer == "haze" and _fine_screen(result):
+        return f"Don't spray it as it is: {_fine_screen(result)}"
     if result.answer == "haze":
         return f"Jar test first. If it passes: {KEEP_STIRRING}."
     if result.answer == "clear":
@@ -265,6 +314,37 @@ def next_step(result: Forecast, units: Units = "both") -> str:
             )
         return "Jar test at the same ratio, then fill."
     return WATCH_THE_JAR
+
+
+def _fine_screen(result: Forecast) -> str:
+    """What a screen finer than is judged means; empty where there is none."""
+    sprayer = result.mix.sprayer
+    if sprayer is None or sprayer.finest_screen is None or not sprayer.finer_than_judged:
+        return ""
+    figure, unit = sprayer.finest_screen
+    return (
+        f"your finest screen, {figure:g} {unit}, is finer than 50 mesh and not judged: treat haze "
+        "as a stop."
+    )
+
+
+def _sprayer(result: Forecast) -> list[str]:
+    """What the sprayer's own screen and stirring mean for this tank."""
+    sprayer = result.mix.sprayer
+    if sprayer is None or result.refused:
+        return []
+    out = []
+    if sprayer.finest_screen is not None:
+        figure, unit = sprayer.finest_screen
+        fine = _fine_screen(result)
+        known = f"Finest screen {figure:g} {unit}: judged as 50 mesh."
+        out.append(f"{fine[0].upper()}{fine[1:]}" if fine else known)
+    if sprayer.agitation == "none":
+        out.append(
+            "Nothing stirs this tank: premix each product in a bucket of its water, pour, then "
+            "shake or rock the tank; grit counts as settled, on the bottom and in the hose."
+        )
+    return out
 
 
 def _against_curd(result: Forecast) -> str:
@@ -339,18 +419,43 @@ def _ph(result: Forecast) -> Block:
         text.append(f"Drifts to about {result.ph_aired:.1f} as it stands open to the air.")
     if abs(result.ph_settled - ph.median) > 0.2:
         text.append(f"About {result.ph_settled:.1f} once solids have come out.")
-    adjuvant = result.mix.adjuvant
-    if adjuvant is not None and result.suited is not None:
-        window = (
-            f"at most {adjuvant.ph_high:g}"
-            if adjuvant.ph_low <= 0.0
-            else f"{adjuvant.ph_low:g} to {adjuvant.ph_high:g}"
-        )
-        text.append(
-            f"{adjuvant.name} wants pH {window}: {odds(result.suited)} that it has it. "
-            "Only its pH window is judged, not the adjuvant itself."
-        )
+    text += [window_sentence(w) for w in result.windows]
+    if result.windows:
+        text.append("Only its pH window is judged, not the adjuvant itself.")
     return Block("pH of the full tank", text)
+
+
+def window_words(low: float, high: float) -> str:
+    """`at most 5`, `at least 6`, `4 to 6.5`."""
+    if low <= 0.0:
+        return f"at most {high:g}"
+    return f"at least {low:g}" if high >= 14.0 else f"{low:g} to {high:g}"
+
+
+def window_sentence(found: WindowForecast) -> str:
+    """What an adjuvant wants of the tank, and the odds that it has it."""
+    window = found.window
+    if window.limits is None:
+        return f"{window.name}: what pH does its label want? Write it as ph_window in its file."
+    text = f"{window.name} wants pH {window_words(*window.limits)}: {odds(found.at_filling)} that"
+    text += " it has it"
+    if odds(found.at_4h) != odds(found.at_filling):
+        text += f", {odds(found.at_4h)} by 4 hours"
+    if window.good_for_s is not None:
+        text += f"; good for {age_words(window.good_for_s)}"
+    return f"{text}."
+
+
+def window_entry(found: WindowForecast) -> WindowEntry:
+    """For JSON."""
+    window = found.window
+    return WindowEntry(
+        name=window.name,
+        window=window.limits,
+        suited=found.at_filling,
+        suited_4h=found.at_4h,
+        good_for_s=window.good_for_s,
+    )
 
 
 def _threats(result: Forecast) -> list[SolidForecast]:

@@ -38,8 +38,11 @@ HANDLING = (
 )
 
 
-def jar_sheet(result: Jar, units: Units = "both") -> Sheet:
-    """What to measure, when to look, what to write down; no amounts for a mix that is refused."""
+def jar_sheet(result: Jar, units: Units = "both", number: str | None = None) -> Sheet:
+    """What to measure, when to look, what to write down; no amounts for a mix that is refused.
+
+    number: the sheet's own, by which `saw` knows it again.
+    """
     found = result.forecast
     mix = found.mix
     rules = [f"{r[0].upper()}{r[1:]}." for r in forbids(found.rules, mix)]
@@ -63,7 +66,7 @@ def jar_sheet(result: Jar, units: Units = "both") -> Sheet:
                 items=[
                     "date, products with lot numbers, water, temperature, order",
                     "at each look: " + ", ".join(SEEN_WORDS) + "; does it go back when stirred; pH",
-                    f"then: jarsight saw {mix.file}",
+                    f"then: jarsight saw {number or mix.file}",
                 ],
             ),
         ]
@@ -72,7 +75,8 @@ def jar_sheet(result: Jar, units: Units = "both") -> Sheet:
     answer = answer_lines(found)
     if found.refused:
         answer = ["Never in one tank: toxic gas. No jar of it either.", *answer]
-    return Sheet(f"Jar test: {mix.name}", answer, kept)
+    heading = f"Jar test {number}: {mix.name}" if number else f"Jar test: {mix.name}"
+    return Sheet(heading, answer, kept)
 
 
 def jar_short(result: Jar, units: Units = "both") -> tuple[list[str], list[str]]:
@@ -227,8 +231,8 @@ def _when(minutes: float) -> str:
     return f"After {minutes:.0f} min" if minutes < 60.0 else f"After {minutes / 60.0:.0f} h"
 
 
-def jar_json(result: Jar, units: Units = "both") -> str:
-    """The JSON object of the contract."""
+def jar_json(result: Jar, units: Units = "both", number: str | None = None) -> str:
+    """The JSON object of the contract; number: the sheet's own."""
     found = result.forecast
     kinds = {line.product: line.kind for line in found.loads[0].lines}
     return as_json(
@@ -259,5 +263,6 @@ def jar_json(result: Jar, units: Units = "both") -> str:
             cautions=_cautions(result),
             notes=_notes(result, units),
             scale=result.scale,
+            number=number,
         )
     )

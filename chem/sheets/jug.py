@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from chem.advice.jug import GALLON_L, POUND_KG, Carried, Jug
 from chem.forecast import ONLY_THE_JAR, Range
 from chem.sheets.as_json import as_json
@@ -76,10 +78,37 @@ def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
         Block("Left open by the label", items=result.open),
         Block("How to measure its pH", _how_to_measure(result)),
         Block("What would settle it", items=[s[0].upper() + s[1:] for s in settle[:4]]),
+        Block("Questions to the seller, to copy", items=seller_questions(result)),
         Block("Notes", items=result.notes),
     ]
     kept = [b for b in blocks if b.paragraphs or b.items or b.rows]
     return Sheet(result.product.name, answer, kept)
+
+
+MOST_QUESTIONS = 7
+
+
+def seller_questions(result: Jug) -> list[str]:
+    """What the maker or seller could tell, as plain text to copy."""
+    product = result.product
+    out = []
+    if product.ph is None and not product.dry:
+        out.append(f"What is the pH of {product.name}: neat, or 1 part in 9 of water?")
+    if product.density is None and not product.dry:
+        out.append(f"What does a gallon (or litre) of {product.name} weigh, at what temperature?")
+    names = {product.key: product.name}
+    for doubt in result.doubts:
+        words = with_name(doubt.settle_by, doubt.key, names)
+        found = re.match(r"ask the maker (?:for )?(.+)", words)
+        if found:
+            out.append(f"Could you tell me {found[1]}?")
+    if any("sodium chloride" in line for line in result.open):
+        out.append("Does it hold sodium or chloride that the label does not list, and how much?")
+    if result.cold is not None and result.cold.cannot_judge is not None:
+        out.append("Below what temperature does it salt out, and below what does it freeze?")
+    if product.form != "adjuvant" and not product.says.never_with:
+        out.append("What must it never share a tank with, and in how much water at least?")
+    return list(dict.fromkeys(out))[:MOST_QUESTIONS]
 
 
 def _how_to_measure(result: Jug) -> list[str]:
@@ -185,6 +214,7 @@ def jug_json(result: Jug) -> str:
                 DoubtEntry(key=d.key, share=d.share, settle_by=d.settle_by) for d in result.doubts
             ],
             open=result.open,
+            ask_the_seller=seller_questions(result),
             carries=[
                 contract.CarriedEntry(
                     nutrient=c.nutrient,

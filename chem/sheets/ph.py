@@ -19,7 +19,7 @@ from chem.sheets.as_json import as_json
 from chem.sheets.blocks import WIDTH, Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import Between, RangeEntry
-from chem.sheets.forecast import KG_PER_HA_TO_LB_PER_1000_SQ_FT
+from chem.sheets.forecast import window_words
 from chem.sheets.rules import (
     HAZARD_WORDS,
     because,
@@ -30,6 +30,7 @@ from chem.sheets.rules import (
     rule_sentence,
     rules_json,
 )
+from chem.sheets.salt import KG_PER_HA_TO_LB_PER_1000_SQ_FT
 from chem.sheets.words import TIME_WORDS, odds
 from chem.tank import grams_per_litre, millilitres_per_litre
 from chem.units import (
@@ -141,6 +142,7 @@ def ph_json(result: Adjustment, units: Units = "both") -> str:
             agent=result.reagent.name,
             form=result.reagent.form,
             target_ph=result.target,
+            already=result.already,
             dose_g_per_L=dose,
             dose_range_g_per_L=Between(p05=low, p95=high),
             dose_mL_per_L=None if density is None or dose is None else dose / density,
@@ -251,7 +253,11 @@ def _answer(result: Adjustment, units: Units) -> list[str]:
     if result.dose_g_per_L is None:
         return [f"pH {result.target:g} can't be reached: {_unreached(result)}."]
     if result.dose_g_per_L == 0.0:
-        return [f"Nothing to add: the tank is at about pH {result.ph_before.median:.1f} already."]
+        lines = [f"Nothing to add: the tank is at about pH {result.ph_before.median:.1f} already."]
+        if result.back:
+            way = "raise" if result.reagent.acid else "lower"
+            lines.append(f"To {way} it to {result.target:g}: {' or '.join(result.back)}.")
+        return lines
     return [f"Add {dose_text(result, units)}."]
 
 
@@ -421,13 +427,11 @@ def _answer_after(result: Adjustment) -> Block | None:
 
 
 def _adjuvant(result: Adjustment, units: Units) -> Block | None:
-    suited, adjuvant = result.suited, result.mix.adjuvant
+    suited = result.suited
+    adjuvant = next((w for w in result.mix.windows if w.limits is not None), None)
     if suited is None or adjuvant is None:
         return None
-    low, high = suited.window
-    window = f"at most {high:g}" if low <= 0.0 else f"{low:g} to {high:g}"
-    if low > 0.0 and high >= 14.0:
-        window = f"at least {low:g}"
+    window = window_words(*suited.window)
     at_once, later = odds(suited.before), odds(suited.before_settled)
     text = [
         f"{_sentence(adjuvant.name)} wants pH {window}. Chance of that before the dose: {at_once} "

@@ -4,25 +4,30 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import chain
 from typing import TypeVar
 
 from chem.forecast import ALWAYS, JAR_DECIDES, TIMES_S
 from chem.forecast.rules import STOP_WORDS
-from chem.sheets.as_json import as_json
+from chem.sheets.as_json import as_json_parts
 from chem.sheets.blocks import WIDTH, Block, Sheet
 from chem.sheets.contract import shelf as contract
 from chem.sheets.contract.parts import ByTime
 from chem.sheets.rules import because, forbids, gas_sentence, rules_json
 from chem.sheets.words import TIME_WORDS, after, odds
-from chem.shelf import Shelf, Together
+from chem.shelf import Neighbour, Shelf, Together
+from chem.shelf.together import CLEAR, QUARRELS, REFUSED, SAID_CLEAR, UNKNOWN
 from chem.units import Units, format_carrier, format_temperature
 
 E = TypeVar("E", bound=contract.AloneEntry)
 LISTED = 30
 """Tanks told in words on a terminal; a page tells all."""
-TABLE_FITS = 14
-"""Products whose numbered columns fit a terminal sheet."""
+LISTED_ON_PAGE = 5_000
+TABLE_FITS, TABLE_FITS_PAGE = 14, 200
+"""Products whose numbered columns fit a terminal sheet, and a page."""
+NAMED = 3
+"""Products of mine named on a neighbour's line."""
 LEAST_SHOWN = 0.05
 VERBS = {"curdle": ("curdles", "may curdle"), "haze": ("hazes", "may haze")}
 COLUMNS = (
@@ -41,6 +46,9 @@ COLUMNS = (
     "ph",
     "label_forbids",
     "gas_or_heat",
+    "decided_by",
+    "neighbour_b",
+    "cost_per_kg_b",
 )
 
 
@@ -50,19 +58,25 @@ def shelf_sheet(result: Shelf, units: Units = "both", *, alone: bool = False) ->
 
 
 def shelf_page(result: Shelf, units: Units = "both", *, alone: bool = False) -> Sheet:
-    """The sheet for a page, where every tank and the table of a whole shelf have room."""
-    return _sheet(result, units, alone, None, len(result.items))
+    """The sheet for a page, where the tanks and the table of a whole shelf have room."""
+    return _sheet(result, units, alone, LISTED_ON_PAGE, TABLE_FITS_PAGE)
 
 
-def _sheet(result: Shelf, units: Units, alone: bool, most: int | None, wide: int) -> Sheet:
+def _sheet(result: Shelf, units: Units, alone: bool, most: int, wide: int) -> Sheet:
     """most: tanks told in words per list; wide: products that a table holds."""
-    span = TIME_WORDS[result.judged_at]
     if alone:
         blocks = _alone(result, everything=True)
         answer = _answer_alone(result)
+    elif result.mine:
+        answer = [_answer_neighbours(result), _judged(result)]
+        blocks = [
+            *_neighbours(result, most),
+            *_refused(result, most),
+            *_alone(result, everything=False, most=most),
+        ]
     else:
-        bad = sum(t.quarrels for t in result.pairs)
-        answer = [_answer(result, bad), f"Judged for {span}, each at the rate it goes at."]
+        bad = result.pairs.marked(QUARRELS)
+        answer = [_answer(result, bad), _judged(result)]
         blocks = [
             *_asked_alone(result),
             *_worst(result, most),
@@ -74,7 +88,7 @@ def _sheet(result: Shelf, units: Units, alone: bool, most: int | None, wide: int
             *_most(result),
             *_groups(result),
             *_passes(result),
-            *_alone(result, everything=False),
+            *_alone(result, everything=False, most=most),
             *_table(result, wide),
         ]
     blocks += _left_out(result)
@@ -85,6 +99,11 @@ def _sheet(result: Shelf, units: Units, alone: bool, most: int | None, wide: int
 
 def shelf_json(result: Shelf) -> str:
     """The JSON object."""
+    return "".join(shelf_json_parts(result))
+
+
+def shelf_json_parts(result: Shelf) -> Iterator[str]:
+    """The JSON object, piece by piece: a catalogue has half a million pairs."""
 
     def names(members: Sequence[int]) -> list[str]:
         return [result.names[i] for i in members]
@@ -106,6 +125,7 @@ def shelf_json(result: Shelf) -> str:
             quarrels=found.quarrels,
             clear_at_rate_factor=found.clear_at,
             hint=_hint(result, found),
+            decided_by=None if o is None else o.decided_by,
         )
 
     setting = result.setting
@@ -116,11 +136,28 @@ def shelf_json(result: Shelf) -> str:
             fewest=result.passes.fewest,
             trouble_alone=names(result.passes.alone_fails),
         )
-    return as_json(
+    return as_json_parts(
         contract.Shelf(
             asked=None if result.asked is None else result.names[result.asked],
             judged_at=result.judged_at,
-            pairs=[entry(contract.PairEntry, t) for t in result.pairs],
+            mine=result.names[: result.mine],
+            wanting=result.wanting or None,
+            neighbours=[
+                contract.NeighbourEntry(
+                    product=result.names[n.place],
+                    file=result.items[n.place].product.file,
+                    fits=n.fits,
+                    odds=n.odds,
+                    keep_apart_from=names(n.apart),
+                    never_with=names(n.refused),
+                    cannot_tell_with=names(n.unsure),
+                    no_worse_than_alone_with=names(n.no_worse),
+                    cost_per_kg=n.cost_per_kg,
+                    currency=n.currency,
+                )
+                for n in result.neighbours
+            ],
+            pairs=[],
             triples=[entry(contract.TripleEntry, t) for t in result.triples],
             ratios=[
                 contract.RatioEntry(**dict(entry(contract.PairEntry, t)), rate_factor_of_a=t.factor)
@@ -141,21 +178,35 @@ def shelf_json(result: Shelf) -> str:
             seconds=result.seconds,
             solves=result.solves,
             versions=dict(result.versions),
-        )
+        ),
+        "pairs",
+        (entry(contract.PairEntry, t) for t in result.pairs),
     )
 
 
-def shelf_csv(result: Shelf) -> str:
-    """One row per tank: alone, pairs, triples, ratios."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    ratios = [t for t in result.ratios if t.factor != 1.0]
-    for found in (*result.alone, *result.pairs, *result.triples, *ratios):
+def shelf_csv(result: Shelf) -> Iterator[str]:
+    """The table's lines, one per tank: alone, pairs, triples, ratios; against a shop's the pairs
+    come first, those of the best neighbour foremost."""
+    line = io.StringIO()
+    writer = csv.writer(line, lineterminator="\n")
+
+    def written(row: Sequence[str]) -> str:
+        line.seek(0)
+        line.truncate()
+        writer.writerow(row)
+        return line.getvalue()
+
+    yield written(COLUMNS)
+    ratios = (t for t in result.ratios if t.factor != 1.0)
+    first, second = (result.pairs, result.alone) if result.mine else (result.alone, result.pairs)
+    ranked = {n.place: (rank, n) for rank, n in enumerate(result.neighbours, start=1)}
+    for found in chain(first, second, result.triples, ratios):
         members = [result.names[i] for i in found.members]
         o = found.odds
         chances = [""] * len(TIMES_S) if o is None else [f"{o.probability[t]:.4f}" for t in TIMES_S]
-        writer.writerow(
+        rank, beside = ranked.get(found.members[-1], (0, None)) if result.mine else (0, None)
+        cost = None if beside is None else beside.cost_per_kg
+        yield written(
             [
                 *members,
                 *[""] * (3 - len(members)),
@@ -169,9 +220,11 @@ def shelf_csv(result: Shelf) -> str:
                 "" if o is None else f"{o.ph:.2f}",
                 " ".join(_forbids(result, found)),
                 " ".join(_warns(result, found)),
+                "" if o is None else o.decided_by,
+                str(rank or ""),
+                "" if cost is None else f"{cost:.4g}",
             ]
         )
-    return out.getvalue()
 
 
 def _forbids(result: Shelf, found: Together, *, new: bool = False) -> list[str]:
@@ -206,6 +259,9 @@ def _hint(result: Shelf, found: Together) -> str:
 
 def _heading(result: Shelf, alone: bool) -> str:
     count = len(result.items)
+    if result.mine:
+        shop = _count(len(result.neighbours), "label")
+        return f"{_count(result.mine, 'product')} against {shop} of a shop"
     if result.asked is None:
         products = _count(count, "product")
         return f"{products}, each alone" if alone else f"{products} in one tank, two at a time"
@@ -228,13 +284,74 @@ def _answer_alone(result: Shelf) -> list[str]:
         words = [f"{bad} of {len(result.alone)} won't stay clear alone in this water."]
     if rule:
         words.append(f"A label's own rule speaks against {rule}.")
-    return [*words, f"Judged for {TIME_WORDS[result.judged_at]}, each at the rate it goes at."]
+    return [*words, _judged(result)]
+
+
+def _judged(result: Shelf) -> str:
+    return f"Judged for {TIME_WORDS[result.judged_at]}, each at the rate it goes at."
+
+
+def _answer_neighbours(result: Shelf) -> str:
+    if not result.neighbours:
+        return "No label to try yours with."
+    best, whole = result.neighbours[0].fits, result.mine
+    count = sum(n.fits == whole for n in result.neighbours)
+    if count:
+        return f"{count} of {_count(len(result.neighbours), 'label')} get along with all {whole}."
+    return f"None gets along with all {whole}; the best with {best}."
+
+
+def _neighbours(result: Shelf, most: int) -> list[Block]:
+    """One line per label, the best first."""
+    if not result.neighbours:
+        return []
+    items = [
+        f"{rank}. {_neighbour(result, n)}"
+        for rank, n in enumerate(result.neighbours[:most], start=1)
+    ]
+    by = "by odds" if not result.wanting else f"by odds, then by cost of {result.wanting}"
+    return [
+        Block(f"Best neighbours, {by}", items=[*items, *_more(len(result.neighbours) - len(items))])
+    ]
+
+
+def _neighbour(result: Shelf, n: Neighbour) -> str:
+    """`X: with 11 of 12, clear 9 in 10; $ 4.20 per kg of iron. Keep apart from Y.`"""
+    words = f"{result.names[n.place]}: with {n.fits} of {result.mine}, clear {odds(n.odds)}"
+    if result.wanting and n.cost_per_kg is None:
+        words += "; no price"
+    elif result.wanting:
+        words += f"; {n.currency} {n.cost_per_kg:.2f} per kg of {result.wanting}".replace("  ", " ")
+    parts = [f"{words}."]
+    for what, places in (
+        ("Never with", n.refused),
+        ("Keep apart from", tuple(i for i in n.apart if i not in n.refused)),
+        ("Can't be told with", n.unsure),
+        ("No worse than alone with", n.no_worse),
+    ):
+        if places:
+            more = f" and {len(places) - NAMED} more" if len(places) > NAMED else ""
+            parts.append(f"{what} {_names(result, places[:NAMED])}{more}.")
+    return " ".join(parts)
+
+
+def _refused(result: Shelf, most: int) -> list[Block]:
+    """Labels that must never be poured with one of mine, and why."""
+    never = result.pairs.where(REFUSED)
+    if not len(never):
+        return []
+    items = []
+    for found in never[:most]:
+        mine, shop = (result.names[i] for i in found.members)
+        why = f"{shop} with {mine}: {_because(found)}"
+        items.append(_sentence((_forbids(result, found) or [why])[0]))
+    return [Block("Never in one tank", items=[*items, *_more(len(never) - len(items))])]
 
 
 def _answer(result: Shelf, bad: int) -> str:
-    if not result.pairs:
+    if not len(result.pairs):
         return "One product: nothing to pair it with."
-    fine = all(t.clear and t.answer.word == "clear" for t in result.pairs)
+    fine = len(result.pairs.where(CLEAR | SAID_CLEAR)) == len(result.pairs)
     if result.asked is None:
         if fine:
             return f"All {_count(len(result.pairs), 'pair')} stay clear."
@@ -296,14 +413,14 @@ def _verdict(result: Shelf, found: Together) -> str:
     return ", ".join(parts)
 
 
-def _worst(result: Shelf, most: int | None) -> list[Block]:
-    bad = [t for t in result.pairs if t.quarrels]
-    if not bad:
+def _worst(result: Shelf, most: int) -> list[Block]:
+    bad = result.pairs.where(QUARRELS)
+    if not len(bad):
         return []
     return [Block("Better kept apart, worst first", items=_lines(result, bad, most))]
 
 
-def _lines(result: Shelf, tanks: Sequence[Together], most: int | None) -> list[str]:
+def _lines(result: Shelf, tanks: Sequence[Together], most: int) -> list[str]:
     lines = [_line(result, t) for t in tanks[:most]]
     return [*lines, *_more(len(tanks) - len(lines))]
 
@@ -322,50 +439,52 @@ def _asked_alone(result: Shelf) -> list[Block]:
     return [Block("Alone in this water", [" ".join(words)])]
 
 
-def _no_worse(result: Shelf, most: int | None) -> list[Block]:
-    same = [t for t in result.pairs if not (t.clear or t.quarrels or t.unknown)]
-    if not same:
+def _no_worse(result: Shelf, most: int) -> list[Block]:
+    same = result.pairs.where(unmarked=CLEAR | QUARRELS | UNKNOWN)
+    if not len(same):
         return []
     title = "Not clear, but no worse than one of them alone"
-    if result.asked is None and most is not None:
+    if result.asked is None and most == LISTED:
         return [Block(title, [f"{_count(len(same), 'pair')}."])]
     return [Block(title, items=_lines(result, same, most))]
 
 
-def _unknown(result: Shelf, most: int | None) -> list[Block]:
-    what = [t for t in result.pairs if t.unknown]
-    return [Block("Can't be told", items=_lines(result, what, most))] if what else []
+def _unknown(result: Shelf, most: int) -> list[Block]:
+    what = result.pairs.where(UNKNOWN)
+    return [Block("Can't be told", items=_lines(result, what, most))] if len(what) else []
 
 
-def _clear(result: Shelf, most: int | None) -> list[Block]:
-    fine = [t for t in result.pairs if t.clear and t.answer.word == "clear"]
-    unsure = [t for t in result.pairs if t.clear and t.answer.word != "clear"]
+def _clear(result: Shelf, most: int) -> list[Block]:
+    fine = result.pairs.where(CLEAR | SAID_CLEAR)
+    unsure = result.pairs.where(CLEAR, unmarked=SAID_CLEAR)
     blocks = []
-    if fine and result.asked is not None:
+    if len(fine) and result.asked is not None:
         blocks.append(Block("Stays clear", items=_lines(result, fine, most)))
-    elif fine:
+    elif len(fine):
         blocks.append(Block("Stays clear", [f"{_count(len(fine), 'pair')}."]))
-    if unsure:
+    if len(unsure):
         names = dict.fromkeys(
-            result.names[i] for t in unsure for i in t.members if not result.items[i].product.judged
+            result.names[i]
+            for i in unsure.members.ravel().tolist()
+            if not result.items[i].product.judged
         )
         text = "The salts stay clear beside what can't be judged"
         blocks.append(Block("Only the jar can tell", [f"{text}: {'; '.join(names)}."]))
     return blocks
 
 
-def _triples(result: Shelf, most: int | None) -> list[Block]:
-    if not result.triples:
+def _triples(result: Shelf, most: int) -> list[Block]:
+    if not len(result.triples):
         return []
-    bad = sum(t.quarrels for t in result.triples)
+    bad = result.triples.marked(QUARRELS)
     count = f"{bad} of {len(result.triples)} are better kept apart"
-    if not result.only_three:
+    if not len(result.only_three):
         return [Block("Three at a time", [f"{count}, each for a pair among them."])]
     title = "Three at a time: quarrel though no two of them do"
     return [Block(title, [f"{count}."], _lines(result, result.only_three, most))]
 
 
-def _ratios(result: Shelf, most: int | None) -> list[Block]:
+def _ratios(result: Shelf, most: int) -> list[Block]:
     """Each pair at every ratio, in words: a name cut short could be two products."""
     by_pair: dict[tuple[int, ...], list[Together]] = {}
     for found in result.ratios:
@@ -437,14 +556,14 @@ def _passes(result: Shelf) -> list[Block]:
     return [Block(f"{few} that use them all", items=items)]
 
 
-def _alone(result: Shelf, *, everything: bool) -> list[Block]:
+def _alone(result: Shelf, *, everything: bool, most: int = LISTED_ON_PAGE) -> list[Block]:
     shown = [
         t for t in result.alone if everything or (not t.clear and t.members != (result.asked,))
     ]
     if not shown:
         return []
     items = []
-    for t in shown:
+    for t in shown[:most]:
         name = result.names[t.members[0]]
         ph = "" if t.odds is None or t.odds.failed > 0.5 else f", pH about {t.odds.ph:.1f}"
         words = [f"{name}: {_verdict(result, t)}{ph}."]
@@ -455,6 +574,7 @@ def _alone(result: Shelf, *, everything: bool) -> list[Block]:
         words += [_sentence(text.removeprefix(plain)) for text in _forbids(result, t)]
         words += [_sentence(text) for text in _warns(result, t) if everything]
         items.append(" ".join(words))
+    items += _more(len(shown) - len(items))
     title = "Each alone in this water" if everything else "Trouble even alone in this water"
     return [Block(title, items=items)]
 

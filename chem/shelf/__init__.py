@@ -2,17 +2,21 @@
 
 from chem.shelf.cache import Cache, cache_folder
 from chem.shelf.engines import Engine, cluster, local
-from chem.shelf.shelf import Passes, Shelf, Together, shelf
+from chem.shelf.neighbours import Neighbour
+from chem.shelf.shelf import Passes, Shelf, shelf
 from chem.shelf.stock import Item, LeftOut, Setting, make_item, make_setting, read_item, read_stock
+from chem.shelf.together import Tanks, Together
 
 __all__ = [
     "Cache",
     "Engine",
     "Item",
     "LeftOut",
+    "Neighbour",
     "Passes",
     "Setting",
     "Shelf",
+    "Tanks",
     "Together",
     "cache_folder",
     "cluster",

@@ -13,14 +13,16 @@ import signal
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
 from importlib import import_module
 from itertools import islice
-from typing import Any
+from typing import Any, TypeVar
 
 from chem.errors import InputProblem, Problem
 from chem.reference.fingerprint import made_with
 from chem.shelf.tanks import Batch, Odds, evaluate_batch
 
+T = TypeVar("T")
 Places = tuple[int, ...]
 Done = tuple[Places, list[list[Odds]]]
 Engine = Callable[[Iterable[tuple[Places, Batch]], int], Generator[Done, None, None]]
@@ -33,6 +35,8 @@ ALONE_BELOW = 12_000
 """Equilibria for which starting more processes costs more than it saves."""
 AHEAD = 2
 """Batches kept ready per worker, so that memory does not grow with the shelf."""
+MANY, TOGETHER = 40, 4
+"""Labels from which on their contents are reckoned by all workers, and how many at a time."""
 TRIES_AGAIN = 5
 ANSWERS_WITHIN_S = 10.0
 """How long a scheduler and its first worker may take to answer."""
@@ -45,20 +49,22 @@ def cores() -> int:
     return os.cpu_count() or 1
 
 
-def local(workers: int | None = None) -> Engine:
-    """This machine's cores; few batches run in this process."""
-    count = cores() if workers is None else workers
+@dataclass(frozen=True)
+class Local:
+    """This machine's cores, `workers` of them; few batches run in this process."""
 
-    def run(work: Iterable[tuple[Places, Batch]], equilibria: int) -> Generator[Done, None, None]:
+    workers: int
+
+    def __call__(
+        self, work: Iterable[tuple[Places, Batch]], equilibria: int
+    ) -> Generator[Done, None, None]:
+        """An engine: batches with their places -> results."""
+        count = self.workers
         if count < 2 or equilibria < ALONE_BELOW:
             for places, batch in work:
                 yield places, evaluate_batch(batch)
             return
-        # A forked worker starts at once, with the tables read; elsewhere each reads its own.
-        way = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
-        pool = ProcessPoolExecutor(
-            count, mp_context=multiprocessing.get_context(way), initializer=_deaf
-        )
+        pool = _pool(count, _deaf)
         todo = iter(work)
         waiting: dict[Future[list[list[Odds]]], tuple[Places, Batch]] = {}
         try:
@@ -78,7 +84,46 @@ def local(workers: int | None = None) -> Engine:
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
 
-    return run
+
+def local(workers: int | None = None) -> Local:
+    """This machine's cores, all by default."""
+    return Local(cores() if workers is None else workers)
+
+
+def _pool(count: int, begin: Callable[..., None], *given: object) -> ProcessPoolExecutor:
+    """Worker processes. A forked one starts at once, with the tables read; elsewhere each reads
+    its own."""
+    way = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
+    context = multiprocessing.get_context(way)
+    return ProcessPoolExecutor(count, mp_context=context, initializer=begin, initargs=given)
+
+
+_AT_HAND: list[Callable[[int], Any]] = []
+"""What a forked worker was started for."""
+
+
+def spread_out(make: Callable[[int], T], count: int, workers: int) -> Iterator[T]:
+    """make(0), make(1), ... in order, by forked workers where there are many and it can be."""
+    if count < MANY or workers < 2 or "fork" not in multiprocessing.get_all_start_methods():
+        yield from map(make, range(count))
+        return
+    done = 0
+    try:
+        with _pool(workers, _begin, make) as pool:
+            for found in pool.map(_made, range(count), chunksize=TOGETHER):
+                yield found
+                done += 1
+    except BrokenProcessPool:  # a worker was ended from outside
+        yield from map(make, range(done, count))
+
+
+def _begin(make: Callable[[int], Any]) -> None:
+    _deaf()
+    _AT_HAND[:] = [make]
+
+
+def _made(index: int) -> Any:
+    return _AT_HAND[0](index)
 
 
 def _finished(waiting: dict[Future[list[list[Odds]]], tuple[Places, Batch]]) -> Iterator[Done]:

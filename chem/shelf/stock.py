@@ -136,7 +136,7 @@ def item_of(product: Product, rate: str | None, where: str, text: str, stem: str
         )
     unfit = unfit_rate(product, used, where)
     if unfit is not None:
-        raise InputProblem(unfit)
+        raise InputProblem(replace(unfit, key=where.partition(", ")[2]))
     return Item(product, used, text)
 
 
@@ -205,17 +205,17 @@ def why_left_out(file: str, error: Exception) -> LeftOut:
     if not isinstance(error, InputProblem):
         return LeftOut(file, f"it can't be worked out ({type(error).__name__}: {error})")
     first, *more = error.problems
-    place = first.read.partition(", ")[2].partition(" = ")[0]
-    line = f"{place}: {first.wrong}" if place else first.wrong
+    line = f"{first.key}: {first.wrong}" if first.key else first.wrong
     return LeftOut(file, f"{line}; and {len(more)} more" if more else line)
 
 
-def apart(item: Item, others: tuple[Item, ...]) -> Item:
-    """The item under a key of its own, so that its doubts are not those of another jug."""
-    taken = {o.product.key for o in others}
-    key, n = item.product.key, 2
-    while key in taken:
-        key, n = f"{item.product.key}-{n}", n + 1
-    return (
-        item if key == item.product.key else replace(item, product=replace(item.product, key=key))
-    )
+def all_apart(items: Sequence[Item]) -> tuple[Item, ...]:
+    """The items, each under a key of its own, so that its doubts are not those of another jug."""
+    out: dict[str, Item] = {}
+    for item in items:
+        key, n = item.product.key, 2
+        while key in out:
+            key, n = f"{item.product.key}-{n}", n + 1
+        same = key == item.product.key
+        out[key] = item if same else replace(item, product=replace(item.product, key=key))
+    return tuple(out.values())

@@ -1,34 +1,49 @@
 """Tanks of a few products each, evaluated many at a time.
 
-One batch holds tanks of like components below each other, row k N + i being draw i of tank k, so
-that one solver call serves many. A tank's odds are those that `forecast` gives for the same mix,
-draws and seed.
+One batch holds tanks of like components and one temperature below each other, row k N + i being
+draw i of tank k, so that one solver call serves many. A tank's odds are those that `forecast` gives
+for the same mix, draws and seed.
+
+Some clear tanks need no more than their first 16 draws: where nothing changes with time, every
+solid stays below its limit with room to spare and in none of all draws a colloid can fall out, none
+of the rest shows anything either. `decided_by` tells `screen` or `full`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from typing import Any
+from functools import lru_cache
+from typing import Any, Literal
 
 import numpy as np
 
-from chem.doubts import Draws, chance, median
+from chem.doubts import Draws, median
 from chem.equilibrium import Equilibrium, one_thread
 from chem.equilibrium.activity import Floats
-from chem.forecast import Answer, Followed, Standing, Study, follow, show_limit
+from chem.forecast import TIMES_S, Answer, Followed, Standing, Study, follow, show_limit
 from chem.forecast.answer import answer_from
-from chem.forecast.prepare import holds_film, stacked
-from chem.forecast.state import Bools
+from chem.forecast.colloids import may_fall
+from chem.forecast.prepare import holds_film, picked, stacked, warmed
+from chem.forecast.state import Bools, State
 from chem.forecast.study import LEAST_ROWS
+from chem.reference import tables
 from chem.shelf.stock import Item, Setting
 from chem.tank import Addition, Finished, Mix
 
-ROWS_AT_ONCE = 384
+ROWS_AT_ONCE = 768
 """More rows cost memory in each worker and save no time."""
+MOST_ROWS = 3072
+"""Of one batch."""
+SCREENED = 16
+"""Draws of a screen."""
+SURE = 1.0
+"""Standard deviations above the mean of a screen's draws that every draw is taken to lie below."""
+MODEL_SURE = 0.9
+"""Share of a limit of ionic strength below which a screen may decide."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Tank:
     """Some items of a stock, the first at `factor` times its rate."""
 
@@ -46,13 +61,14 @@ class Tank:
         return setting.mix(*additions)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Odds:
     """One tank over a spray day.
 
     probability, clogs: by time, as a forecast's; ph, ionic_mol_per_kg: medians at once; failed:
     share of draws without an equilibrium; worst, worst_name: what most likely shows, None where
-    nothing does in a day; clouds_after_s: median time until it shows, among the draws it does in.
+    nothing does in a day; clouds_after_s: median time until it shows, among the draws it does in;
+    decided_by: `full`, or `screen` where the first draws told.
     """
 
     probability: Mapping[str, float]
@@ -63,6 +79,7 @@ class Odds:
     worst: str | None
     worst_name: str | None
     clouds_after_s: float | None
+    decided_by: Literal["screen", "full"] = "full"
 
     def answer(self, judged_at: str, not_judged: Sequence[str]) -> Answer:
         """The answer by a time."""
@@ -76,26 +93,53 @@ class Odds:
 
 
 @dataclass(frozen=True)
+class Step:
+    """Tanks at one factor: their rows below each other, and how warm they are [degC]."""
+
+    finished: Finished
+    t_celsius: float
+
+
+@dataclass(frozen=True)
 class Batch:
     """Tanks of like components: rows of each step below each other.
 
-    mix: their setting, without products; film: (N,) whether each row holds a film or gum; shifts:
-    of each tank, in log odds, what is remembered of its jugs; steps: the same tanks at one factor
-    after another, each started from the one before.
+    coldest_celsius: of the night, None for none; film: of each tank, whether it holds a film or
+    gum; shifts: of each, in log odds, what is remembered of its jugs; steps: the same tanks at one
+    factor after another, each started from the one before.
     """
 
-    mix: Mix
+    coldest_celsius: float | None
     draws: int
     seed: int
-    film: Bools
+    film: tuple[bool, ...]
     shifts: tuple[float, ...]
-    tanks: int
-    steps: tuple[Finished, ...]
+    steps: tuple[Step, ...]
+
+    @property
+    def tanks(self) -> int:
+        """How many tanks."""
+        return len(self.film)
 
     @property
     def equilibria(self) -> int:
         """Rows whose speciation is solved at least once."""
         return self.draws * self.tanks * len(self.steps)
+
+    def some(self, tanks: Sequence[int], draws: int) -> Batch:
+        """Some of the tanks, by their first draws."""
+        rows = [k * self.draws + i for k in tanks for i in range(draws)]
+        steps = tuple(replace(s, finished=picked(s.finished, np.array(rows))) for s in self.steps)
+        film = tuple(self.film[k] for k in tanks)
+        shifts = tuple(self.shifts[k] for k in tanks)
+        return replace(self, draws=draws, film=film, shifts=shifts, steps=steps)
+
+    def standing(self, step: Step, near: Equilibrium | None) -> Standing:
+        """Its rows as they stand."""
+        draws = _draws(self.draws, self.seed)
+        many = draws.at(np.tile(np.arange(self.draws), self.tanks)).scoped("")
+        film: Bools = np.repeat(np.array(self.film), self.draws)
+        return Standing(many, step.finished, step.t_celsius, self.coldest_celsius, film, near)
 
 
 def batches(
@@ -105,19 +149,34 @@ def batches(
 
     tanks: each a row of the same members at rising factors, all rows equally long.
     """
+    held = {i: study.contents(items[i].product) for row in tanks for i in row[0].members}
+    keys = {i: frozenset(inside.components) for i, inside in held.items()}
+    changes = {i: "Fe2" in keys[i] or bool(held[i].held) for i in held}
+    kinds: dict[frozenset[frozenset[str]], tuple[str, ...]] = {}
 
-    def kind(place: int) -> tuple[int, bool, tuple[str, ...]]:
+    def warmth(row: Sequence[Tank]) -> tuple[float, ...]:
+        if not any(items[i].product.dry for i in row[0].members):
+            return (setting.t_celsius,) * len(row)
+        inside = [held[i] for i in row[0].members]
+        return tuple(warmed(tank.mix(items, setting), inside) for tank in row)
+
+    def kind(place: int) -> tuple[Any, ...]:
         members = tanks[place][0].members
-        held = [study.contents(items[i].product) for i in members]
-        components = sorted({c for h in held for c in h.components})
-        changes = "Fe2" in components or any(h.held for h in held)
-        return len(members), changes, tuple(components)
+        sets = frozenset(keys[i] for i in members)
+        if sets not in kinds:
+            kinds[sets] = tuple(sorted(frozenset().union(*sets)))
+        apart = len(members), any(changes[i] for i in members), warmth(tanks[place])
+        return apart, kinds[sets], members
 
-    kinds = {place: kind(place) for place in range(len(tanks))}
-    size = max(1, ROWS_AT_ONCE // study.count)
+    kind_of = {place: kind(place) for place in range(len(tanks))}
+    size = ROWS_AT_ONCE // study.count
+    if len(tanks[0]) == 1 and study.count > SCREENED:
+        # As many as a screen fills; not more than a worker that is told to stop soon ends with.
+        size = min(ROWS_AT_ONCE // SCREENED, MOST_ROWS // study.count)
+    size = max(1, size)
     group: list[int] = []
-    for place in sorted(kinds, key=lambda p: (kinds[p], tanks[p][0].members)):
-        if group and (len(group) == size or kinds[group[0]][:2] != kinds[place][:2]):
+    for place in sorted(kind_of, key=lambda p: kind_of[p]):
+        if group and (len(group) == size or kind_of[group[0]][0] != kind_of[place][0]):
             yield tuple(group), _batch([tanks[p] for p in group], items, setting, study)
             group = []
         group.append(place)
@@ -128,34 +187,94 @@ def batches(
 def _batch(
     tanks: Sequence[Sequence[Tank]], items: Sequence[Item], setting: Setting, study: Study
 ) -> Batch:
-    steps = [
-        stacked([study.stand(row[step].mix(items, setting)).finished for row in tanks])
-        for step in range(len(tanks[0]))
-    ]
+    steps = []
+    for step in range(len(tanks[0])):
+        stood = [study.stand(row[step].mix(items, setting)) for row in tanks]
+        steps.append(Step(stacked([s.finished for s in stood]), stood[0].t_celsius))
     mixes = [row[0].mix(items, setting) for row in tanks]
-    film = np.repeat([holds_film(mix) for mix in mixes], study.count)
     jugs = [[a.product.identity for a in mix.additions] for mix in mixes]
-    shifts = tuple(study.beliefs.memory(each) for each in jugs)
-    return Batch(setting.mix(), study.count, study.seed, film, shifts, len(tanks), tuple(steps))
+    return Batch(
+        setting.coldest_celsius,
+        study.count,
+        study.seed,
+        tuple(holds_film(mix) for mix in mixes),
+        tuple(study.beliefs.memory(each) for each in jugs),
+        tuple(steps),
+    )
+
+
+@lru_cache(maxsize=2)
+def _draws(count: int, seed: int) -> Draws:
+    """The draws of a batch, kept in each process: a worker meets them again and again."""
+    return Draws(max(count, LEAST_ROWS) if count > 1 else 1, seed).first(count)
 
 
 def evaluate_batch(batch: Batch) -> list[list[Odds]]:
     """Per tank, its odds at each step. Depends on the batch alone, wherever it is run."""
-    whole = Draws(max(batch.draws, LEAST_ROWS) if batch.draws > 1 else 1, batch.seed)
-    draws = whole.first(batch.draws)
-    many = draws.at(np.tile(np.arange(batch.draws), batch.tanks))
-    mix = batch.mix
-    near: Equilibrium | None = None
-    out: list[list[Odds]] = [[] for _ in range(batch.tanks)]
     with one_thread():
-        for finished in batch.steps:
-            tank = Standing(many, finished, mix.t_celsius, mix.coldest_celsius, batch.film, near)
-            seen = follow(tank, quick=True)
-            near = seen.fresh.clear
-            for k, shift in enumerate(batch.shifts):
-                rows = slice(k * batch.draws, (k + 1) * batch.draws)
-                out[k].append(_odds(replace(seen.rows(rows, tank), shift=shift)))
+        out: list[list[Odds]] = [[] for _ in range(batch.tanks)]
+        left = list(range(batch.tanks))
+        if len(batch.steps) == 1 and batch.draws > SCREENED:
+            for k, odds in _screened(batch).items():
+                out[k].append(odds)
+            left = [k for k in left if not out[k]]
+        size = max(1, ROWS_AT_ONCE // batch.draws)
+        for first in range(0, len(left), size):
+            part = left[first : first + size]
+            near: Equilibrium | None = None
+            some = batch if len(part) == batch.tanks else batch.some(part, batch.draws)
+            for step in some.steps:
+                tank = some.standing(step, near)
+                seen = follow(tank, quick=True)
+                near = seen.fresh.clear
+                for place, k in enumerate(part):
+                    out[k].append(_odds(_of(seen, tank, place, some)))
     return out
+
+
+def _of(seen: Followed, tank: Standing, place: int, batch: Batch) -> Followed:
+    """One tank of a batch."""
+    rows = slice(place * batch.draws, (place + 1) * batch.draws)
+    return replace(seen.rows(rows, tank), shift=batch.shifts[place])
+
+
+def _screened(batch: Batch) -> dict[int, Odds]:
+    """Odds of the tanks that stay clear by their first draws, by their places."""
+    loose = may_fall(batch.standing(batch.steps[0], None)).reshape(batch.tanks, batch.draws)
+    tried = np.flatnonzero(~loose.any(axis=1))
+    if not tried.size:
+        return {}
+    few = batch.some(tried.tolist(), SCREENED)
+    tank = few.standing(few.steps[0], None)
+    if tank.aged.changes:
+        return {}
+    seen = follow(tank, quick=True, settles=False)
+    out = {}
+    none = np.zeros(batch.draws, dtype=bool)
+    for place, k in enumerate(tried.tolist()):
+        one = _of(seen, tank, place, few)
+        if _stays_clear(one):
+            # All the draws do as the first: so many count.
+            every = replace(one, ok=~none)
+            chances = {t: every.odds(none, whole=True) for t in TIMES_S}
+            out[k] = replace(_odds(one), probability=chances, clogs=chances, decided_by="screen")
+    return out
+
+
+def _stays_clear(seen: Followed) -> bool:
+    """Whether by these draws none of all shows anything in a day."""
+    strength = seen.fresh.clear.ionic_strength
+    if not seen.ok.all() or strength.max() > MODEL_SURE * tables().value("ionic_strength_valid"):
+        return False
+    return not any(_may_show(state) for state in (seen.fresh, *seen.states.values()))
+
+
+def _may_show(state: State) -> bool:
+    """Whether something may come over its limit in some draw, looked at or not."""
+    deciding = np.array([s.decides for s in state.phases.solids], dtype=bool)
+    si = np.hstack([state.si[:, deciding], state.cold.si])
+    highest = np.maximum(si.max(axis=0), si.mean(axis=0) + SURE * si.std(axis=0))
+    return bool((highest >= 0.0).any())
 
 
 def _odds(seen: Followed) -> Odds:
@@ -194,16 +313,12 @@ def _day(seen: Followed) -> Floats:
 
 def _worst(seen: Followed) -> int | None:
     """The part that shows most often by 4 h, then by a day, then in the largest amount."""
-    day = _day(seen)
-    if not seen.ok.any() or not day.shape[1]:
+    day = _day(seen)[seen.ok]
+    if not day.size:
         return None
-    soon = seen.out["4h"].each
+    soon = seen.out["4h"].each[seen.ok]
     first = day.shape[1] - len(seen.colloids)
     soon[:, first:] = day[:, first:]
-    chances = [
-        [chance(a[:, i] > show_limit(), seen.ok) for i in range(day.shape[1])] for a in (soon, day)
-    ]
-    most = day[seen.ok].mean(axis=0)
-    order = np.lexsort((most, chances[1], chances[0]))
-    worst = int(order[-1])
-    return worst if chances[1][worst] > 0.0 else None
+    often, later = ((amount > show_limit()).sum(axis=0) for amount in (soon, day))
+    worst = int(np.lexsort((day.mean(axis=0), later, often))[-1])
+    return worst if later[worst] else None

@@ -1,18 +1,28 @@
 """From jugs, water and rates to totals in the finished solution."""
 
+from chem.files import MAX_PRODUCTS
 from chem.tank.catch import CatchTest, by_area, by_speed
-from chem.tank.fill import Finished, delivered_kg_per_ha, finish
+from chem.tank.fill import (
+    Finished,
+    delivered_kg_per_ha,
+    finish,
+    nitrogen_forms_kg_per_ha,
+    topped,
+)
 from chem.tank.made import make_mix, make_water
 from chem.tank.mix import (
-    MAX_PRODUCTS,
     Addition,
     Adjuvant,
+    Leftover,
     Mix,
+    Window,
     change_mix,
+    mix_from,
     mix_schema,
     read_mix,
     room_taken,
     unfit_rate,
+    window_of,
 )
 from chem.tank.pouring import (
     Load,
@@ -23,6 +33,8 @@ from chem.tank.pouring import (
     main_nutrient,
     tank_amounts,
 )
+from chem.tank.shed import pick_sprayer, product_folder
+from chem.tank.sprayer import Sprayer, read_sprayer
 from chem.tank.variants import (
     grams_per_litre,
     in_order,
@@ -39,6 +51,7 @@ from chem.tank.water import (
     WaterTotals,
     find_water,
     read_water,
+    water_of,
     water_schema,
     water_totals,
 )
@@ -52,16 +65,20 @@ __all__ = [
     "Adjuvant",
     "CatchTest",
     "Finished",
+    "Leftover",
     "Load",
     "Mix",
+    "Sprayer",
     "TankLine",
     "Water",
+    "Window",
     "WaterTotals",
     "by_area",
     "by_speed",
     "change_mix",
     "covered_m2",
     "delivered_kg_per_ha",
+    "nitrogen_forms_kg_per_ha",
     "find_water",
     "finish",
     "grams_per_litre",
@@ -72,13 +89,20 @@ __all__ = [
     "main_nutrient",
     "make_mix",
     "make_water",
+    "mix_from",
     "mix_schema",
     "only",
+    "pick_sprayer",
+    "product_folder",
     "read_mix",
+    "read_sprayer",
     "read_water",
     "tank_amounts",
+    "topped",
+    "water_of",
     "water_schema",
     "water_totals",
+    "window_of",
     "with_carrier",
     "with_product",
     "with_rate",

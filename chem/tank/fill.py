@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +23,9 @@ class Finished:
     components: C keys; totals: (N, C) [mol/kg water]; water_kg_per_L: (N,) kg of water per litre
     of finished solution; density_kg_per_L: (N,); from_product: (P, N, C) and from_water (N, C):
     where the moles come from [mol/L finished]; held: (metal, agent) -> (N,) [mol/kg water] of
-    chelates that exchange only slowly, counted in totals too.
+    chelates that exchange only slowly, counted in totals too; litres_per_L: (N,) what is in by
+    then, per litre of the spray volume that rates speak of; from_leftover: (L, N, C) as
+    from_product, of what is left of earlier tanks.
     """
 
     components: tuple[str, ...]
@@ -33,6 +35,8 @@ class Finished:
     from_product: Floats
     from_water: Floats
     held: Mapping[tuple[str, str], Floats]
+    litres_per_L: Floats | float = 1.0
+    from_leftover: Floats | None = None
 
     @property
     def totals_mol_per_L(self) -> Floats:
@@ -113,12 +117,82 @@ def finish(
         from_product=from_product,
         from_water=from_water,
         held=chelates,
+        litres_per_L=np.asarray(final),
+    )
+
+
+def topped(fresh: Finished, left: Sequence[tuple[float, Finished]], fresh_share: float) -> Finished:
+    """What is left of earlier tanks, topped up with fresh spray; volumes add.
+
+    left: (share of the full tank by volume, its solution) of each; fresh_share: of the full tank
+    once all of it is in.
+    """
+    parts = [(np.asarray(fresh_share * fresh.litres_per_L), fresh)]
+    parts += [(np.full(len(fresh.totals), share), one) for share, one in left]
+    volume = np.sum([share for share, _ in parts], axis=0)
+    keys = set().union(*(one.components for _, one in parts))
+    components = tuple(c for c in tables().components if c in keys)
+
+    def wide(values: Floats, one: Finished) -> Floats:
+        out = np.zeros((*values.shape[:-1], len(components)))
+        out[..., [components.index(c) for c in one.components]] = values
+        return out
+
+    weights = [share / volume for share, _ in parts]
+    water = np.sum(
+        [w * one.water_kg_per_L for w, (_, one) in zip(weights, parts, strict=True)], axis=0
+    )
+    density = np.sum(
+        [w * one.density_kg_per_L for w, (_, one) in zip(weights, parts, strict=True)], axis=0
+    )
+    per_L = [
+        w[:, None] * wide(one.totals_mol_per_L, one)
+        for w, (_, one) in zip(weights, parts, strict=True)
+    ]
+    held: dict[tuple[str, str], Floats] = {}
+    for w, (_, one) in zip(weights, parts, strict=True):
+        for pair, mol in one.held.items():
+            more = w * mol * one.water_kg_per_L / water
+            held[pair] = held.get(pair, np.zeros(len(water))) + more
+    return Finished(
+        components=components,
+        totals=np.sum(per_L, axis=0) / water[:, None],
+        water_kg_per_L=water,
+        density_kg_per_L=density,
+        from_product=weights[0][:, None] * wide(fresh.from_product, fresh),
+        from_water=weights[0][:, None] * wide(fresh.from_water, fresh),
+        held=held,
+        litres_per_L=volume,
+        from_leftover=np.stack(per_L[1:]),
     )
 
 
 def delivered_kg_per_ha(mix: Mix) -> dict[str, float]:
-    """Guaranteed nutrients put down, by guarantee line [kg/ha]; nitrogen forms folded in total."""
+    """Guaranteed nutrients put down, by symbol [kg/ha]; nitrogen forms folded in total."""
     out: dict[str, float] = {}
+    for lines in _put_down(mix):
+        forms = {k for k in lines if k.endswith("nitrogen") and k != "total nitrogen"}
+        total = lines.get("total nitrogen", sum(lines[k] for k in forms))
+        if total:
+            out["N"] = out.get("N", 0.0) + total
+        for key in lines.keys() - forms - {"total nitrogen"}:
+            symbol = catalogue().guarantees[key].expressed_as
+            out[symbol] = out.get(symbol, 0.0) + lines[key]
+    return out
+
+
+def nitrogen_forms_kg_per_ha(mix: Mix) -> dict[str, float]:
+    """Nitrogen put down by the forms that labels guarantee [kg/ha]; what names none is left out."""
+    out: dict[str, float] = {}
+    for lines in _put_down(mix):
+        for key, amount in lines.items():
+            if key.endswith("nitrogen") and key != "total nitrogen":
+                out[key] = out.get(key, 0.0) + amount
+    return out
+
+
+def _put_down(mix: Mix) -> Iterator[dict[str, float]]:
+    """Of each product in turn, guarantee line -> [kg/ha]."""
     litres_per_ha = 1e4 * mix.carrier_L_per_m2
     for addition in mix.additions:
         amount = addition.amount_per_L(mix.carrier_L_per_m2) / 1000.0 * litres_per_ha
@@ -126,14 +200,4 @@ def delivered_kg_per_ha(mix: Mix) -> dict[str, float]:
         if not addition.by_mass:
             low, high = product.density or (1.0, 1.0)
             amount *= 0.5 * (low + high)
-        lines = dict(product.guarantee)
-        forms = {k: v for k, v in lines.items() if k.endswith("nitrogen") and k != "total nitrogen"}
-        total = lines.pop("total nitrogen", sum(forms.values()))
-        for key in forms:
-            lines.pop(key)
-        if total:
-            out["N"] = out.get("N", 0.0) + amount * total / 100.0
-        for key, percent in lines.items():
-            symbol = catalogue().guarantees[key].expressed_as
-            out[symbol] = out.get(symbol, 0.0) + amount * percent / 100.0
-    return out
+        yield {key: amount * percent / 100.0 for key, percent in product.guarantee.items()}

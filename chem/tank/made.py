@@ -65,7 +65,7 @@ def make_mix(
     return mix_of(
         form,
         file,
-        carrier=lambda found: (found.attempt(read_carrier, form.carrier, "carrier"), None, ()),
+        carrier=lambda found: (found.attempt(read_carrier, carrier, "carrier"), None, ()),
         water=lambda where: water,
         product=lambda i, where: additions[i][0],
     )

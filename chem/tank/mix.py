@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -10,7 +11,7 @@ from typing import Any
 
 from chem.errors import InputProblem, Problem
 from chem.files import (
-    CatchForm,
+    MAX_PRODUCTS,
     Collector,
     FileText,
     MixForm,
@@ -19,12 +20,14 @@ from chem.files import (
     validate,
 )
 from chem.label import NameWord, Product, find_product, phrases, read_name
+from chem.tank.shed import Taken, find_sprayer, taken
+from chem.tank.sprayer import Sprayer
 from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
 from chem.units import (
     Rate,
     read_area,
     read_carrier,
-    read_percent,
+    read_duration,
     read_ph,
     read_rate,
     read_temperature,
@@ -34,7 +37,6 @@ from chem.units import (
 Spray = tuple[float | None, float | None, tuple[FileText, ...]]
 """Spray volume [L/m2], its relative error, and the file of the catch test that gave it."""
 DEFAULT_T_CELSIUS = 20.0
-MAX_PRODUCTS = 12
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,37 @@ class Addition:
     def by_mass(self) -> bool:
         """Whether the rate is a weight."""
         return self.rate.kind == "mass"
+
+
+@dataclass(frozen=True)
+class Window:
+    """What an adjuvant wants of the tank: pH from low to high for some time [s].
+
+    limits: None where its label's window was not told; good_for_s: None likewise; place: of a
+    product in the mix, None for an `[adjuvant]`.
+    """
+
+    name: str
+    limits: tuple[float, float] | None
+    good_for_s: float | None = None
+    place: int | None = None
+
+
+def window_of(product: Product, place: int | None = None) -> Window:
+    """What an adjuvant's label wants."""
+    return Window(product.name, product.ph_window, product.good_for_s, place)
+
+
+@dataclass(frozen=True)
+class Leftover:
+    """What is left of an earlier tank, poured in before the water.
+
+    mix: as it was poured; share: of the tank it goes into, by volume; age_s: since it was mixed.
+    """
+
+    mix: Mix
+    share: float
+    age_s: float
 
 
 @dataclass(frozen=True)
@@ -88,7 +121,8 @@ class Mix:
     """A mix in numbers: carrier [L/m2], its text as printed (empty where it was reckoned) and its
     relative error where a catch test gave it, tank [L], temperatures [degC], area [m2].
 
-    read_from: the mix's own file as it was read, and the catch test's where it names one.
+    sprayer: the one of its shed, if any. read_from: the mix's own file as it was read, and those of
+    its shed and sprayer.
     """
 
     name: str
@@ -104,17 +138,45 @@ class Mix:
     notes: tuple[str, ...] = ()
     carrier_error: float | None = None
     carrier_text: str = ""
+    sprayer: Sprayer | None = None
     area_m2: float | None = None
+    leftovers: tuple[Leftover, ...] = ()
     read_from: tuple[FileText, ...] = field(default=(), compare=False, repr=False)
 
     def __repr__(self) -> str:
         names = " + ".join(a.product.name for a in self.additions)
         return f"<Mix {self.name!r}: {names} in {self.water.name}>"
 
+    @cached_property
+    def met(self) -> Mix:
+        """With every product that is in a leftover after its own, for what must not meet."""
+        if not self.leftovers:
+            return self
+        others = [a for left in self.leftovers for a in left.mix.additions]
+        return replace(self, additions=(*self.additions, *others), leftovers=())
+
+    @property
+    def windows(self) -> tuple[Window, ...]:
+        """Of every adjuvant in it."""
+        own = [
+            window_of(a.product, i)
+            for i, a in enumerate(self.additions)
+            if a.product.form == "adjuvant"
+        ]
+        if self.adjuvant is not None:
+            own.append(Window(self.adjuvant.name, (self.adjuvant.ph_low, self.adjuvant.ph_high)))
+        return tuple(own)
+
+    @property
+    def fresh_share(self) -> float:
+        """Of the tank, what is not left of an earlier one; rates speak of it alone."""
+        return 1.0 - sum(left.share for left in self.leftovers)
+
     @property
     def files(self) -> tuple[FileText, ...]:
         """Every file that was read for it, its own first: enough to read it again."""
-        named = [self.water.read_from, *(a.product.read_from for a in self.additions)]
+        named = [*self.water.files, *(a.product.read_from for a in self.additions)]
+        named += [file for left in self.leftovers for file in left.mix.files]
         return tuple(dict.fromkeys([*self.read_from, *(f for f in named if f is not None)]))
 
 
@@ -123,23 +185,60 @@ def mix_schema() -> dict[str, Any]:
     return MixForm.model_json_schema()
 
 
-def read_mix(path: Path | str) -> Mix:
-    """Read a mix and every file it names.
+def read_mix(path: Path | str, sprayer: str | None = None) -> Mix:
+    """Read a mix and every file it names; what it leaves out comes from the shed it stands in.
+
+    sprayer: which of the shed's sprayers, by its name or file.
 
     Raises: InputProblem with every problem of the mix and of its products.
     """
     path = Path(path)
-    file = path.name
     raw, read_from = load_file(path, "mix")
-    form = validate(MixForm, raw, file)
-    return mix_of(
+    return mix_from(raw, path, read_from, sprayer)
+
+
+def mix_from(
+    raw: dict[str, Any],
+    path: Path,
+    read_from: FileText | None = None,
+    sprayer: str | None = None,
+) -> Mix:
+    """The mix of a file's tables, as `read_mix`; path: where it stands, or would."""
+    form = validate(MixForm, raw, path.name)
+    beside = path.parent
+    shed = taken(form, beside, sprayer)
+    form = shed.form
+    mix = mix_of(
         form,
-        file,
-        carrier=lambda found: _carrier(form.carrier, path, found),
-        water=lambda where: find_water(form.water, path.parent, where),
-        product=lambda i, where: find_product(form.add[i].product, path.parent, where),
-        read_from=(read_from,),
+        path.name,
+        carrier=lambda found: _carrier(form.carrier, beside, shed, found),
+        water=lambda where: shed.water or find_water(form.water or "unknown", beside, where),
+        product=lambda i, where: find_product(
+            form.add[i].product or "", beside, where, shed.places
+        ),
+        leftover=lambda i, where: _earlier(form.add[i].leftover or "", path, where),
+        read_from=(*(() if read_from is None else (read_from,)), *shed.files),
     )
+    return replace(mix, notes=(*mix.notes, *shed.notes), sprayer=shed.sprayer)
+
+
+def _earlier(name: str, path: Path, where: str) -> Mix:
+    """The mix of a leftover, beside the mix that takes it. Raises: InputProblem."""
+    earlier = path.parent / name.strip()
+    if earlier.resolve() == path.resolve():
+        raise InputProblem(
+            Problem(f"{where} = {name!r}", "that is this very mix", "the earlier tank's file")
+        )
+    mix = read_mix(earlier)
+    if mix.leftovers:
+        raise InputProblem(
+            Problem(
+                f"{where} = {name!r}",
+                "that tank was made of a leftover itself",
+                "a tank mixed fresh; what is left twice over is for the label's disposal",
+            )
+        )
+    return mix
 
 
 def mix_of(
@@ -149,6 +248,7 @@ def mix_of(
     carrier: Callable[[Collector], Spray],
     water: Callable[[str], Water],
     product: Callable[[int, str], Product],
+    leftover: Callable[[int, str], Mix] | None = None,
     read_from: tuple[FileText, ...] = (),
 ) -> Mix:
     """The mix of a form; file: as messages name it.
@@ -172,10 +272,11 @@ def mix_of(
     try:
         standing = water(found.where("water"))
     except InputProblem as problem:
-        found.problems.extend(problem.problems)
+        found.take(problem, "water")
     additions = _additions(form, product, found)
+    leftovers = _leftovers(form, tank, leftover, found)
     adjuvant = _adjuvant(form, found)
-    if not form.add:
+    if not [entry for entry in form.add if entry.leftover is None]:
         found.add("add", [], "a mix needs at least one product", "an [[add]] table per product")
     if len(form.add) > MAX_PRODUCTS:
         found.add("add", len(form.add), f"more than {MAX_PRODUCTS} products", "fewer in one tank")
@@ -196,8 +297,9 @@ def mix_of(
         adjuvant=adjuvant,
         notes=tuple(notes),
         carrier_error=carrier_error,
-        carrier_text="" if carrier_error is not None else form.carrier,
+        carrier_text="" if carrier_error is not None else form.carrier or "",
         area_m2=area,
+        leftovers=tuple(leftovers),
         read_from=(*read_from, *catch),
     )
 
@@ -248,20 +350,25 @@ def change_mix(
     return changed
 
 
-def _carrier(text: str, path: Path, found: Collector) -> Spray:
-    """Spray volume [L/m2] and its relative error, from text or from a kept catch test's file."""
-    if not text.strip().endswith(".toml"):
+def _carrier(text: str | None, beside: Path, shed: Taken, found: Collector) -> Spray:
+    """Spray volume [L/m2] and its relative error, from text, a sprayer's file or the shed's."""
+    sprayer = shed.sprayer
+    if text is None and sprayer is None:
+        wrong = "this key is missing, and no sprayer stands in a shed.toml"
+        instead = 'a line `carrier = "2 gal/1000 sq ft"`, what leaves your nozzles'
+        found.problems.append(Problem(found.where("carrier"), wrong, instead, "carrier"))
+        return None, None, ()
+    if text is not None and not text.strip().endswith(".toml"):
         return found.attempt(read_carrier, text, "carrier"), None, ()
     try:
-        file = path.parent / text.strip()
-        raw, read_from = load_file(file, "catch test")
-        kept = validate(CatchForm, raw, file.name)
-        percent = read_percent(kept.error_percent, f"{file.name}, error_percent").value
-        carrier = read_carrier(kept.carrier, f"{file.name}, carrier")
-        return carrier, percent / 100.0, (replace(read_from, name=text),)
+        if text is not None:
+            sprayer = find_sprayer(text.strip(), beside, found.where("carrier"), shed.places)
     except InputProblem as problem:
-        found.problems.extend(problem.problems)
+        found.take(problem, "carrier")
         return None, None, ()
+    assert sprayer is not None
+    file = (sprayer.read_from,) if sprayer.read_from is not None else ()
+    return sprayer.carrier_L_per_m2, sprayer.carrier_error, file
 
 
 def _additions(
@@ -270,10 +377,15 @@ def _additions(
     out: list[Addition] = []
     seen: dict[str, Product] = {}
     for i, entry in enumerate(form.add, start=1):
+        if entry.leftover is not None:
+            continue
+        if entry.product is None:
+            found.add(f"add[{i}].product", None, "no product", "a product's file")
+            continue
         try:
             product = of(i - 1, found.where(f"add[{i}].product"))
         except InputProblem as problem:
-            found.problems.extend(problem.problems)
+            found.take(problem, f"add[{i}].product")
             continue
         # One jug poured twice keeps its key and so its doubts; another jug of that name doesn't.
         if seen.setdefault(product.key, product) != product:
@@ -289,9 +401,50 @@ def _additions(
         where = found.where(f"add[{i}].rate") if entry.rate else f"{product.file}, usual_rate"
         unfit = unfit_rate(product, rate, where)
         if unfit is not None:
-            found.problems.append(unfit)
+            found.take(InputProblem(unfit), f"add[{i}].rate")
             continue
         out.append(Addition(product, rate))
+    return out
+
+
+def _leftovers(
+    form: MixForm,
+    tank_L: float | None,
+    of: Callable[[int, str], Mix] | None,
+    found: Collector,
+) -> list[Leftover]:
+    out: list[Leftover] = []
+    for i, entry in enumerate(form.add, start=1):
+        if entry.leftover is None:
+            for key in ("amount", "age"):
+                if getattr(entry, key) is not None:
+                    found.add(
+                        f"add[{i}].{key}", getattr(entry, key), "only of a leftover", "`rate`"
+                    )
+            continue
+        if entry.product is not None or entry.rate is not None:
+            key = "product" if entry.product is not None else "rate"
+            found.add(f"add[{i}].{key}", getattr(entry, key), "not of a leftover", "`amount`")
+        if entry.amount is None:
+            found.add(f"add[{i}].amount", None, "how much is left", 'such as `"40 gal"`')
+            continue
+        if tank_L is None:
+            found.add("tank", form.tank, "a leftover needs the tank's size", 'such as `"50 gal"`')
+            continue
+        amount = 0.0
+        if not re.fullmatch(r"0(\.0*)?\s*[a-zA-Z ]+", entry.amount.strip()):
+            amount = found.attempt(read_volume, entry.amount, f"add[{i}].amount") or 0.0
+        age = found.attempt(read_duration, entry.age or "1 day", f"add[{i}].age")
+        try:
+            assert of is not None
+            mix = of(i - 1, found.where(f"add[{i}].leftover"))
+        except InputProblem as problem:
+            found.problems.extend(problem.problems)
+            continue
+        if age is not None:
+            out.append(Leftover(mix, amount / tank_L, age))
+    if sum(left.share for left in out) >= 1.0:
+        found.add("add", "leftover", "what is left fills the tank", "less than the tank holds")
     return out
 
 
@@ -351,5 +504,6 @@ def _room(
                 found.where(read),
                 f"the products alone fill {100 * total:.4g} % of the spray volume",
                 "more carrier, lower rates, or each rate's own unit checked",
+                "carrier",
             )
         )

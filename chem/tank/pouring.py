@@ -123,7 +123,7 @@ def covered_m2(mix: Mix, litres: float, contents: Sequence[Contents] | None = No
 
 def tank_amounts(mix: Mix, contents: Sequence[Contents] | None = None) -> list[float]:
     """[L] or [kg] of each product in the mix's tank (in one litre where no tank is named)."""
-    spray = _spray_L(mix, mix.tank_L or 1.0, contents)
+    spray = _spray_L(mix, mix.fresh_share * (mix.tank_L or 1.0), contents)
     return [spray * a.amount_per_L(mix.carrier_L_per_m2) / 1000.0 for a in mix.additions]
 
 
@@ -134,6 +134,11 @@ def lines(
 
     contents: of each addition, for the room that weighed liquids take.
     """
+    rest = [
+        TankLine(left.mix.name, 1000.0 * litres * left.share, False, "leftover")
+        for left in mix.leftovers
+    ]
+    litres *= mix.fresh_share
     spray = _spray_L(mix, litres, contents)
     poured = [
         TankLine(
@@ -155,9 +160,9 @@ def lines(
     water = max(1000.0 * litres - room, 0.0)
     own = TankLine("water", water, False, "water")
     if mix.fill != "to mark":
-        return (replace(own, share="all"), *poured)
+        return (*rest, replace(own, share="all"), *poured)
     first = replace(own, amount=FIRST_SHARE * water, share="first")
-    return (first, *poured, replace(own, amount=(1.0 - FIRST_SHARE) * water, share="last"))
+    return (*rest, first, *poured, replace(own, amount=(1.0 - FIRST_SHARE) * water, share="last"))
 
 
 def loads(mix: Mix, contents: Sequence[Contents] | None = None) -> tuple[Load, ...]:
@@ -171,6 +176,8 @@ def loads(mix: Mix, contents: Sequence[Contents] | None = None) -> tuple[Load, .
 
     if mix.area_m2 is None:
         return (load(1, mix.tank_L or 1.0),)
+    if mix.leftovers and mix.tank_L is not None:
+        return _loads_after_leftovers(mix, mix.tank_L, mix.area_m2, contents)
     per_m2 = 1.0 / covered_m2(mix, 1.0, contents)
     needed = mix.area_m2 * per_m2
     if mix.tank_L is None:
@@ -181,3 +188,15 @@ def loads(mix: Mix, contents: Sequence[Contents] | None = None) -> tuple[Load, .
     if rest > WHOLE * mix.tank_L:
         out.append(load(1, rest))
     return tuple(out)
+
+
+def _loads_after_leftovers(
+    mix: Mix, tank_L: float, area_m2: float, contents: Sequence[Contents] | None
+) -> tuple[Load, ...]:
+    """The tank that takes the leftovers first; it covers as much ground as any other."""
+    covers = covered_m2(mix, tank_L, contents)
+    first = Load(1, tank_L, covers, lines(mix, tank_L, contents))
+    left = area_m2 - covers
+    if left <= WHOLE * covers:
+        return (first,)
+    return (first, *loads(replace(mix, leftovers=(), area_m2=left), contents))

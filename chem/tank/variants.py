@@ -25,9 +25,9 @@ def with_rate(mix: Mix, index: int, factor: float) -> Mix:
 
 
 def only(mix: Mix, indices: Collection[int]) -> Mix:
-    """A tank of some of the products, same water and carrier."""
+    """A tank of some of the products, same water and carrier, nothing left over in it."""
     keep = tuple(a for i, a in enumerate(mix.additions) if i in set(indices))
-    return replace(mix, additions=keep)
+    return replace(mix, additions=keep, leftovers=())
 
 
 def with_product(mix: Mix, product: Product, rate: Rate, index: int | None = None) -> Mix:

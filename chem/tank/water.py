@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date
 from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
@@ -15,6 +16,7 @@ import numpy as np
 from chem.doubts import Draws, doubts, median
 from chem.equilibrium import Conditions, build_system, solve
 from chem.equilibrium.activity import Floats
+from chem.errors import InputProblem, Problem
 from chem.files import (
     Collector,
     FileText,
@@ -32,9 +34,12 @@ from chem.units import (
     read_alkalinity,
     read_concentration,
     read_hardness,
+    read_percent,
     read_ph,
 )
 
+OLD_MONTHS = 12
+SHARES_ERROR = 0.005
 _COMPONENT_OF = {"Fe": "Fe2"}
 
 
@@ -43,7 +48,8 @@ class Water:
     """A water report in numbers.
 
     ions: component -> [mmol/L]; hardness [mmol/L Ca + Mg], alkalinity [meq/L]; unknown: nothing
-    is known of it; read_from: the file as it was read.
+    is known of it; read_from: the file as it was read; parts: of several waters, each with its
+    share; sampled: the day of the report's sample.
     """
 
     name: str
@@ -54,6 +60,8 @@ class Water:
     notes: tuple[str, ...] = ()
     unknown: bool = False
     read_from: FileText | None = field(default=None, compare=False, repr=False)
+    parts: tuple[tuple[Water, float], ...] = ()
+    sampled: date | None = field(default=None, compare=False)
 
     def __repr__(self) -> str:
         return f"<Water {self.name!r}>"
@@ -62,7 +70,25 @@ class Water:
     def identity(self) -> str:
         """A hash of the report as read."""
         read = (self.name, self.ph, self.alkalinity, self.hardness, dict(self.ions), self.notes)
-        return hashlib.sha256(repr((*read, self.unknown)).encode()).hexdigest()
+        mixed = [(part.identity, share) for part, share in self.parts]
+        whole = (*read, self.unknown, *([mixed] if mixed else []))
+        return hashlib.sha256(repr(whole).encode()).hexdigest()
+
+    @property
+    def files(self) -> tuple[FileText, ...]:
+        """Every file that was read for it."""
+        each = [self, *(part for part, _ in self.parts)]
+        return tuple(one.read_from for one in each if one.read_from is not None)
+
+    def old(self, today: date) -> tuple[str, ...]:
+        """Words for each report older than 12 months."""
+        each = [part for part, _ in self.parts] or [self]
+        return tuple(
+            f"The report of {one.name} is {months} months old: test it again, water changes"
+            for one in each
+            if one.sampled is not None
+            and (months := (today - one.sampled).days * 12 // 365) > OLD_MONTHS
+        )
 
 
 UNKNOWN_WATER = Water("water not known", None, None, None, {}, (), True)
@@ -91,6 +117,44 @@ def water_schema() -> dict[str, Any]:
     return WaterForm.model_json_schema()
 
 
+def blended(parts: Sequence[tuple[Water, float]]) -> Water:
+    """Several waters in one tank, by their shares.
+
+    Raises: ValueError where the shares are not all above zero and 1 in all.
+    """
+    if len(parts) < 2 or any(not share > 0.0 for _, share in parts):
+        raise ValueError("several waters, each with a share above zero")
+    if abs(sum(share for _, share in parts) - 1.0) > SHARES_ERROR:
+        raise ValueError("the shares make 100 % in all")
+    name = " + ".join(f"{100.0 * share:.3g} % {water.name}" for water, share in parts)
+    unknown = any(water.unknown for water, _ in parts)
+    return Water(name, None, None, None, {}, (), unknown, parts=tuple(parts))
+
+
+def _shared(text: str, beside: Path | None, where: str) -> Water:
+    """`well.toml = 60 %; pond.toml = rest`. Raises: InputProblem."""
+    wrong = f"{where} = {text!r}"
+    instead = "such as `well.toml = 60 %; pond.toml = rest`"
+    named: list[tuple[str, float | None]] = []
+    for part in text.split(";"):
+        name, _, share = (x.strip() for x in part.partition("="))
+        if not name or not share:
+            raise InputProblem(Problem(wrong, "a water and its share", instead))
+        rest = share.lower() == "rest"
+        named.append((name, None if rest else read_percent(share, where).value / 100.0))
+    told = sum(share for _, share in named if share is not None)
+    open_ = [name for name, share in named if share is None]
+    if len(open_) > 1 or (open_ and told >= 1.0) or (not open_ and abs(told - 1.0) > SHARES_ERROR):
+        raise InputProblem(Problem(wrong, "the shares make 100 % in all", instead))
+    left = 1.0 - told
+    waters = [
+        (find_water(name, beside, where), left if share is None else share) for name, share in named
+    ]
+    if len(waters) < 2 or any(not share > 0.0 for _, share in waters):
+        raise InputProblem(Problem(wrong, "each water has a share above zero", instead))
+    return blended(waters)
+
+
 def find_water(name: str, beside: Path | None, where: str = "") -> Water:
     """A water named in a mix, at `where` (file and key, for messages); `unknown` is allowed.
 
@@ -98,6 +162,8 @@ def find_water(name: str, beside: Path | None, where: str = "") -> Water:
     """
     if name.strip().lower() == "unknown":
         return UNKNOWN_WATER
+    if "=" in name:
+        return _shared(name, beside, where)
     path = find_file(name, beside, "waters", "water", where)
     water = read_water(path)
     assert water.read_from is not None
@@ -140,11 +206,19 @@ def water_of(form: WaterForm, file: str, read_from: FileText | None = None) -> W
         if component in ions:
             found.add(f"ions.{ion}", text, f"{component} is given twice", "one of the two")
         ions[component] = value
+    sampled = None
+    if form.sampled:
+        try:
+            sampled = date.fromisoformat(form.sampled.strip())
+        except ValueError:
+            found.add("sampled", form.sampled, "no day of the calendar", "such as `2026-04-12`")
     found.done()
     for entry in (alkalinity, hardness):
         notes += entry.notes if entry else ()
     told = tuple(dict.fromkeys(notes))
-    return Water(form.name, ph, alkalinity, hardness, ions, told, read_from=read_from)
+    return Water(
+        form.name, ph, alkalinity, hardness, ions, told, read_from=read_from, sampled=sampled
+    )
 
 
 def water_totals(water: Water, draws: Draws) -> WaterTotals:
@@ -152,6 +226,8 @@ def water_totals(water: Water, draws: Draws) -> WaterTotals:
 
     Carbonate follows from alkalinity and pH; what is left of the charge is sodium or chloride.
     """
+    if water.parts:
+        return _blended_totals(water, draws)
     notes = [*water.notes]
     draws = draws.scoped(water.identity)
     held = {ion: _drawn(f"water:{ion}", value, draws) for ion, value in water.ions.items()}
@@ -184,6 +260,21 @@ def water_totals(water: Water, draws: Draws) -> WaterTotals:
     mol_per_L = np.stack([held[c] for c in components], axis=1) / 1000.0
     open_ = MappingProxyType(dict(draws.used))
     return WaterTotals(water, components, mol_per_L, open_, tuple(notes))
+
+
+def _blended_totals(water: Water, draws: Draws) -> WaterTotals:
+    """Totals by the shares: every component is conserved, carbonate and alkalinity among them."""
+    each = [(water_totals(part, draws), share) for part, share in water.parts]
+    keys = set().union(*(one.components for one, _ in each))
+    components = tuple(c for c in tables().components if c in keys)
+    mol_per_L = np.zeros((draws.count, len(components)))
+    doubts: dict[str, Floats] = {}
+    for one, share in each:
+        own = f"water:of {one.water.name}:"
+        mol_per_L[:, [components.index(c) for c in one.components]] += share * one.mol_per_L
+        doubts |= {name.replace("water:", own, 1): column for name, column in one.doubts.items()}
+    notes = tuple(dict.fromkeys(note for one, _ in each for note in one.notes))
+    return WaterTotals(water, components, mol_per_L, MappingProxyType(doubts), notes)
 
 
 def _drawn(name: str, value: Interval, draws: Draws) -> Floats:

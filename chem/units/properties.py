@@ -177,6 +177,22 @@ def read_percent(text: str, where: str) -> Number:
     return number
 
 
+def read_ph_window(text: str, where: str) -> tuple[float, float]:
+    """Read a window of pH (`4-6.5`, `at most 5`, `at least 6`): least and most.
+
+    Raises: InputProblem as `read_ph`, and for a single pH.
+    """
+    found = re.fullmatch(r"(at most|up to|below|under|at least|above)\s+(.+)", tidy(text), re.I)
+    if found:
+        number = read_ph(found[2], where)
+        up = found[1].lower() in {"at least", "above"}
+        return (number.low, 14.0) if up else (0.0, number.high)
+    number = read_ph(text, where)
+    if number.single:
+        raise refuse(where, text, "one pH is no window", "such as `4-6.5`, `at most 5`")
+    return number.low, number.high
+
+
 def read_ph(text: str, where: str) -> Number:
     """Read a pH or a range of pH (`6.5`, `6.5-7.5`, `pH 6.5`, `6.0 (+/- 0.5)`).
 
@@ -215,3 +231,17 @@ def read_duration(text: str, where: str) -> float:
     if value <= 0:
         raise refuse(where, text, "a waiting time must be above zero", "such as `4 h`")
     return within(value * factor(unit, "second"), DURATION_LIMITS, "s", text, where)
+
+
+def read_screen(text: str, where: str) -> tuple[float, str]:
+    """Read a screen's opening such as `50 mesh` or `300 micron`: figure and unit.
+
+    Raises: InputProblem for anything else.
+    """
+    value, rest = one_number(text, where)
+    unit = {"mesh": "mesh", "micron": "micron", "microns": "micron", "um": "micron"}.get(
+        unit_key(rest or "").replace("\u00b5", "u")
+    )
+    if unit is None or not 1.0 <= value <= 5000.0:
+        raise refuse(where, text, "no screen", "its mesh or its opening: `50 mesh`, `300 micron`")
+    return value, unit

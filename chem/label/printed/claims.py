@@ -15,13 +15,15 @@ from dataclasses import dataclass, replace
 from chem.errors import InputProblem
 from chem.label.printed.lines import Line, bare
 from chem.label.printed.records import Ignored, NotUnderstood, Understood
+from chem.label.printed.vocabulary import closes
+from chem.label.printed.words import CARE, NO_RULE
 from chem.units import read_density_range, read_mass, read_volume
 
 TWINS_AGREE = 0.03
 """Relative; labels round one unit into another; common practice, no source."""
 
 WEAK_REASONS = (
-    "words without figures or rules",
+    NO_RULE,
     "a title or a description",
     "a title beside the grade",
     "a heading",
@@ -45,13 +47,11 @@ _UNIT = re.compile(
     r"(?:\s?/\s?(?:l|ml|gal(?:lon)?|lit(?:er|re)|cm3|cc|m3)\b)?)",
     re.IGNORECASE,
 )
-_THRESHOLD = re.compile(r"\b(?:more than|over|above|exceed\w*|in excess of)\s*$", re.IGNORECASE)
 _WARNING = re.compile(
     r"\b(?:boron|molybdenum)\b.*\b(?:injur\w+|toxic|harm\w*)|^(?:warning|caution)\b.*"
     r"\b(?:boron|molybdenum)\b",
     re.IGNORECASE,
 )
-_IDENTIFIES = re.compile(r"\b(?:CMC|PFC|UN|EN|ISO|Act|no\.?|nr\.?|n\u00b0)\s*$", re.IGNORECASE)
 _ITEM = re.compile(r"\s*[.):]\s*\D")
 
 
@@ -80,7 +80,9 @@ def tokens_of(line: Line) -> Iterator[Token]:
     for found in _FIGURE.finditer(line.printed):
         before = line.printed[: found.start()]
         column = len(re.findall(r"\t|\s{2,}|\|", before))
-        yield Token(found[0], _values(found[0]), line.number, found.start(), found.end(), column)
+        group = _GROUP.match(line.printed, found.end())
+        values = _values(found[0]) + (_values(found[0] + group[1]) if group else ())
+        yield Token(found[0], values, line.number, found.start(), found.end(), column)
 
 
 def ledger(
@@ -94,27 +96,28 @@ def ledger(
     left: dict[int, list[Ignored]] = defaultdict(list)
     questions: dict[int, list[str]] = defaultdict(list)
     for u in understood:
-        named = f" ({u.line})" if u.meaning.startswith("source ") else ""
-        said[u.line_number].append(u.meaning + named)
+        said[u.line_number].append(
+            u.meaning + (f" ({u.line})" if u.meaning[:7] == "source " else "")
+        )
     for i in ignored:
-        left[i.line_number].append(i)
+        if i.reason not in WEAK_REASONS:
+            left[i.line_number].append(i)
     for q in asked:
         questions[q.line_number].append(f"{q.line} {' '.join(q.near)}")
     claims, unclaimed = [], []
     for line in lines:
         meanings = list(said[line.number])
-        for meaning in list(meanings):
+        for meaning in said[line.number]:
             onward = re.match(r"goes on from line (\d+)", meaning)
             meanings += said[int(onward[1])] if onward else ()
         for token in tokens_of(line):
-            group = _GROUP.match(line.printed, token.end)
-            grouped = replace(token, values=_values(token.text + group[1])) if group else token
+            content = _CONTENT.match(line.printed, token.end) is not None
+            aside = (i for i in left[line.number] if not (content and i.reason == CARE))
             fact = (
-                _in_a_fact(token, meanings)
-                or _in_a_fact(grouped, meanings)
-                or _in_a_question(token, questions[line.number])
+                next((m for m in meanings if _holds(m, token)), None)
+                or next((f"asked: {q}" for q in questions[line.number] if _holds(q, token)), None)
                 or _by_convention(token, line, meanings)
-                or _left_out(token, line, left[line.number])
+                or next((i.reason for i in aside if _holds(f"{i.line} {i.reason}", token)), None)
             )
             if fact is None:
                 unclaimed.append(token)
@@ -151,24 +154,6 @@ def _holds(text: str, token: Token) -> bool:
     return not stated.isdisjoint(token.values)
 
 
-def _in_a_fact(token: Token, meanings: Sequence[str]) -> str | None:
-    return next((m for m in meanings if _holds(m, token)), None)
-
-
-def _in_a_question(token: Token, asked: Sequence[str]) -> str | None:
-    return next((f"asked: {q}" for q in asked if _holds(q, token)), None)
-
-
-def _left_out(token: Token, line: Line, left: Sequence[Ignored]) -> str | None:
-    content = _CONTENT.match(line.printed, token.end) is not None
-    for entry in left:
-        if entry.reason in WEAK_REASONS or (entry.reason.startswith("care") and content):
-            continue
-        if _holds(entry.line, token) or _holds(entry.reason, token):
-            return entry.reason
-    return None
-
-
 def _by_convention(token: Token, line: Line, meanings: Sequence[str]) -> str | None:
     """What labels print beside a fact: temperatures, the other unit, the other basis, item numbers.
 
@@ -182,9 +167,9 @@ def _by_convention(token: Token, line: Line, meanings: Sequence[str]) -> str | N
             return "an item's number"
         if not bare(line.text).startswith(token.text):
             return "a line's number"
-    if _IDENTIFIES.search(text[: token.start]):
+    if closes("identifies", text[: token.start]):
         return "a number of identification"
-    if _THRESHOLD.search(text[: token.start]):
+    if closes("threshold", text[: token.start]):
         if _WARNING.search(text):
             return "from how much on the law asks for a warning"
         if re.match(r"ingredients?\b", text, re.IGNORECASE):

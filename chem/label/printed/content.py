@@ -7,11 +7,17 @@ from dataclasses import dataclass, field
 from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.derived import near_sources
 from chem.label.printed.lines import Line
-from chem.label.printed.reading import Agents, Stated
-from chem.label.printed.records import Ignored, Kept, NotUnderstood, Understood, in_terms_of
-
-LIGHTEST, HEAVIEST = 0.6, 2.5
-"""Densities [kg/L] between which every liquid fertilizer lies."""
+from chem.label.printed.records import (
+    Agents,
+    Ignored,
+    Kept,
+    NotUnderstood,
+    Stated,
+    Understood,
+    in_terms_of,
+)
+from chem.label.printed.stated import HEAVIEST, LIGHTEST
+from chem.reference import catalogue, ingredient
 
 
 @dataclass
@@ -120,9 +126,10 @@ class Content:
                 self.all_agents = tuple(dict.fromkeys((*self.all_agents, *fact.agents)))
             self.note(line, words, meaning)
             return
-        if fact.key == "never_with":
-            if fact.text not in self.never_with:
-                self.never_with.append(fact.text)
+        lists = {"never_with": self.never_with, "ingredient": self.sources}
+        if fact.key in lists:
+            if fact.text not in lists[fact.key]:
+                lists[fact.key].append(fact.text)
             self.note(line, words, meaning)
             return
         old = self.stated.setdefault(fact.key, fact.text)
@@ -149,7 +156,10 @@ class Content:
         if isinstance(found, str):
             if found and found not in self.sources:
                 self.sources.append(found)
+            other = ingredient(found)
             meaning = f"source `{found}`" if found else "no source"
+            if other is not None and found not in catalogue().source_names:
+                meaning = f"ingredient `{found}`: {other.key}"
             self.note(line, text, "; ".join((meaning, *notes)))
             return
         self.lost_sources = True

@@ -10,22 +10,11 @@ from functools import cache
 
 from chem.label.printed.derived import find_source
 from chem.label.printed.lines import GLUED, SPACED, bare
+from chem.label.printed.vocabulary import table, without
 from chem.label.product import NITROGEN_FORMS, resolve_guarantee
 from chem.reference import Guarantee, catalogue
 
 NUMBER = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
-BASES = {
-    "w/w": "w/w",
-    "m/m": "w/w",
-    "wt/wt": "w/w",
-    "by weight": "w/w",
-    "by mass": "w/w",
-    "w/v": "w/v",
-    "m/v": "w/v",
-    "wt/vol": "w/v",
-    "by volume": "v/v",
-    "v/v": "v/v",
-}
 _BASIS = (
     r"(?:w ?/ ?w|m ?/ ?m|wt ?/ ?wt|w ?/ ?v|m ?/ ?v|wt ?/ ?vol|v ?/ ?v|by (?:weight|mass|volume))"
 )
@@ -50,17 +39,6 @@ QUANTITY = re.compile(
     rf"(?:\s*[(\[]?\s*(?P<basis>{_BASIS})(?![\w/])\s*[)\]]?)?"
     r"(?:\s*(?P<after>min(?:imum)?\b\.?|max(?:imum)?\b\.?))?",
     re.IGNORECASE,
-)
-_AGENTS = (
-    ("EDDHA", r"eddha|hydroxyphenyl"),
-    ("HEDTA", r"\bhe?edta|hydroxyethyl"),
-    ("DTPA", r"dtpa|diethylene ?triamine"),
-    ("EDTA", r"edta|ethylene ?diamine ?tetra"),
-    ("citrate", r"citr"),
-    ("gluconate", r"glucon|glucohept|heptagluc"),
-    ("glycine", r"glycin|amino acid"),
-    ("tartrate", r"tartar|tartrate"),
-    ("lignosulfonate", r"ligno?.?sul(?:f|ph)on"),
 )
 AGENT_NAMES = frozenset(("EDTA", "DTPA", "HEDTA", "EDDHA"))
 _HELD = re.compile(
@@ -96,7 +74,7 @@ _NITROGEN = {
     "ammonia": "ammoniacal nitrogen",
     "urea": "urea nitrogen",
 }
-_NITROGEN_AS = re.compile(rf"nitrogen(?: \(n\))? as ({'|'.join(_NITROGEN)})", re.IGNORECASE)
+_NITROGEN_AS = re.compile(rf"nitrogen(?: \(n\))?(?: as)? ({'|'.join(_NITROGEN)})", re.IGNORECASE)
 OXIDES = frozenset(("CaO", "MgO", "Na2O", "SO3", "P2O5", "K2O"))
 """Oxides that labels give nutrients in."""
 
@@ -166,13 +144,14 @@ def quantities(text: str, dots_hide_points: bool) -> Iterator[tuple[int, int, Qu
 def basis_of(text: str) -> str | None:
     """The basis that words such as `% w/v` or `percent by weight` state."""
     found = re.search(_BASIS, text, re.IGNORECASE)
-    return None if found is None else BASES[_basis_key(found[0])]
+    return None if found is None else _basis(found[0])
 
 
 def agents_in(text: str) -> list[str]:
     """Chelating agents named in a text, in the file's terms."""
     rest, out = text.lower(), []
-    for agent, pattern in _AGENTS:
+    for agent, parts in table("agents").items():
+        pattern = "|".join(map(re.escape, parts))
         if re.search(pattern, rest):
             out.append(agent)
             rest = re.sub(rf"[\w,-]*(?:{pattern})[\w-]*", " ", rest)
@@ -182,6 +161,7 @@ def agents_in(text: str) -> list[str]:
 def stripped(piece: str) -> str:
     """Without the marks around a name and brackets that have lost their partner."""
     words = bare(piece).strip(_EDGE)
+    words = re.sub(r"\s(?:and|or|plus|with|&)$", "", words, flags=re.IGNORECASE)
     while words.count("(") != words.count(")"):
         opened = words.count("(") > words.count(")")
         at = words.rfind("(") if opened else words.find(")")
@@ -197,15 +177,7 @@ def is_filler(piece: str) -> bool:
     """Whether a piece of a line names nothing: marks and words such as `soluble in water`."""
     words = stripped(piece)
     words = _SOLUBLE.sub(" ", words)
-    words = re.sub(_BASIS, " ", words, flags=re.IGNORECASE)
-    words = re.sub(
-        r"\b(?:and|or|in|of|which|w|by|min|minimum|guaranteed|as|the|a|total|weight|mass|only|"
-        r"percent|content|declared|equivalent|equal|to|also|including|with|plus|"
-        r"this|product|contains?|containing)\b",
-        " ",
-        words,
-        flags=re.IGNORECASE,
-    )
+    words = without("filler", re.sub(_BASIS, " ", words, flags=re.IGNORECASE))
     return not re.search(r"\w", words)
 
 
@@ -215,6 +187,7 @@ def recognise(piece: str) -> Named | Refused:
     words = stripped(piece)
     if not words:
         return Refused(piece, "there is no name beside the figure")
+    words = re.sub(r"\s*\(([^()]*)\)", lambda m: "" if is_filler(m[1]) else m[0], words) or words
     agent, chelated = None, False
     form = _NITROGEN_AS.fullmatch(words)
     if form:
@@ -268,6 +241,9 @@ def _has_formula(words: str) -> bool:
 def _as_source(words: str) -> Named | None:
     """`Calcium (Ca) as calcium chloride`: the nutrient, where that source supplies it."""
     name, _, held = words.rpartition(" as ")
+    if name and held.lower() in table("metals"):
+        counter = _line_of(name)
+        return counter if isinstance(counter, Named) else None
     source = find_source(held) if name else None
     named = _line_of(name) if isinstance(source, str) else None
     if not isinstance(named, Named) or not isinstance(source, str):
@@ -293,7 +269,7 @@ def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refuse
         return Refused(text, "a highest content guarantees nothing, and a product file has no key")
     key = _basis_key((found["unit"] or "%").rstrip("."))
     part, own = _PERCENT_OF[key]
-    basis = BASES[_basis_key(found["basis"])] if found["basis"] else own
+    basis = _basis(found["basis"]) if found["basis"] else own
     if basis == "v/v":
         return Refused(text, "percent by volume of a nutrient has no meaning here", ("% w/w",))
     ends = [Decimal(end) / part for end in (low, high) if end]
@@ -308,6 +284,11 @@ def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refuse
 
 def _digits(number: str) -> str:
     return f"0{number}" if number.startswith(".") else number
+
+
+def _basis(printed: str) -> str:
+    key = _basis_key(printed)
+    return next(basis for basis, words in table("bases").items() if key in words)
 
 
 def _basis_key(text: str) -> str:
@@ -328,7 +309,7 @@ def _line_of(words: str) -> Named | Refused | None:
     """The guarantee line of a name without chelating agent."""
     for candidate in _candidates(words):
         line = resolve_guarantee(candidate)
-        if line is not None:
+        if line is not None and not re.fullmatch(r"[a-z]", candidate):  # `n`: what is left of Zn
             return Named(line.key)
     inside = re.fullmatch(r"(?P<name>[^()]*?)\s*\((?P<in>[^()]*)\)\s*(?P<more>[^()]*)", words)
     found_as = _AS.search(words)
@@ -382,6 +363,7 @@ def _candidates(words: str) -> Iterator[str]:
     for candidate in dict.fromkeys(" ".join(c.split()).strip(_EDGE) for c in seen):
         if candidate:
             yield candidate
+            yield re.sub(r"(?<=[a-z]{4})s\b", "", candidate)
             if re.fullmatch(r"(?:ammoniacal|nitric|ureic)(?: n)?", candidate, re.IGNORECASE):
                 yield candidate.split()[0] + " nitrogen"
             if "sulph" in candidate.lower():

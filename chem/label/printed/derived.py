@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 
-from chem.reference import catalogue
+from chem.label.printed.vocabulary import is_one, table
+from chem.reference import catalogue, ingredient
 
 STARTS = re.compile(
     r"(?:^|(?<=\s))\(?(?:(?:all )?(?:primary )?(?:plant )?(?:nutrients?(?: sources?)? )|"
@@ -23,42 +24,6 @@ MAY_START = re.compile(
 )
 _OPEN = re.compile(r"(?:[,;:&/+-]|\b(?:and|or|plus|from|with))$|^$", re.IGNORECASE)
 _AND = re.compile(r"\s+(?:and|plus|or|&)\s+|\s*/\s*|\s*\+\s*|\s*&\s*", re.IGNORECASE)
-_METALS = [
-    "calcium",
-    "magnesium",
-    "potassium",
-    "sodium",
-    "ammonium",
-    "iron",
-    "ferrous",
-    "ferric",
-    "manganese",
-    "manganous",
-    "zinc",
-    "copper",
-    "cupric",
-    "cobalt",
-    "nickel",
-    "boron",
-    "molybdenum",
-]
-_SYMBOLS = {
-    "ca": "calcium",
-    "mg": "magnesium",
-    "k": "potassium",
-    "na": "sodium",
-    "fe": "iron",
-    "mn": "manganese",
-    "zn": "zinc",
-    "cu": "copper",
-    "co": "cobalt",
-    "ni": "nickel",
-}
-_FILLER = re.compile(
-    r"(?:deionized |distilled |purified )?water|etc|and|others?|none|plant nutrients?|"
-    r"the following(?: sources)?",
-    re.IGNORECASE,
-)
 
 
 @dataclass(frozen=True)
@@ -156,9 +121,11 @@ def _spellings(name: str) -> Iterator[str]:
     forms += [re.sub(r"^(?:chelated )?(.+?) chelate$", r"\1", form) for form in list(forms)]
     forms += [re.sub(r"^chelated ", "", form) for form in list(forms) if "dta" in form]
     forms += [
-        f"{_SYMBOLS[found[1]]} {found[2]}"
+        f"{metal} {found[2]}"
         for form in list(forms)
-        if (found := re.fullmatch(r"([a-z]{1,2})[- ](.+)", form)) and found[1] in _SYMBOLS
+        if (found := re.fullmatch(r"([a-z]{1,2})[- ](.+)", form))
+        for metal, symbols in table("metals").items()
+        if found[1] in symbols
     ]
     forms += [form.replace("sulph", "sulf") for form in list(forms)]
     forms += [
@@ -217,24 +184,27 @@ def _item(text: str, start: int, end: int) -> Item:
     words = " ".join(text[start:end].split()).strip(" .,;:*")
     if words.startswith("(") != words.endswith(")") or words.count("(") != words.count(")"):
         words = words.strip("()") if words.count("(") != words.count(")") else words
-    if not re.search(r"\w", words) or _FILLER.fullmatch(words):
+    if not re.search(r"\w", words) or is_one("no_source", words):
         return Item(words, start, end, "")
-    return Item(words, start, end, find_source(words))
+    found = find_source(words)
+    if found is None and ingredient(words) is not None:
+        found = words
+    return Item(words, start, end, found)
 
 
 def _shared_heads(items: list[Item]) -> list[Item]:
     """`iron, zinc and manganese sulfates` -> each metal with the anion of the last."""
-    out = list(items)
+    out, metals = list(items), table("metals")
     for i, item in enumerate(out):
-        if item.found is not None or item.text.lower() not in _METALS:
+        if item.found is not None or item.text.lower() not in metals:
             continue
         for later in out[i + 1 :]:
             first, _, rest = later.text.partition(" ")
-            if first.lower() in _METALS and rest:
+            if first.lower() in metals and rest:
                 name = f"{item.text} {rest}".lower()
                 note = (f"`{item.text}` is read as `{item.text} {rest}`",)
                 out[i] = Item(item.text, item.start, item.end, find_source(name), note)
                 break
-            if later.text.lower() not in _METALS:
+            if later.text.lower() not in metals:
                 break
     return out

@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 
 from chem.reference import data_folder, read_toml
 
@@ -127,9 +128,13 @@ def _matches(tokens: Sequence[Token], language: Language) -> Iterator[tuple[int,
 
 
 def _touches_a_figure(tokens: Sequence[Token], i: int) -> bool:
-    """Whether a letter belongs to a formula: the O of P2O5 is no Portuguese or Italian `o`."""
-    before = tokens[i - 1] if i else None
-    return before is not None and before.text.isdigit() and before.end == tokens[i].start
+    """Whether a letter belongs to a formula or a figure: the O of P2O5 or `O,5` is no word."""
+    before, after = tokens[max(0, i - 1) : i], tokens[i + 1 : i + 3]
+    touching = [a.end == b.start for a, b in pairwise((*before, tokens[i], *after))]
+    figure = len(after) == 2 and after[0].text in ".," and after[1].text.isdigit()
+    return bool(before and before[0].text.isdigit() and touching[0]) or (
+        figure and all(touching[-2:])
+    )
 
 
 def _replaced(row: str, tokens: Sequence[Token], language: Language) -> str:

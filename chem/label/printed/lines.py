@@ -35,6 +35,10 @@ _MIDDLE_DOT = re.compile("(?<=[0-9])[\u00b7\u2219\u22c5\u2022](?=[0-9])")
 
 _UNIT = r"(?:%(?:\s?(?:w/w|w/v|m/m|m/v))?|m?g\s?/\s?(?:kg|l))"
 _UNIT_COLUMNS = re.compile(rf"(?:^|(?<=[\s(]))\(?(?P<units>{_UNIT}(?:[\s|/,]+{_UNIT})*)\)?$", re.I)
+_UNIT_IN_HEAD = re.compile(
+    rf"^[^0-9:;]*\((?P<unit>{_UNIT}|% by (?:mass|weight|volume))\)\s*:\s*(?P<rest>.*[0-9].*)$", re.I
+)
+_BARE_AT_END = re.compile(r"(?<=[A-Za-z)\s])[0-9]+(?:[.,][0-9]+)?(?=\s*(?:;|$))")
 _BARE_COLUMNS = re.compile(r"(?P<name>.*[A-Za-z)\]])[\s:.]+(?P<figures>[0-9.,]+(?:\s+[0-9.,]+)*)$")
 _FORMULAS = (
     (re.compile(r"\bP\s?2\s?[O0]\s?5\b", re.I), "P2O5"),
@@ -206,6 +210,11 @@ def _with_units(
     units: list[str] = []
     for row in rows:
         words = row[1]
+        over = _UNIT_IN_HEAD.match(words)
+        if over and _BARE_AT_END.search(over["rest"]):
+            given = _BARE_AT_END.sub(rf"\g<0> {over['unit']}", over["rest"])
+            out.append(((), given, row[2]))
+            continue
         head = None if re.search(r"[0-9]", words) else _UNIT_COLUMNS.search(words)
         if head:
             units = re.findall(_UNIT, head["units"], re.IGNORECASE)

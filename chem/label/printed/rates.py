@@ -6,19 +6,17 @@ import re
 from functools import partial
 
 from chem.label.printed.declared import NUMBER, Refused
-from chem.label.printed.reading import (
+from chem.label.printed.measures import (
     AMOUNT,
     MASS,
     RANGE,
     VOLUME,
-    Agents,
-    Reading,
-    Stated,
-    attempt,
-    fact,
     plain_range,
     plain_unit,
+    refusal,
 )
+from chem.label.printed.records import Fact, Reading, fact
+from chem.label.printed.vocabulary import says
 from chem.units import Rate, read_carrier, read_rate_range
 
 SAME_RATE = 0.06
@@ -53,7 +51,9 @@ _RATE = re.compile(
     re.IGNORECASE,
 )
 
-_OTHER_END = re.compile(r"(?:(?<!up )\bto|-|\b(?:a|bis|tot|\u00e0)|[0-9])\s*$", re.IGNORECASE)
+_OTHER_END = re.compile(
+    r"(?:(?<!up )\bto|-|\b(?:a|bis|tot|\u00e0)|[0-9]\s*\w{0,3})\s*$", re.IGNORECASE
+)
 
 _VOLUME_FIRST = re.compile(
     r"\b(?P<limit>min(?:imum)?\b\.?|max(?:imum)?\b\.?) (?:spray|water|carrier) volume:?(?: of)? "
@@ -63,11 +63,7 @@ _VOLUME_FIRST = re.compile(
 
 _SHARE = re.compile(rf"(?P<amount>{RANGE})\s?%\s?(?P<by>v ?/ ?v|by volume)", re.IGNORECASE)
 
-_RATE_WORDS = re.compile(
-    r"\b(?:appl(?:y|ied|ication)|rates?|use|dilute|mix|spray|dose|dosage|turf|greens?|fairways?|"
-    r"lawns?|foliar|drench|tees|exceed|volume|carrier)\b|(?:/|per)\s*(?:1,?000|acre|ha\b|(?-i:M)\b)",
-    re.IGNORECASE,
-)
+_PER_AREA = re.compile(r"(?:/|per)\s*(?:1,?000|acre|ha\b|(?-i:M)\b)", re.IGNORECASE)
 
 
 def read_rates(text: str, dry: bool = False) -> Reading | None:
@@ -75,9 +71,9 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
     text = _VOLUME_FIRST.sub(r"\g<limit> \g<amount> of spray", text)
     found, shared = _amounts(text)
     shares = list(_SHARE.finditer(text))
-    if not (found or shares) or not _RATE_WORDS.search(text):
+    if not (found or shares) or not (says("about_rates", text) or _PER_AREA.search(text)):
         return None
-    facts: list[tuple[Stated | Agents, str]] = []
+    facts: list[Fact] = []
     left: list[Refused] = []
     ignored: list[str] = []
     rest, area = text, None
@@ -101,7 +97,7 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
         if spoken:
             _carrier(m, rate, low, bool(limit), facts, left, ignored)
             continue
-        wrong = attempt(partial(read_rate_range, rate, "label", dry=dry), m[0].strip())
+        wrong = refusal(partial(read_rate_range, dry=dry), rate, m[0].strip())
         if wrong:
             left.append(wrong)
         elif low:
@@ -121,7 +117,7 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
         rest = rest.replace(m[0], " ", 1)
         rate = f"{plain_range(m['amount'])} % v/v"
         key = "rate_range" if "-" in rate else "usual_rate"
-        wrong = attempt(partial(read_rate_range, rate, "label"), m[0])
+        wrong = refusal(read_rate_range, rate, m[0])
         if wrong:
             left.append(wrong)
         else:
@@ -184,7 +180,7 @@ def _carrier(
     rate: str,
     low: bool,
     limited: bool,
-    facts: list[tuple[Stated | Agents, str]],
+    facts: list[Fact],
     left: list[Refused],
     ignored: list[str],
 ) -> None:
@@ -194,7 +190,7 @@ def _carrier(
     ends = number.split("-")
     texts = [f"{end} {unit}/{base}" for end in ends]
     for text in texts:
-        wrong = attempt(partial(read_carrier, text, "label"), found[0].strip())
+        wrong = refusal(read_carrier, text, found[0].strip())
         if wrong:
             left.append(wrong)
             return

@@ -1,13 +1,48 @@
-"""What becomes of every line of a pasted label."""
+"""What a statement of a label gives, and what becomes of every line."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
 
-from chem.label.printed.declared import Named, Quantity
+from chem.label.printed.declared import Named, Quantity, Refused
 from chem.label.printed.lines import Line
 from chem.reference import catalogue
+
+
+@dataclass(frozen=True)
+class Stated:
+    """One key of the file and its text."""
+
+    key: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Agents:
+    """Chelating agents as stated, of some metals or (none named) of all."""
+
+    metals: tuple[str, ...]
+    agents: tuple[str, ...]
+
+
+Fact = tuple[Stated | Agents, str]
+"""A key of the file, or agents, with its meaning in words."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What one statement gave: facts with their meaning, what was left, and why."""
+
+    facts: tuple[Fact, ...] = ()
+    left: tuple[Refused, ...] = ()
+    ignored: tuple[str, ...] = ()
+    problems: tuple[str, ...] = ()
+
+
+def fact(key: str, text: str, meaning: str = "") -> Fact:
+    """A key of the file with its meaning in words."""
+    return Stated(key, text), meaning or f"{key} {text}"
 
 
 @dataclass(frozen=True)

@@ -6,23 +6,18 @@ import re
 
 from chem.label.printed.declared import Refused
 from chem.label.printed.derived import find_source
-from chem.label.printed.reading import Agents, Reading, Stated, fact
+from chem.label.printed.records import Fact, Reading, fact
+from chem.label.printed.vocabulary import says, without
 from chem.label.product import resolve_guarantee
 from chem.reference import catalogue
 
 _VERB = r"(?:mix|combin|blend|us|appl|add|pour|put)(?:ied|es|ed|ing|e|y)?"
-
 _NEVER = re.compile(
     rf"\b(?:do not|don't|dont|never|not be|avoid|cannot be|can not be)\s+(?:directly )?"
     rf"(?:(?:tank[- ]?)?{_VERB}|tank[- ]?mix(?:ed|ing)?)\b(?P<between>[^.]*?)\b(?:with|alongside)\b"
     r"\s*(?P<what>.*)$|\b(?:not compatible|incompatible)\s+with\b\s*(?P<other>.*)$",
     re.IGNORECASE,
 )
-
-_CONDITION = re.compile(
-    r"\b(?:unless|without|except|if|before|until|undiluted|concentrated?)\b", re.I
-)
-
 _POUR = re.compile(
     r"^(?:always |please )?(?:add|pour)(?:ed)?(?: (?:this|the|product|it|to|in|into|tank|spray|mix|"
     r"mixture))* (?P<when>last|first)\b|\b(?:should|must|to) (?:always )?be (?:the )?"
@@ -30,31 +25,23 @@ _POUR = re.compile(
     r"^(?:the )?(?P<end>last|first) (?:product |one )?(?:in|into|to) the tank\b",
     re.IGNORECASE,
 )
-
 _OTHER_FIRST = re.compile(r"\bwater (?:must |should )?(?:be )?(?:added )?first", re.IGNORECASE)
-
-_WORDS_OF_A_RULE = re.compile(
-    r"\b(?:any|other|all|products?|fertili[sz]ers?|materials?|solutions?|containing|sources?|based|"
-    r"compounds?|salts?|that contain|contain(?:s|ing)?|high in|such as|the|of|types?|forms?|"
-    r"liquids?|tank|nutrients?|this|ones?|which)\b|-(?=\s|$)|\betc\b\.?",
-    re.IGNORECASE,
-)
 
 
 def read_rules(text: str) -> Reading | None:
     """What it is never mixed with; whether it goes in first or last."""
-    pour = _POUR.search(text)
+    pour = None if _OTHER_FIRST.search(text) else _POUR.search(text)
     never = _NEVER.search(text)
-    if never is None and (pour is None or _OTHER_FIRST.search(text)):
+    if never is None and pour is None:
         return None
-    facts: list[tuple[Stated | Agents, str]] = []
+    facts: list[Fact] = []
     left: list[Refused] = []
-    if pour and not _OTHER_FIRST.search(text):
+    if pour:
         when = next(w for w in pour.groups() if w).lower()
         facts.append(fact("pour", when, f"its rule: pour {when}"))
     if never:
         what = never["what"] if never["what"] is not None else never["other"]
-        if _CONDITION.search(f"{never['between'] or ''} {what}"):
+        if says("conditions", f"{never['between'] or ''} {what}"):
             why = "a rule with a condition, which a product file can't hold"
             left.append(Refused(text, why, ('never_with = ["..."] to hold it always',)))
         else:
@@ -65,8 +52,9 @@ def read_rules(text: str) -> Reading | None:
     return Reading(tuple(facts), tuple(left))
 
 
-def _never(part: str, facts: list[tuple[Stated | Agents, str]], left: list[Refused]) -> None:
-    words = " ".join(_WORDS_OF_A_RULE.sub(" ", part).split()).strip(" .,:;*()").lower()
+def _never(part: str, facts: list[Fact], left: list[Refused]) -> None:
+    rest = re.sub(r"-(?=\s|$)", " ", without("words_of_a_rule", part))
+    words = " ".join(rest.split()).strip(" .,:;*()").lower()
     if not words:
         return
     known = catalogue()

@@ -7,115 +7,91 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from functools import partial
+from functools import cache, partial
 
 from chem.label.printed.declared import NUMBER, Refused, agents_in, basis_of, quantities
-from chem.label.printed.rates import read_rates
-from chem.label.printed.reading import (
+from chem.label.printed.measures import (
     AMOUNT,
+    FREE,
     GALLON,
     MASS,
     RANGE,
     VOLUME,
-    Agents,
-    Reading,
-    attempt,
-    fact,
+    plain_density,
     plain_range,
     plain_unit,
+    refusal,
+    without_temperatures,
 )
+from chem.label.printed.rates import read_rates
+from chem.label.printed.records import Agents, Reading, fact
 from chem.label.printed.rules import read_rules
+from chem.label.printed.vocabulary import says, table, without
 from chem.label.printed.words import read_identity, read_idle
-from chem.units import (
-    read_density_range,
-    read_mass,
-    read_ph,
-    read_specific_gravity,
-    read_volume,
-)
+from chem.units import read_density_range, read_mass, read_ph, read_specific_gravity, read_volume
 
 LEAST_PACK = 0.05
 """kg; no liquid fertilizer is sold in less, common practice, no source."""
 
+LIGHTEST, HEAVIEST = 0.6, 2.5
+"""Densities [kg/L] of every liquid fertilizer: a figure without a unit among them is kg/L."""
+
+SAME_AGAIN = 0.02
+"""Relative; one figure in two units; common practice, no source."""
+
 _Reader = Callable[[str], Reading | None]
-_TEMPERATURE = re.compile(
-    r"[(,]?\s*(?:@|at)?\s*-?[0-9]+(?:\.[0-9]+)?\s*(?:\u00b0|degrees?|deg\.?)?\s*"
-    r"(?:F|C|Fahrenheit|Celsius)\b\s*\)?",
-    re.IGNORECASE,
-)
-
 _AGAINST_WATER = re.compile(r"\(?\b[0-9]{1,2} ?/ ?[0-9]{1,2}\b\s*(?:\u00b0?\s?[CF]\b)?\s*\)?", re.I)
-
+_WEIGHT = r"(?:lbs?\.?|pounds?|kgs?|g|grams?)"
+_OF_LIQUID = rf"(?:{GALLON}|lit(?:er|re)|l)\b"
 _PER_VOLUME = (
-    rf"(?:lbs?\.?|pounds?|kgs?|g|grams?)\s*(?:/|per|in)\s*(?:a |one )?"
-    rf"(?:{GALLON}|l\b|lit(?:er|re)s?|ml\b|cm3|cc\b|m3|dm3)\.?"
+    rf"(?:{_WEIGHT}\s*(?:/|per|in)\s*(?:a |one )?"
+    rf"(?:{GALLON}|l\b|lit(?:er|re)s?|ml\b|cm3|cc\b|m3|dm3)\.?)"
 )
-
 _DENSITY = re.compile(
     rf"\bdensity\b|\bvolumic mass\b|\b(?:weight|wt\.?|pounds?|lbs?\.?)\s*(?:per|/)\s*{GALLON}\b|"
     rf"\bweighs?\b|\b(?:weight|wt\.?) per (?:lit(?:er|re)|l)\b|"
     rf"^[^a-z]*{NUMBER}\s*{_PER_VOLUME}[^a-z]*(?:at.*)?$",
     re.IGNORECASE,
 )
+_DENSITIES = re.compile(rf"{FREE}(?P<figure>{RANGE})\s*(?P<unit>{_PER_VOLUME})", re.IGNORECASE)
+_APART = re.compile(
+    rf"(?:per\s+|^.*?)(?P<volume>{_OF_LIQUID})[^0-9]*?{FREE}(?P<figure>{RANGE})\s*"
+    rf"(?P<mass>{_WEIGHT})(?!\w)",
+    re.IGNORECASE,
+)
+"""`Weight per gallon: 11.2 lb`, `A gallon weighs 11.2 lb`."""
 
 _GRAVITY = re.compile(
     r"\b(?:specific gravity|relative density|sp\.? ?gr\.?|s\.?g\.?)(?![\w])", re.IGNORECASE
 )
-
 _NET = re.compile(
-    r"\bnet\b|\b(?:contents?|contains|volume|weight|wt\.?)\s*[:=]|^(?:contents?|volume|weight)\b",
+    r"\b(?:net|nominal|pack size)\b|\b(?:contents?|contains|volume|weight|wt\.?)\s*[:=]|"
+    r"^(?:contents?|volume|weight)\b",
     re.IGNORECASE,
 )
-
-_CONTENT = re.compile(rf"{NUMBER}\s?m?g\s?/\s?(?:kg|l)\b", re.IGNORECASE)
-"""A content such as `100 g/L`: no weight of a pack."""
+_NO_NET = re.compile(rf"\b(?:apply|per|rate|use)\b|{NUMBER}\s?m?g\s?/\s?(?:kg|l)\b", re.IGNORECASE)
+"""Rates, and a content such as `100 g/L`: no weight of a pack."""
 
 _PACKS = re.compile(
     rf"\b[0-9]+(?:\s?[x*]\s?|/(?=[0-9]+\.)){NUMBER}\s?(?:{VOLUME}|{MASS})", re.IGNORECASE
 )
-
 _PH = re.compile(
     r"^(?:typical |product |solution |approximate |approx\.? |the |average )*"
     r"(?:p\.?h\.?)(?: value)?\b(?P<rest>.*)$",
     re.IGNORECASE,
 )
-
 _STRENGTH = re.compile(
     rf"[(,]?\s*(?:of |in |as |at )?(?:an? )?(?P<percent>{NUMBER})\s?%\s*(?:w/w|w/v|v/v)?\s*"
     r"(?:aqueous |aq\.? |water )?(?:solution|soln?\.?|sol'n\.?|dilution|in water)?\s*\)?",
     re.IGNORECASE,
 )
-
-_BESIDE_PH = re.compile(
-    r"\b(?:is|of|at|as|about|approx(?:imately)?|typical(?:ly)?|range|value|between|and|to|product|"
-    r"the|this|min(?:imum)?|max(?:imum)?|solution|nominal|ca|units?|deg(?:rees)?|undiluted)\b",
-    re.IGNORECASE,
-)
-
-_NEAT = re.compile(
-    r"\(?\b(?:neat|undiluted|concentrate|as is|as supplied|as sold)\b\)?", re.IGNORECASE
-)
-
 _AGENT = re.compile(
     r"^(?:the )?(?:chelating|complexing|sequestering) agents?\b[\s:=-]*(?:is |are )?(?P<rest>.*)$|"
     r"^(?:all |the )?(?P<of>[\w(), ]*?)\s*(?:is |are )?(?:fully |all |100 ?% )?"
     r"(?:chelated|complexed) (?:by|with)\s+(?P<by>.+)$",
     re.IGNORECASE,
 )
-
-_METALS = {
-    "calcium": r"calcium|\bca\b",
-    "magnesium": r"magnesium|\bmg\b",
-    "iron": r"iron|\bfe\b",
-    "manganese": r"manganese|\bmn\b",
-    "zinc": r"zinc|\bzn\b",
-    "copper": r"copper|\bcu\b",
-    "cobalt": r"cobalt|\bco\b",
-}
-
-_ALL_METALS = re.compile(
-    r"metals?|micro-?nutrients?|trace elements?|elements?|they|nutrients?", re.IGNORECASE
-)
+_HOLDABLE = ("calcium", "magnesium", "iron", "manganese", "zinc", "copper", "cobalt")
 
 
 def read_stated(text: str, dry: bool = False) -> Reading | None:
@@ -123,119 +99,110 @@ def read_stated(text: str, dry: bool = False) -> Reading | None:
 
     dry: the product is weighed out, so that a bare ounce is a weight.
     """
-    readers: tuple[_Reader, ...] = (*_FIRST, partial(read_rates, dry=dry), *_THEN)
-    for reader in readers:
-        found = reader(text)
-        if found is not None:
-            return found
-    return None
-
-
-def _gravity(text: str) -> Reading | None:
-    if not _GRAVITY.search(text):
-        return None
-    rest = _TEMPERATURE.sub(" ", _AGAINST_WATER.sub(" ", _GRAVITY.sub(" ", text)))
-    found = re.search(rf"(?<![\w.,]){RANGE}", rest)
-    if found is None:
-        return Reading(left=(Refused(text, "no figure beside the specific gravity"),))
-    number = plain_range(found[0])
-    if "-" in number:
-        span = f"{number} kg/L"
-        wrong = attempt(partial(read_density_range, span, "label"), text)
-        return Reading(left=(wrong,)) if wrong else Reading((fact("density", span),))
-    wrong = attempt(partial(read_specific_gravity, number, "label"), text)
-    if wrong:
-        return Reading(left=(wrong,))
-    return Reading((fact("specific_gravity", number),))
-
-
-def _density(text: str) -> Reading | None:
-    rest = _TEMPERATURE.sub(" ", text)
-    if not _DENSITY.search(rest) or re.search(r"\b(?:apply|use|dilute)\b", text, re.IGNORECASE):
-        return None
-    if re.search(r"\bbulk density\b", text, re.IGNORECASE):
-        return Reading(ignored=("the bulk density of a dry product is not needed",))
-    given = [
-        f"{plain_range(m[1])} {_per(m[2])}"
-        for m in re.finditer(rf"(?<![\w.,])({RANGE})\s*({_PER_VOLUME})", rest, re.IGNORECASE)
-    ]
-    if not given:
-        unit = re.search(_PER_VOLUME, rest, re.IGNORECASE)
-        number = re.search(rf"(?<![\w.,])({RANGE})", rest)
-        weight = re.search(
-            rf"per\s+({GALLON}|lit(?:er|re)|l)\b.*?({RANGE})\s*(lbs?|pounds?|kgs?|g)\b",
-            rest,
-            re.IGNORECASE,
-        )
-        weighs = re.search(
-            rf"(?:({GALLON}|lit(?:er|re)) weighs?|({GALLON}|lit(?:er|re))[^0-9]*weighs?)[^0-9]*"
-            rf"({RANGE})\s*(lbs?|pounds?|kgs?|g)\b",
-            rest,
-            re.IGNORECASE,
-        )
-        if weight:
-            given = [f"{plain_range(weight[2])} {_per(f'{weight[3]}/{weight[1]}')}"]
-        elif weighs:
-            volume = weighs[1] or weighs[2]
-            given = [f"{plain_range(weighs[3])} {_per(f'{weighs[4]}/{volume}')}"]
-        elif unit and number:
-            given = [f"{plain_range(number[1])} {_per(unit[0])}"]
-        elif number and re.search(r"\bdensity\b|\bper\b", rest, re.IGNORECASE):
-            given = [plain_range(number[1])]
-    if not given:
-        return None if not re.search(r"\bdensity\b", text, re.I) else _no_figure(text, "density")
-    wrong = attempt(partial(read_density_range, given[0], "label"), text)
-    if wrong:
-        return Reading(left=(wrong,))
-    problems = []
-    low, high = read_density_range(given[0], "label")
-    for other in given[1:]:
-        if attempt(partial(read_density_range, other, "label"), text):
-            continue
-        again = read_density_range(other, "label")
-        if max(abs(again[0] - low) / low, abs(again[1] - high) / high) > 0.02:
-            problems.append(f"the density is {given[0]} and {other}, which don't agree")
-    return Reading((fact("density", given[0]),), problems=tuple(problems))
+    readers: tuple[_Reader, ...] = (
+        _gravity,
+        _density,
+        _net,
+        _acidity,
+        _agents,
+        read_rules,
+        partial(read_rates, dry=dry),
+        _basis,
+        read_identity,
+        read_idle,
+    )
+    found = (reader(text) for reader in readers)
+    return next((reading for reading in found if reading is not None), None)
 
 
 def _no_figure(text: str, what: str) -> Reading:
     return Reading(left=(Refused(text, f"no figure beside the {what}"),))
 
 
-def _per(unit: str) -> str:
-    ratio = re.sub(r"\s*(?:/|\bper\b|\bin\b)\s*(?:a |one )?", "/", unit.lower())
-    mass, _, volume = ratio.partition("/")
-    mass = "lb" if re.match(r"lb|pound", mass, re.I) else "kg" if mass[0] in "kK" else "g"
-    volume = volume.lower().strip(". ")
-    if re.search(r"gal", volume):
-        volume = "imp gal" if "imp" in volume else "gal"
-    elif re.match(r"l(?:it|$)", volume):
-        volume = "L"
-    return f"{mass}/{'mL' if volume == 'ml' else volume}"
+def _gravity(text: str) -> Reading | None:
+    if not _GRAVITY.search(text):
+        return None
+    before, after = _GRAVITY.split(text, maxsplit=1)
+    parts = [without_temperatures(_AGAINST_WATER.sub(" ", part)) for part in (after, before)]
+    figures = [re.findall(rf"{FREE}{RANGE}", part) for part in parts]
+    if not any(figures):
+        return _no_figure(text, "specific gravity")
+    number, *others = [plain_range(figure) for found in figures for figure in found]
+    if others:
+        return Reading(left=(Refused(text, "which figure is the specific gravity?"),))
+    if "-" in number:
+        return _one(read_density_range, "density", f"{number} kg/L", text)
+    return _one(read_specific_gravity, "specific_gravity", number, text)
+
+
+def _one(read: Callable[[str, str], object], key: str, given: str, text: str) -> Reading:
+    wrong = refusal(read, given, text)
+    return Reading(left=(wrong,)) if wrong else Reading((fact(key, given),))
+
+
+def _density(text: str) -> Reading | None:
+    rest = without_temperatures(text)
+    if not _DENSITY.search(rest) or re.search(r"\b(?:apply|use|dilute)\b", text, re.IGNORECASE):
+        return None
+    if re.search(r"\bbulk density\b", text, re.IGNORECASE):
+        return Reading(ignored=("the bulk density of a dry product is not needed",))
+    named = re.search(r"\bdensity\b", text, re.IGNORECASE) is not None
+    given = [
+        f"{plain_range(m['figure'])} {plain_density(m['unit'])}" for m in _DENSITIES.finditer(rest)
+    ]
+    apart, number = _APART.search(rest), re.search(rf"{FREE}({RANGE})", rest)
+    unit = re.search(_PER_VOLUME, rest, re.IGNORECASE)
+    if given:
+        pass
+    elif apart:
+        given = [
+            f"{plain_range(apart['figure'])} {plain_density(apart['mass'] + '/' + apart['volume'])}"
+        ]
+    elif unit and number:
+        given = [f"{plain_range(number[1])} {plain_density(unit[0])}"]
+    elif number and (named or re.search(r"\bper\b", rest, re.IGNORECASE)):
+        only = plain_range(number[1])
+        beside = without("beside_ph", re.sub(r"\bdensity\b", " ", rest, flags=re.IGNORECASE))
+        alone = re.fullmatch(r"[\W\d_]*", beside) is not None
+        if alone and "-" not in only and LIGHTEST <= float(only) <= HEAVIEST:
+            return _one(read_specific_gravity, "specific_gravity", only, text)
+        given = [only]
+    else:
+        return _no_figure(text, "density") if named else None
+    wrong = refusal(read_density_range, given[0], text)
+    if wrong:
+        return Reading(left=(wrong,))
+    problems = []
+    first = read_density_range(given[0], "label")
+    for other in given[1:]:
+        if refusal(read_density_range, other, text):
+            continue
+        again = read_density_range(other, "label")
+        if max(abs(a - b) / b for a, b in zip(again, first, strict=True)) > SAME_AGAIN:
+            problems.append(f"the density is {given[0]} and {other}, which don't agree")
+    return Reading((fact("density", given[0]),), problems=tuple(problems))
 
 
 def _net(text: str) -> Reading | None:
-    if not _NET.search(text) or re.search(r"\b(?:apply|per|rate|use)\b", text, re.IGNORECASE):
-        return None
-    if _CONTENT.search(text):
+    if not _NET.search(text) or _NO_NET.search(text):
         return None
     if _PACKS.search(text):
         left = Refused(text, "several packs on one line", ("net weight and net volume of one jug",))
         return Reading(left=(left,))
-    text = _TEMPERATURE.sub(" ", text)
-    facts, problems, left_over = [], [], text
+    text = without_temperatures(text)
+    facts, problems, rest = [], [], text
     for key, unit, read in (
         ("net_weight", MASS, read_mass),
         ("net_volume", VOLUME, read_volume),
     ):
-        pattern = rf"(?<![\w.,])({NUMBER}|{AMOUNT})\s*({unit})"
-        found = [m for m in re.finditer(pattern, text, re.IGNORECASE)]
+        pattern = rf"{FREE}({NUMBER}|{AMOUNT})\s*({unit})"
+        found = list(re.finditer(pattern, text, re.IGNORECASE))
         given = [f"{m[1]} {plain_unit(m[2])}" for m in found]
         for m in found:
-            left_over = left_over.replace(m[0], " ")
+            rest = rest.replace(m[0], " ")
         if not given:
             continue
-        wrong = attempt(partial(read, given[0], "label"), text)
+        wrong = refusal(read, given[0], text)
         if wrong:
             return Reading(left=(wrong,))
         first = read(given[0], "label")
@@ -243,15 +210,16 @@ def _net(text: str) -> Reading | None:
             why = f"a net weight of {given[0]}: is its unit read whole?"
             return Reading(left=(Refused(text, why),))
         facts.append(fact(key, given[0]))
-        for other in given[1:]:
-            again = read(other, "label")
-            if abs(again - first) > 0.02 * first:
-                problems.append(f"{key}: {given[0]} and {other} don't agree")
+        problems += [
+            f"{key}: {given[0]} and {other} don't agree"
+            for other in given[1:]
+            if abs(read(other, "label") - first) > SAME_AGAIN * first
+        ]
     if not facts:
         return None
-    if re.search(r"[0-9]", left_over):
-        rest = " ".join(left_over.split())
-        return Reading(tuple(facts), (Refused(rest, "a figure beside the net contents"),))
+    if re.search(r"[0-9]", rest):
+        left = Refused(" ".join(rest.split()), "a figure beside the net contents")
+        return Reading(tuple(facts), (left,))
     return Reading(tuple(facts), problems=tuple(problems))
 
 
@@ -262,9 +230,9 @@ def _acidity(text: str) -> Reading | None:
     rest = found["rest"]
     if re.search(r"stab|chelate", rest, re.IGNORECASE):
         return Reading(ignored=("the pH that the chelate bears, not the product's own",))
-    if re.search(r"\b(?:spray|tank|adjust|water is|target|keep)\b", rest, re.IGNORECASE):
+    if says("of_the_spray", rest):
         return Reading(ignored=("a pH for the spray: a product file has no key for it",))
-    rest = _TEMPERATURE.sub(" ", rest)
+    rest = without_temperatures(rest)
     at = "neat"
     strength = _STRENGTH.search(rest)
     if strength:
@@ -274,30 +242,28 @@ def _acidity(text: str) -> Reading | None:
             return Reading(left=(Refused(text, why, ("the pH as sold, or of a 1 % solution",)),))
         at = "neat" if percent == 100.0 else f"{percent:g} %"
         rest = rest[: strength.start()] + " " + rest[strength.end() :]
-    elif re.search(r"\b1\s?:\s?[0-9]+|solution|dilut", _NEAT.sub(" ", rest), re.IGNORECASE):
+    elif re.search(r"\b1\s?:\s?[0-9]+|solution|dilut", without("neat", rest), re.IGNORECASE):
         return Reading(left=(Refused(text, "the pH at which strength?", ("neat, 1 % or 10 %",)),))
-    rest = _NEAT.sub(" ", rest)
+    rest = without("neat", rest)
     about = re.search(rf"({NUMBER})\s*(?:\u00b1|\+/-)\s*({NUMBER})", rest)
+    figure = re.search(rf"{FREE}{RANGE}", rest)
     if about:
         middle, spread = float(about[1]), float(about[2])
         number = f"{middle - spread:.4g}-{middle + spread:.4g}"
+    elif figure is None:
+        return _no_figure(text, "pH") if re.match(r"\s*[:=]", rest) else None
     else:
-        figure = re.search(rf"(?<![\w.,]){RANGE}", rest)
-        if figure is None:
-            return None if not re.match(r"\s*[:=]", rest) else _no_figure(text, "pH")
         number = plain_range(figure[0])
-        rest = rest.replace(figure[0], " ", 1)
-        if re.search(r"[^\W\d_]", _BESIDE_PH.sub(" ", rest)):
+        rest = without("beside_ph", rest.replace(figure[0], " ", 1))
+        if re.search(r"[^\W\d_]", rest):
             return Reading(left=(Refused(text, "words beside the pH: of what is it?"),))
         if re.search(r"[0-9]", rest):
             return Reading(left=(Refused(text, "more than one figure for the pH"),))
-    wrong = attempt(partial(read_ph, number, "label"), text)
+    wrong = refusal(read_ph, number, text)
     if wrong:
         return Reading(left=(wrong,))
-    facts = [fact("ph", number, f"pH {number} ({at})")]
-    if at != "neat":
-        facts.append(fact("ph_at", at))
-    return Reading(tuple(facts))
+    shown = fact("ph", number, f"pH {number} ({at})")
+    return Reading((shown,) if at == "neat" else (shown, fact("ph_at", at)))
 
 
 def _agents(text: str) -> Reading | None:
@@ -309,15 +275,22 @@ def _agents(text: str) -> Reading | None:
         return Reading(left=(Refused(text, "which chelating agent?"),))
     agents = agents_in(stated)
     if not agents:
-        near = ("EDTA", "DTPA", "HEDTA", "EDDHA", "citrate", "gluconate", "glycine")
-        return Reading(left=(Refused(text, "no chelating agent known here", near),))
+        return Reading(
+            left=(Refused(text, "no chelating agent known here", tuple(table("agents"))),)
+        )
     of = found["of"] or ""
-    metals = tuple(m for m, words in _METALS.items() if re.search(words, of, re.IGNORECASE))
-    if of.strip() and not metals and not _ALL_METALS.search(of):
+    metals = tuple(m for m in _HOLDABLE if re.search(_named(m), of, re.IGNORECASE))
+    if of.strip() and not metals and not says("every_metal", of):
         return None
     named = " or ".join(agents)
     meaning = f"chelating agent of {', '.join(metals) if metals else 'the metals'}: {named}"
     return Reading(((Agents(metals, tuple(agents)), meaning),))
+
+
+@cache
+def _named(metal: str) -> str:
+    """A pattern of a metal's name or symbol."""
+    return "|".join([metal, *(rf"\b{symbol}\b" for symbol in table("metals")[metal])])
 
 
 def _basis(text: str) -> Reading | None:
@@ -325,18 +298,3 @@ def _basis(text: str) -> Reading | None:
     if basis is None or re.search(r"[0-9]", text) or basis == "v/v":
         return None
     return Reading((fact("basis", basis, f"percentages are {basis}"),))
-
-
-_FIRST: tuple[_Reader, ...] = (
-    _gravity,
-    _density,
-    _net,
-    _acidity,
-    _agents,
-    read_rules,
-)
-_THEN: tuple[_Reader, ...] = (
-    _basis,
-    read_identity,
-    read_idle,
-)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from chem.label.printed.declared import (
     AGENT_NAMES,
@@ -20,27 +20,19 @@ from chem.label.printed.declared import (
 )
 from chem.label.printed.derived import STARTS
 from chem.label.printed.lines import Line, bare, doubtful_figure
-from chem.label.printed.reading import Agents, Stated
+from chem.label.printed.records import Fact, fact
 from chem.label.printed.stated import read_stated
+from chem.label.printed.vocabulary import closes, opens
 from chem.label.printed.words import chore, heading, is_idle
 from chem.label.product import resolve_guarantee
+from chem.reference import ingredient
 
 IN_WATER = re.compile(r"water[- ]soluble|soluble in water", re.IGNORECASE)
 _SENTENCE = re.compile(r"(?<=[^\s.])\.\s+(?=\S)")
-_ABBREVIATION = re.compile(
-    r"\b(?:fl|oz|sq|ft|gal|lbs?|wt|no|nr|s\.g|approx|min|max|vol|sp|gr|temp|ca|reg|u\.s|e\.g|i\.e|inc|co|"
-    r"ltd|conc|soln?|pt|qt|vs|deg|tel|avg|p\.o|st|dept|aq)$",
-    re.IGNORECASE,
-)
-_BEGINS = re.compile(r"(?:add|apply|do|don't|use|keep|shake|mix|pour|store|never|always)\b", re.I)
 _NEXT_STATEMENT = re.compile(
     r"(?<=\S)[\s,;/|]+(?=(?:chelating agents?\b|net (?:weight|wt|contents?|volume)\b|"
-    r"specific gravity\b|density\b|weight per\b|ph\b(?! range)))",
-    re.IGNORECASE,
-)
-_LEANS_ON = re.compile(
-    r"\b(?:typical|product|the|bulk|solution|and|relative|to|at|of|a|below|above|or|with|by|is|"
-    r"spray|tank|target|its|adjust|between)$",
+    r"specific gravity\b|s\.?g\.?[\s:=]|density\b|weight per\b|ph\b(?! range)|salt index\b|"
+    r"(?:electrical )?conductivity\b|viscosity\b|(?:freezing|boiling) point\b))",
     re.IGNORECASE,
 )
 _PART = r"(?:0|[1-9][0-9]?)(?:\.[0-9]+)?"
@@ -52,6 +44,7 @@ _GRADE_MORE = re.compile(
     r"(?P<name>[A-Za-z]+[0-9]?(?: ?\([A-Za-z]{1,3}\))?)\)?",
     re.IGNORECASE,
 )
+_AS_FORM = re.compile(r"^(?:of which )?(?:n )?as (nitrate|ammonium|urea)$", re.IGNORECASE)
 NAMELESS = "a figure without a name"
 GRADE_LINES = ("total nitrogen", "available phosphate", "soluble potash")
 
@@ -88,7 +81,7 @@ class Outcome:
     """What one statement gives, before anything is done with it."""
 
     entries: list[tuple[Named, Quantity]] = field(default_factory=list)
-    facts: list[tuple[Stated | Agents, str]] = field(default_factory=list)
+    facts: list[Fact] = field(default_factory=list)
     grade: tuple[tuple[str, float], ...] = ()
     names: list[Named] = field(default_factory=list)
     values: list[Quantity] = field(default_factory=list)
@@ -127,7 +120,7 @@ def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome
     if head is not None:
         basis = basis_of(head[0])
         if basis in ("w/w", "w/v"):
-            out.facts.append((Stated("basis", basis), f"percentages are {basis}"))
+            out.facts.append(fact("basis", basis, f"percentages are {basis}"))
         out.ignored.append("a heading")
         text, cells = head[1], ()
         if not re.search(r"\w", text):
@@ -179,7 +172,7 @@ def _statements(text: str) -> Iterator[str]:
     at = 0
     for found in _NEXT_STATEMENT.finditer(text):
         before = text[at : found.start()]
-        if re.search(r"[0-9]", before) and not _LEANS_ON.search(before.rstrip()):
+        if re.search(r"[0-9]", before) and not closes("leans_on", before):
             yield before
             at = found.end()
     yield text[at:]
@@ -191,8 +184,8 @@ def _sentences(text: str) -> Iterator[str]:
         before = text[at : found.start()]
         if before[-1:].isdigit() and text[found.end() : found.end() + 1].isdigit():
             continue
-        begins = _BEGINS.match(text, found.end())
-        if (begins or not _ABBREVIATION.search(before)) and re.search(r"\w", before):
+        begins = opens("begins_a_sentence", text[found.end() :])
+        if (begins or not closes("abbreviation", before)) and re.search(r"\w", before):
             yield before
             at = found.end()
     yield text[at:]
@@ -253,7 +246,10 @@ def _declared(
             else:
                 out.values.append(quantity)
             continue
-        named = recognise(words)
+        of_nitrogen = last is not None and last.name.endswith("nitrogen")
+        named = recognise(
+            _AS_FORM.sub(r"nitrogen as \1", stripped(words)) if of_nitrogen else words
+        )
         if isinstance(named, Named) and not named.name:
             if last is None or last.also or not last.is_metal:
                 named = Refused(bare(words), "chelated, but of which metal?")
@@ -266,10 +262,14 @@ def _declared(
             why = "percent of the agent, or of a metal that it holds?"
             out.left.append(Refused(f"{bare(words)} {quantity.text}", why))
         elif isinstance(named, Named):
-            out.entries.append((named, quantity))
+            out.entries.append((named, _on_its_basis(named, quantity, out.entries)))
             last = named
         elif is_idle(bare(words).strip(" ,;.")):
             out.ignored.append("nothing that a product file holds")
+        elif (other := ingredient(stripped(words))) is not None:
+            name = stripped(words)
+            meaning = f"ingredient `{name}` {quantity.text} %: {other.key}"
+            out.facts.append(fact("ingredient", name, meaning))
         else:
             out.left.append(named)
     if any(refused.why == NAMELESS for refused in out.left):
@@ -279,6 +279,16 @@ def _declared(
     for gap in (*gaps, *follows.values()):
         if gap and not is_filler(gap):
             _beside(gap, out)
+
+
+def _on_its_basis(
+    named: Named, quantity: Quantity, entries: list[tuple[Named, Quantity]]
+) -> Quantity:
+    """In `10 % w/v MgO (6 % Mg)` both are w/v."""
+    same = entries and entries[-1][0].element_line == named.element_line
+    if not same or quantity.basis is not None:
+        return quantity
+    return replace(quantity, basis=entries[-1][1].basis)
 
 
 def _parted(gap: str) -> tuple[str, str] | None:

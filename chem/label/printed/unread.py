@@ -9,24 +9,18 @@ from typing import Literal
 from chem.label.printed.derived import STARTS
 from chem.label.printed.lines import Line
 from chem.label.printed.records import NotUnderstood
-from chem.label.printed.words import heading
+from chem.label.printed.vocabulary import says
+from chem.label.printed.words import heading, is_care
 
-Kind = Literal["composition", "rule", "rate", "reading", "other"]
+Kind = Literal["composition", "rule", "rate", "reading", "other", "care"]
 
-_RULE = re.compile(
-    r"\b(?:do not|don't|never|avoid|add (?:last|first)|incompatible|not compatible|"
-    r"mix with|mixed)\b",
-    re.IGNORECASE,
-)
 _RATE = re.compile(
     r"/ ?(?:ha|acre|m2|1000|m\b|pump)|\bper (?:ha|hectare|acre|1,?000|100|litre|m\b)|"
-    r"\b(?:ml|cc|g|l) ?/ ?(?:l|hl|100 ?l|pump)\b|\brate\b|\bapply\b|% ?v/v",
+    r"\b(?:ml|cc|g|l) ?/ ?(?:l|hl|100 ?l|pump)\b|% ?v/v",
     re.IGNORECASE,
 )
 _READING = re.compile(
-    r"\b(?:density|specific gravity|ph|weight per|net|conductivity|viscosity|freezing point)\b|"
-    r"\bkg ?/ ?l\b|\bg ?/ ?(?:ml|cm3|cc)\b|lbs?\.? ?(?:/|per) ?gal|\u00b0 ?[cf]\b",
-    re.IGNORECASE,
+    r"\bkg ?/ ?l\b|\bg ?/ ?(?:ml|cm3|cc)\b|lbs?\.? ?(?:/|per) ?gal|\u00b0 ?[cf]\b", re.IGNORECASE
 )
 _CONTENT = re.compile(r"%|\bper ?cent\b|\bm?g ?/ ?(?:kg|l)\b|\bppm\b|\bkg ?/ ?hl\b", re.IGNORECASE)
 _NAMES = ("no source of that name", "this name is used for more than one compound")
@@ -39,26 +33,35 @@ def kinds_of(left: Sequence[NotUnderstood], lines: Sequence[Line]) -> list[Kind]
     for line in lines:
         head = heading(line.text)
         if head is not None:
-            words = head[0].lower()
-            composition = bool(
-                re.search(r"analysis|content|composition|declar|guarant|ingredient|element", words)
-            ) and not re.search(r"\bnet\b", words)
+            composition = (
+                bool(says("composition_heading", head[0])) and "net" not in head[0].lower()
+            )
         elif STARTS.match(line.text):
             composition = True
         under[line.number] = composition
-    return [_kind(entry, under.get(entry.line_number, False)) for entry in left]
+    known = {line.number: line.text for line in lines}
+    return [_kind(e, known.get(e.line_number, ""), under.get(e.line_number, False)) for e in left]
 
 
-def _kind(entry: NotUnderstood, under_composition: bool) -> Kind:
-    words = entry.line
+def _kind(entry: NotUnderstood, text: str, under_composition: bool) -> Kind:
+    words = entry.line if entry.line in text else f"{entry.line} {text}"
     if entry.why.startswith(_NAMES):
         return "composition"
-    if _RULE.search(words) or entry.why.startswith("no nutrient or source"):
+    if re.search(r"\bph\b", words, re.I) and says("of_the_spray", words):
         return "rule"
-    if _RATE.search(words) or "rate" in entry.why:
+    rate = _RATE.search(words) or says("rate", words)
+    if says("forbids", words) or entry.why.startswith("no nutrient or source"):
+        if is_care(words):
+            return "care"
+        return "rate" if _RATE.search(words) and not says("mixing", words) else "rule"
+    if rate or "rate" in entry.why:
         return "rate"
+    if says("reading", words):
+        return "reading"
+    if _CONTENT.search(f"{words} {entry.why}"):
+        return "composition"
+    if is_care(words) and not _CONTENT.search(text):
+        return "care"
     if _READING.search(words):
         return "reading"
-    if _CONTENT.search(f"{words} {entry.why}") or under_composition:
-        return "composition"
-    return "other"
+    return "composition" if under_composition else "other"

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-import json
 import re
 import tomllib
 from itertools import pairwise
+from typing import Any
 
 from chem.errors import InputProblem, Problem
+from chem.files import rewritten
+from chem.files.table import figure
 from chem.label.printed.claims import ledger, with_figures
 from chem.label.printed.content import Content
 from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.lines import Line
 from chem.label.printed.records import Ignored, Kept, NotUnderstood, Pasted, in_terms_of
+from chem.label.printed.stated import HEAVIEST, LIGHTEST
 from chem.label.printed.statements import GRADE_LINES
 from chem.label.printed.unread import Kind, kinds_of
+from chem.label.printed.words import CARE, is_told
 from chem.label.product import NITROGEN_FORMS
 from chem.reference import catalogue, read_csv
 from chem.units import (
@@ -41,8 +45,6 @@ DENSEST_LIQUID = 1.8
 
 NEXT_TO = 2
 """Lines above a chelated part within which a line that was not read may be its whole; no source."""
-
-_CARE = re.compile(r"freez|stor|shake|agitat|sunlight|heat|wind|irrigat", re.IGNORECASE)
 
 MOST_TOLD = 6
 """Lines not understood that a refusal names."""
@@ -83,14 +85,17 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _check_density(content)
     _cover(content, lines)
     _, unclaimed = ledger(lines, content.understood, content.ignored, content.not_understood)
+    _ask_beside_figures(content, {token.line for token in unclaimed})
     content.not_understood = with_figures(lines, unclaimed, content.not_understood)
+    _leave_care(content, lines)
     _imply_chelates(content)
     content.care = _care(content)
     content.not_understood.sort(key=lambda entry: entry.line_number)
     content.understood.sort(key=lambda entry: entry.line_number)
     content.ignored.sort(key=lambda entry: entry.line_number)
     kinds = kinds_of(content.not_understood, lines)
-    toml = _toml(content, name, kinds)
+    comments = "".join(f"# {plain(remark)}\n" for remark in _remarks(content))
+    toml = comments + rewritten(_form_of(content, name, kinds))
     return Pasted(
         tomllib.loads(toml),
         toml,
@@ -171,19 +176,39 @@ def _imply_chelates(content: Content) -> None:
     if not content.sources or content.lost_sources:
         return
     for key, kept in content.chelated.items():
-        agents = content.agents.get(key, content.all_agents)
-        agent = kept.named.agent or (agents[0] if len(agents) == 1 else None)
-        source = f"{key} {agent}"
-        if source in known and not any(key in known[s].supplies for s in content.sources):
+        source = f"{key} {_agent(content, key, kept)}"
+        if source in known and not any(
+            key in known[s].supplies for s in content.sources if s in known
+        ):
             content.sources.append(source)
             meaning = f"source `{source}`, from its chelating agent"
             content.note(kept.line, kept.line.printed, meaning)
 
 
+def _ask_beside_figures(content: Content, lines: set[int]) -> None:
+    """A reading beside a figure that nothing claims may be half of it: `5 pH 7.` was `pH 7.5`."""
+    lines |= {e.line_number for e in content.not_understood if re.fullmatch(r"[\d., ]+", e.line)}
+    for u in list(content.understood):
+        key = u.meaning.partition(" ")[0].lower()
+        if u.line_number in lines and key in ("ph", "density", "specific_gravity"):
+            content.understood.remove(u)
+            content.stated.pop(key, None)
+            why = f"{u.meaning}, or is another figure of the line part of it?"
+            content.not_understood.append(NotUnderstood(u.line_number, u.line, why))
+
+
+def _leave_care(content: Content, lines: list[Line]) -> None:
+    """A line not read that speaks of heat, rain or gloves is care, and no rule of the tank."""
+    left, kinds = content.not_understood, kinds_of(content.not_understood, lines)
+    care = [entry for entry, kind in zip(left, kinds, strict=True) if kind == "care"]
+    content.not_understood = [entry for entry in left if entry not in care]
+    content.ignored += [Ignored(entry.line_number, entry.line, CARE) for entry in care]
+
+
 def _care(content: Content) -> list[str]:
     """What the label says of keeping and spraying it, as printed."""
-    lines = [i.line for i in content.ignored if i.reason == "care in use and storage"]
-    return list(dict.fromkeys(_plain(line).rstrip(" .") for line in lines if _CARE.search(line)))
+    lines = [i.line for i in content.ignored if i.reason == CARE]
+    return list(dict.fromkeys(plain(line).rstrip(" .") for line in lines if is_told(line)))
 
 
 def _settle_basis(content: Content) -> None:
@@ -330,7 +355,7 @@ def _check_density(content: Content) -> None:
         value = mass / read_volume(content.stated["net_volume"], "label")
         net = f"net {content.stated['net_weight']} in {content.stated['net_volume']}"
         found[net] = (value, value)
-        if not 0.6 <= value <= 2.5:
+        if not LIGHTEST <= value <= HEAVIEST:
             content.problems.append(f"{net} is {value:.3g} kg/L, which no liquid can have")
             del found[net], content.stated["net_weight"], content.stated["net_volume"]
     ways = list(found.items())
@@ -357,7 +382,7 @@ def _cover(content: Content, lines: list[Line]) -> None:
                 )
 
 
-def _form(content: Content) -> str:
+def _physical(content: Content) -> str:
     for form in content.forms:
         liquid = content.measured or "net_volume" in content.stated
         if form != "dry" or not liquid:
@@ -365,91 +390,63 @@ def _form(content: Content) -> str:
     return "solution"
 
 
-def _toml(content: Content, name: str, kinds: list[Kind]) -> str:
-    form = _form(content)
-    head = ["# Read from a pasted label: check it against the jug."]
+def _form_of(content: Content, name: str, kinds: list[Kind]) -> dict[str, Any]:
+    """The product file's content; empty tables and keys left out."""
+    stated, form = content.stated, _physical(content)
+    density = "unknown" if not content.measured and form != "dry" else None
+    out: dict[str, Any] = {"name": name, "form": form if form != "solution" else None}
+    for key in ("basis", "density", "specific_gravity", "net_weight", "net_volume"):
+        out[key] = stated.get(key)
+    out["density"] = stated.get("density", density)
+    out["ph"] = _figure(stated["ph"]) if "ph" in stated else None
+    out["ph_at"] = stated.get("ph_at")
+    out["sources"] = content.sources
+    out |= {key: stated.get(key) for key in ("usual_rate", "rate_range")}
+    out["care"] = content.care
+    out["unread"] = [
+        {"line": e.line_number, "text": plain(e.line), "kind": kind}
+        for e, kind in zip(content.not_understood, kinds, strict=True)
+    ]
+    out["guarantee"] = {k.named.name: _figure(k.quantity.text) for k in content.guarantee.values()}
+    out["chelated"] = {k.named.name: _part(content, key, k) for key, k in content.chelated.items()}
+    out["also"] = {key: _figure(k.quantity.text) for key, k in content.also.items()}
+    says = {"pour": stated.get("pour"), "never_with": content.never_with}
+    says |= {key: stated.get(key) for key in ("carrier_at_least", "carrier_at_most")}
+    out["says"] = {key: value for key, value in says.items() if value}
+    return {key: value for key, value in out.items() if value}
+
+
+def _part(content: Content, key: str, kept: Kept) -> Any:
+    agent, figure = _agent(content, key, kept), _figure(kept.quantity.text)
+    return {"percent": figure, "agent": agent} if agent else figure
+
+
+def _agent(content: Content, key: str, kept: Kept) -> str | None:
+    """What holds a chelated metal, where the label says it without doubt."""
+    agents = content.agents.get(key, content.all_agents)
+    return kept.named.agent or (agents[0] if len(agents) == 1 else None)
+
+
+def _remarks(content: Content) -> list[str]:
+    """What a reader of the file must know."""
+    out = ["Read from a pasted label: check it against the jug."]
     for entry in content.not_understood:
         near = f"; perhaps {', '.join(entry.near)}" if entry.near else ""
-        head.append(
-            _comment(f"line {entry.line_number} not understood: {entry.line}: {entry.why}{near}")
-        )
-    for problem in dict.fromkeys(content.problems):
-        head.append(_comment(f"does not add up: {problem}"))
-    head.append(f"name = {_quoted(name)}")
-    if form != "solution":
-        head.append(f"form = {_quoted(form)}")
-    for key in ("basis", "density", "specific_gravity", "net_weight", "net_volume"):
-        if key in content.stated:
-            head.append(f"{key} = {_quoted(content.stated[key])}")
-    if not content.measured and form != "dry":
-        head.append('density = "unknown"    # the label gives none: weigh a measured volume')
-    if "ph" in content.stated:
-        head.append(f"ph = {_figure(content.stated['ph'])}")
-    if "ph_at" in content.stated:
-        head.append(f"ph_at = {_quoted(content.stated['ph_at'])}")
+        out.append(f"line {entry.line_number} not understood: {entry.line}: {entry.why}{near}")
+    out += [f"does not add up: {problem}" for problem in dict.fromkeys(content.problems)]
+    if not content.measured and _physical(content) != "dry":
+        out.append("density: the label gives none, weigh a measured volume")
     if content.lost_sources:
-        head.append("# sources not understood, named above, are left out here")
-    if content.sources:
-        head.append(f"sources = [{', '.join(map(_quoted, content.sources))}]")
-    for key in ("usual_rate", "rate_range"):
-        if key in content.stated:
-            head.append(f"{key} = {_quoted(content.stated[key])}")
-    if content.care:
-        head.append(f"care = [{', '.join(map(_quoted, content.care))}]")
-    if content.not_understood:
-        rows = [
-            f"    {{ line = {e.line_number}, text = {_quoted(_plain(e.line))}, "
-            f"kind = {_quoted(k)} }},"
-            for e, k in zip(content.not_understood, kinds, strict=True)
-        ]
-        head += ["unread = [", *rows, "]"]
-    tables = {
-        "guarantee": [
-            f"{_quoted(k.named.name)} = {_figure(k.quantity.text)}"
-            for k in content.guarantee.values()
-        ],
-        "chelated": [_chelated_line(content, key, k) for key, k in content.chelated.items()],
-        "also": [f"{_quoted(key)} = {_figure(k.quantity.text)}" for key, k in content.also.items()],
-        "says": _says(content),
-    }
-    blocks = ["\n".join(head)]
-    blocks += ["\n".join([f"[{key}]", *rows]) for key, rows in tables.items() if rows]
-    return "\n\n".join(blocks) + "\n"
+        out.append("sources not understood, named above, are left out here")
+    return out
 
 
-def _chelated_line(content: Content, key: str, kept: Kept) -> str:
-    agents = content.agents.get(key, content.all_agents)
-    agent = kept.named.agent or (agents[0] if len(agents) == 1 else None)
-    figure = _figure(kept.quantity.text)
-    entry = f"{{ percent = {figure}, agent = {_quoted(agent)} }}" if agent else figure
-    return f"{_quoted(kept.named.name)} = {entry}"
-
-
-def _says(content: Content) -> list[str]:
-    rows = [f"pour = {_quoted(content.stated['pour'])}"] if "pour" in content.stated else []
-    if content.never_with:
-        rows.append(f"never_with = [{', '.join(map(_quoted, content.never_with))}]")
-    for key in ("carrier_at_least", "carrier_at_most"):
-        if key in content.stated:
-            rows.append(f"{key} = {_quoted(content.stated[key])}")
-    return rows
-
-
-def _comment(text: str) -> str:
-    return f"# {_plain(text)}"
-
-
-def _plain(text: str) -> str:
+def plain(text: str) -> str:
+    """One line of printable characters."""
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _figure(text: str) -> str:
-    """A bare number, or a range in quotes."""
-    if "-" in text:
-        return _quoted(text)
+def _figure(text: str) -> Any:
+    """A bare number, or a range as text; `007.50` as `7.50`."""
     whole, point, decimals = text.partition(".")
-    return f"{whole.lstrip('0') or '0'}{point}{decimals}"
+    return figure(text if "-" in text else f"{whole.lstrip('0') or '0'}{point}{decimals}")

@@ -6,18 +6,20 @@ import re
 from itertools import pairwise
 
 from chem.label.printed.declared import Refused, quantities, recognise
-from chem.label.printed.reading import Reading
+from chem.label.printed.records import Reading
 from chem.label.printed.rules import is_rule
+from chem.label.printed.vocabulary import any_of, is_one, says
 from chem.reference import catalogue
+
+CARE = "care in use and storage"
+NO_RULE = "words without figures or rules"
 
 _TELEPHONE = re.compile(
     r"(?:\+?[0-9]{1,3}[ .-])?\(?\b[0-9]{3}\)?[ .-][0-9]{3}[ .-][0-9]{4}\b|"
     r"(?:\b(?:tel|phone|telephone|call|fax)\b|^\+)[^a-z]*[0-9][0-9 ()/.-]{5,}",
     re.IGNORECASE,
 )
-
 _ADDRESS = re.compile(r"\bhttps?:|\bwww\.|[\w.]+@[\w.]+\.[a-z]|\w\.(?:com|org|net|eu)\b", re.I)
-
 _IDENTITY = re.compile(
     r"(?:^|\s)F-?\s?[0-9]{3,}\b|\b(?:reg(?:istration)?|lot|batch|item|sku|upc|product|cas|code|"
     r"part|article|form|rev(?:ision)?|license|licence|permit|un)\.?\s*(?:no\b\.?|nr\b\.?|#|number|"
@@ -26,70 +28,25 @@ _IDENTITY = re.compile(
     r"\b[0-9]{1,4}[./-][0-9]{1,2}[./-][0-9]{4}\b|\b[0-9]{4}-[0-9]{2}-[0-9]{2}\b",
     re.IGNORECASE,
 )
-
-_MAKER = re.compile(
-    r"\b(?:manufactured|distributed|packed|produced|made|marketed|imported|sold|guaranteed)\s+"
-    r"(?:by|for|in)\b|\bguarantor\b|\bp\.? ?o\.? box\b|\bregistrant\b",
-    re.IGNORECASE,
-)
-
-_HEADING_START = re.compile(
-    r"^(?:minimum |typical )?(?:guaranteed|declared|nutrient|nutritional|chemical|guarantee|"
-    r"declaration of)\s+(?:minimum |nutrient |total )?(?:analysis|contents?|composition|nutrients|"
-    r"guarantee)\b(?:\s*\([^()]*\))?[\s:;.]*|^(?:analysis|composition|declaration)\s*[:.]?\s*$|"
-    r"^(?:also )?contains? (?:the following )?non[- ]?(?:plant|nutrient)[- ]?(?:food )?"
-    r"ingredients?(?:\(s\))?[\s:;.]*|^non[- ]?plant[- ]?food ingredients?(?:\(s\))?[\s:;.]*|"
-    r"^(?:secondary |micro-?|macro-?|primary |plant )+(?:nutrients?|foods?|elements)[\s:;.]*$|"
-    r"^(?:trace|other|secondary) (?:elements|nutrients|ingredients)[\s:;.]*$|"
-    r"^(?:of which|including|containing)[\s:;.]*$",
-    re.IGNORECASE,
-)
-
 _HEADING = re.compile(
-    r"(?:general |typical |physical |chemical |product )*(?:properties|data|information|"
-    r"characteristics|specifications?)|(?:directions?|instructions?)(?: for use)?|how to use|use|"
-    r"(?:application )?rates?|application|precautions?|cautions?|warning|danger|storage(?: and "
-    r"(?:handling|disposal))?|disposal|handling|mixing(?: (?:order|instructions|directions))?|"
-    r"compatibility|first aid|notice|keep out of reach of children|fertili[sz]er|"
-    r"(?:ec |eu )?(?:fluid |liquid |solid )?(?:inorganic |compound )?(?:micro-?nutrient )?"
-    r"fertili[sz]er(?: solution)?|net contents?|element|nutrient|guarantee|percent|%|amount|"
-    r"tank mixing|jar test|label|page [0-9]+(?: of [0-9]+)?",
+    rf"^(?:(?:minimum |typical )?{any_of('heading')}(?:\s*\([^()]*\))?|"
+    rf"{any_of('heading_opening')}(?:\(s\))?)[\s:;.]*",
     re.IGNORECASE,
 )
-
-_CHORE = re.compile(
-    r"\b(?:reach of children|goggles|gloves|eyes?|skin|rinse|wash|flush|swallow(?:ed)?|inhale|"
-    r"physician|doctor|poison|store[ds]?|storage|freez\w*|shake|agitat\w*|stain\w*|warrant\w*|"
-    r"liab\w*|dispos\w*|recycl\w*|container|sunlight|heat|drinking|livestock|children|"
-    r"metals in this product|buyer|seller|environment|runoff|waterways|wind|irrigat\w*|jar test)\b",
-    re.IGNORECASE,
-)
-
 _NOT_HELD = re.compile(
-    r"^(?:warning|caution)\b.*\b(?:boron|molybdenum)\b|"
-    r"^(?:max(?:imum)?\.? )?(?:cadmium|lead|mercury|arsenic|chromium|fluori[dn]e|thallium)\b|"
-    r"^(?:max(?:imum)?\.? )?(?:matter )?insoluble(?: matter)?(?: in water)?\b|"
-    r"^(?:inert|other|inactive) ingredients?\b|^water\b(?![- ](?:in)?soluble)|"
-    r"^total\b[^a-z]*100\b|^balance\b|"
-    r"^filler|^(?:electrical )?conductivity\b|^ec\b|^salt index\b|^(?:freez\w+|boiling|flash|"
-    r"crystalli[sz]ation|salt[- ]?out) (?:point|temperature)\b|^viscosity\b|^solubility\b|"
-    r"^(?:colou?r|odou?r|appearance|form|state)\b|^shelf life\b|^biuret\b|^moisture\b",
+    rf"^(?:warning|caution)\b.*\b(?:boron|molybdenum)\b|^(?:max(?:imum)?\.? )?{any_of('not_held')}|"
+    r"^water\b(?![- ](?:in)?soluble)|^total\b[^a-z]*100\b",
     re.IGNORECASE,
 )
-
-_FORMS = {
-    "suspension": r"suspension|flowable|slurry",
-    "emulsion": r"emulsion|emulsifiable",
-    "dry": r"powder|granul\w+|crystal(?:s|line)?|prills?|dry (?:soluble|fertili[sz]er)",
-}
 
 
 def heading(text: str) -> tuple[str, str] | None:
     """(the heading, what follows it on the same line), where a statement begins with one."""
-    found = _HEADING_START.match(text)
-    if found and found.end():
+    found = _HEADING.match(text)
+    if found:
         return text[: found.end()].strip(" :;."), text[found.end() :].strip()
-    if _HEADING.fullmatch(text.strip(" :;.*-()")):
+    plain = text.strip(" :;.*-()")
+    if is_one("heading_alone", plain) or re.fullmatch(r"%|page [0-9]+(?: of [0-9]+)?", plain, re.I):
         return text, ""
     return None
 
@@ -98,22 +55,19 @@ def form_of(text: str) -> str | None:
     """The physical form that a short line names."""
     if len(text.split()) > 8:
         return None
-    return next(
-        (f for f, words in _FORMS.items() if re.search(rf"\b(?:{words})\b", text, re.I)), None
-    )
+    return next((f for f in ("suspension", "emulsion", "dry") if says(f"form_{f}", text)), None)
 
 
 def chore(text: str) -> str | None:
     """Why words without figures can be left out, or None where they may be a rule."""
     words = re.findall(r"[a-z]+", text.lower())
-    if _CHORE.search(text):
-        return "care in use and storage"
-    if re.search(r"\b(?:compatib|incompat|never|mix|add|pour|last|first|with)\w*\b", text, re.I):
-        named = is_rule(text)
-        return None if named or _names_anything(words) else "words without figures or rules"
-    if len(words) <= 4 and _names_anything(words):
+    if says("never_so", text) and says("mixing", text) and not is_care(text):
         return None
-    return "words without figures or rules"
+    if says("chore", text):
+        return CARE
+    if says("touches_a_rule", text):
+        return None if is_rule(text) or _names_anything(words) else NO_RULE
+    return None if len(words) <= 4 and _names_anything(words) else NO_RULE
 
 
 def _names_anything(words: list[str]) -> bool:
@@ -128,13 +82,13 @@ def read_identity(text: str) -> Reading | None:
     """Numbers that identify, dates, addresses and makers."""
     if any(True for _ in quantities(text, False)):
         return None
-    for pattern, reason in (
-        (_TELEPHONE, "a telephone number"),
-        (_ADDRESS, "an address on the net"),
-        (_IDENTITY, "an identification or a date"),
-        (_MAKER, "who made or sells it"),
+    for found, reason in (
+        (_TELEPHONE.search(text), "a telephone number"),
+        (_ADDRESS.search(text), "an address on the net"),
+        (_IDENTITY.search(text), "an identification or a date"),
+        (says("maker", text), "who made or sells it"),
     ):
-        if pattern.search(text):
+        if found:
             return Reading(ignored=(reason,))
     return None
 
@@ -149,3 +103,14 @@ def read_idle(text: str) -> Reading | None:
     if is_idle(text) and isinstance(recognise(text), Refused):
         return Reading(ignored=("nothing that a product file holds",))
     return None
+
+
+def is_told(text: str) -> bool:
+    """Whether care belongs in the file: what a sprayer's hand can still do something about."""
+    return says("told_care", text) is not None or is_care(text)
+
+
+def is_care(text: str) -> bool:
+    """Whether a line speaks of spraying, keeping or health and of no mixing: no rule of a tank."""
+    degrees = re.search(r"\u00b0 ?[cf]\b|\b[0-9]+ ?(?:f|c|deg\w*)\b", text, re.I)
+    return bool(degrees or says("care", text)) and not says("mixing", text)

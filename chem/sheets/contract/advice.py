@@ -13,6 +13,8 @@ from chem.sheets.contract.parts import (
     OfMix,
     Part,
     RangeEntry,
+    SaltEntry,
+    WindowEntry,
 )
 
 
@@ -148,6 +150,7 @@ class Fix(OfMix):
     spray_within_minutes: Figure
     because: str | None
     on_the_way: Figure
+    salt: SaltEntry
     gases: Sequence[str]
     not_judged: Sequence[str]
 
@@ -181,6 +184,26 @@ class SuitedEntry(Part):
     because: str | None
 
 
+class AdjuvantEntry(WindowEntry):
+    """An adjuvant beside the tank, and the smallest dose with which it suits it in 9 of 10."""
+
+    in_mix: bool
+    agent: str | None
+    dose_g_per_L: Figure
+    suited_at_dose: Figure
+    suited_at_dose_4h: Figure
+    because: str | None
+    sentence: str
+
+
+class Adjuvants(OfMix):
+    """Every adjuvant of the mix and of a shelf, where no pH is asked for."""
+
+    ph: RangeEntry
+    adjuvants: Sequence[AdjuvantEntry]
+    gases: Sequence[EvolvedEntry]
+
+
 class FreeCopper(Part):
     """Free copper before and after the dose."""
 
@@ -194,6 +217,7 @@ class Ph(OfMix):
     agent: str
     form: str
     target_ph: float
+    already: bool
     dose_g_per_L: Figure
     dose_range_g_per_L: Between
     dose_mL_per_L: Figure
@@ -251,6 +275,14 @@ class CleanEntry(Part):
     sentence: str
 
 
+class MetalEntry(Part):
+    """Metals of the sprayer that the tank may eat, and why."""
+
+    key: str
+    metals: str
+    because: str
+
+
 class Diagnose(OfMix):
     """It went wrong: likeliest causes first, what to try, whether it can be sprayed."""
 
@@ -261,5 +293,33 @@ class Diagnose(OfMix):
     sprayable: Figure
     clean_out: str
     cleaning: Sequence[CleanEntry]
+    metals: Sequence[MetalEntry]
     remarks: Sequence[str]
     model_agrees: bool
+
+
+class SumpEntry(Part):
+    """Rinses needed where a share of the tank stays in the sump."""
+
+    share: Figure
+    rinses: int
+
+
+class Rinse(Part):
+    """From one tank to the next; clouds: where the two meet in equal parts, null if never to."""
+
+    before: str
+    after: str
+    refused: str | None
+    must_not_meet: Sequence[str]
+    clouds: Figure
+    culprit: str | None
+    residue: Figure
+    rinse_litres: Figure
+    rinse_share: Figure
+    sump_litres: Figure
+    rinses: int | None
+    by_sump: Sequence[SumpEntry]
+    sentence: str
+    draws: int
+    seed: int

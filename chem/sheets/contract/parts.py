@@ -184,6 +184,51 @@ class LoadEntry(Part):
     tank: Sequence[TankLine]
 
 
+class ExplainEntry(Part):
+    """A slip that would explain a reading, and the pH it gives."""
+
+    cause: str
+    product: str | None
+    ph: Figure
+    sentence: str
+
+
+class ReadEntry(Part):
+    """A pH read in the full tank beside the forecast."""
+
+    ph: Figure
+    expected: bool
+    off: Figure
+    explained_by: Sequence[ExplainEntry]
+
+
+class WindowEntry(Part):
+    """An adjuvant's pH window, null where it isn't told; chances that the tank suits it."""
+
+    name: str
+    window: tuple[float, float] | None
+    suited: Figure
+    suited_4h: Figure
+    good_for_s: Figure
+
+
+class LabelShare(Part):
+    """A product's strength over its label's most in its least spray volume, null where unnamed."""
+
+    product: str
+    share: Figure
+
+
+class SaltEntry(Part):
+    """What is dissolved in the finished spray; free acid: to pH 4, null above it."""
+
+    dissolved_g_per_L: RangeEntry
+    kg_per_ha: Figure
+    free_acid_mmol_per_L: RangeEntry | None
+    of_ounce_per_gallon: Figure
+    of_label: Sequence[LabelShare]
+
+
 class DoubtEntry(Part):
     """A doubt, its share of the variance, and what would settle it."""
 

@@ -9,8 +9,18 @@ from typing import Any
 from pydantic import BaseModel, TypeAdapter
 
 from chem.notebook import Entry
-from chem.sheets.contract.advice import Diagnose, Fix, Ph, Why
+from chem.sheets.contract.advice import Adjuvants, Diagnose, Fix, Ph, Rinse, Why
 from chem.sheets.contract.laboratory import SOLUTIONS, SelfCheck, Tables, Trace
+from chem.sheets.contract.notebook import (
+    NotebookCheck,
+    NotebookImport,
+    NotebookList,
+    NotebookNext,
+    NotebookScore,
+    NotebookSeason,
+    NotebookWall,
+    SprayedKept,
+)
 from chem.sheets.contract.shelf import Label, Shelf
 from chem.sheets.contract.tank import Calibrate, Forecast, Jar, Pour
 from chem.version import VERSION
@@ -22,11 +32,20 @@ OBJECTS: dict[str, tuple[type[BaseModel], ...]] = {
     "forecast": (Forecast,),
     "jar": (Jar,),
     "label": (Label,),
+    "notebook-check": (NotebookCheck,),
     "notebook-entry": (Entry,),
-    "ph": (Ph,),
+    "notebook-import": (NotebookImport,),
+    "notebook-list": (NotebookList,),
+    "notebook-next": (NotebookNext,),
+    "notebook-score": (NotebookScore,),
+    "notebook-season": (NotebookSeason,),
+    "notebook-wall": (NotebookWall,),
+    "ph": (Ph, Adjuvants),
     "pour": (Pour,),
+    "rinse": (Rinse,),
     "selfcheck": (SelfCheck,),
     "shelf": (Shelf,),
+    "sprayed": (SprayedKept,),
     "solution": tuple(SOLUTIONS.values()),
     "tables": (Tables,),
     "trace": (Trace,),

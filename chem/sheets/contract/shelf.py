@@ -9,7 +9,10 @@ from chem.sheets.contract.parts import ByTime, DoubtEntry, Figure, Part, RangeEn
 
 
 class AloneEntry(Ruled):
-    """A product in the tank by itself; clear_at_rate_factor: of its rates, at which it is clear."""
+    """A product in the tank by itself; clear_at_rate_factor: of its rates, at which it is clear.
+
+    decided_by: `full`, or `screen` where its first draws told; null where it was not tried.
+    """
 
     a: str
     answer: str
@@ -24,6 +27,7 @@ class AloneEntry(Ruled):
     quarrels: bool
     clear_at_rate_factor: Figure
     hint: str
+    decided_by: Literal["screen", "full"] | None
 
 
 class PairEntry(AloneEntry):
@@ -59,11 +63,34 @@ class LeftOutEntry(Part):
     why: str
 
 
+class NeighbourEntry(Part):
+    """A shop's label beside all of mine: fits: with how many it gets along; odds: chance that it
+    stays clear with one of them, on the average; cost_per_kg: of the nutrient wanted."""
+
+    product: str
+    file: str
+    fits: int
+    odds: Figure
+    keep_apart_from: Sequence[str]
+    never_with: Sequence[str]
+    cannot_tell_with: Sequence[str]
+    no_worse_than_alone_with: Sequence[str]
+    cost_per_kg: Figure
+    currency: str
+
+
 class Shelf(Part):
-    """Who gets along with whom; groups, tanks: names; quarrels: how many each product has."""
+    """Who gets along with whom; groups, tanks: names; quarrels: how many each product has.
+
+    mine: products tried against a shop's, none otherwise; neighbours: the shop's, best first;
+    wanting: the guarantee asked of these.
+    """
 
     asked: str | None
     judged_at: str
+    mine: Sequence[str]
+    wanting: str | None
+    neighbours: Sequence[NeighbourEntry]
     pairs: Sequence[PairEntry]
     triples: Sequence[TripleEntry]
     ratios: Sequence[RatioEntry]
@@ -122,6 +149,7 @@ class Label(Part):
     unread: Sequence[UnreadEntry]
     doubts: Sequence[DoubtEntry]
     open: Sequence[str]
+    ask_the_seller: Sequence[str]
     carries: Sequence[CarriedEntry]
     salts_out_below_C: RangeEntry | None
     freezes_below_C: RangeEntry | None

@@ -14,8 +14,11 @@ from chem.sheets.contract.parts import (
     OfMix,
     Part,
     RangeEntry,
+    ReadEntry,
     Ruled,
+    SaltEntry,
     TankLine,
+    WindowEntry,
 )
 
 
@@ -63,6 +66,13 @@ class AloneEntry(Part):
     probability: Figure
 
 
+class LearnedEntry(Part):
+    """What an entry of the notebook says of this mix; no entry: how far the forecast moved."""
+
+    entry: str
+    sentence: str
+
+
 class Forecast(OfMix):
     """Will it stay clear? solids: most pressing first; tank: none where it must never be poured."""
 
@@ -77,6 +87,7 @@ class Forecast(OfMix):
     ph_settled: Figure
     ionic_strength_mol_per_kg: Figure
     conductivity_mS_per_cm: RangeEntry | None
+    salt: SaltEntry
     density_kg_per_L: Figure
     coverage: Figure
     totals_mol_per_L: dict[str, Figure]
@@ -90,9 +101,12 @@ class Forecast(OfMix):
     alone: Sequence[AloneEntry]
     delivered_kg_per_ha: dict[str, Figure]
     adjuvant: Window | None
+    adjuvants: Sequence[WindowEntry]
+    read: ReadEntry | None
     doubts: Sequence[ForecastDoubt]
     cautions: Sequence[str]
     notes: Sequence[str]
+    learned: Sequence[LearnedEntry]
     failed_rows: int
     versions: dict[str, str]
 
@@ -149,6 +163,7 @@ class Jar(Ruled):
     cautions: Sequence[str]
     notes: Sequence[str]
     scale: Figure
+    number: str | None
 
 
 class UnevenNozzle(Part):

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from chem.advice.jar import Jar
 from chem.forecast import Forecast
+from chem.notebook.tried import Told
 from chem.sheets.blocks import BLANK, Block, Sheet
 from chem.sheets.forecast import (
     chemist_blocks,
@@ -29,11 +30,14 @@ def forecast_page(
     made: datetime | None = None,
     number: str = "",
     chemist: bool = False,
+    told: Told | None = None,
 ) -> str:
-    """The whole page; jar: of the same forecast; number: the sheet's own, a blank without one."""
+    """The whole page; jar: of the same forecast; number: the sheet's own, a blank without one;
+    told: what the notebook says of it."""
     made = datetime.now() if made is None else made
     part = forecast_blocks(result, units)
-    sheet = Sheet(result.mix.name, forecast_answer(result), forecast_first(result, units))
+    first = forecast_first(result, units, told)
+    sheet = Sheet(result.mix.name, forecast_answer(result, told), first)
     poured = not result.refused
     parts = [
         ph_part(part["ph"]),
@@ -42,7 +46,9 @@ def forecast_page(
         *([section(Block("The jar at the same ratio", *jar_short(jar, units)))] if poured else []),
         section(part["granted"]),
         limit_part(result),
+        *([section(part["sprayer"])] if part["sprayer"].items else []),
         section(part["nutrients"]),
+        section(part["salt"]),
         section(part["always"]),
         *(map(section, chemist_blocks(result)) if chemist else []),
     ]

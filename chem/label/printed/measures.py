@@ -1,71 +1,43 @@
-"""What one statement of a label gives, and the words that several readers share."""
+"""Amounts with their units as labels print them, put as this project's own readers take them."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
 
 from chem.errors import InputProblem
 from chem.label.printed.declared import NUMBER, Refused
 
 AMOUNT = r"(?:[0-9]+[ -])?[0-9]+/[0-9]+|[0-9]+(?:\.[0-9]+)?|\.[0-9]+"
 RANGE = rf"{NUMBER}(?:\s?(?:-|to)\s?{NUMBER})?"
+FREE = r"(?<![\w.,])"
+"""Before a figure that is no part of a word or of another figure."""
 
 GALLON = r"(?:u\.?s\.? )?(?:imp(?:erial)?\.? )?gal(?:lon)?s?"
-
 MASS = (
     r"lbs?\b\.?|pounds?\b|kgs?\b|kilograms?\b|grams?\b|g\b|(?<!fl )(?<!fl\. )(?<!fl\.)(?:oz\b\.?|"
     r"ounces?\b)(?: ?wt)?|tonnes?\b"
 )
-
 VOLUME = (
     r"(?:u\.?s\.? )?(?:imp(?:erial)?\.? )?(?:gallons?\b|gals?\b\.?)|fl\.? ?oz\b\.?|"
     r"fluid ounces?\b|quarts?\b|qts?\b\.?|pints?\b|pts?\b\.?|lit(?:er|re)s?\b|ml\b|l\b"
 )
+_TEMPERATURE = re.compile(
+    r"[(,]?\s*(?:@|at)?\s*-?[0-9]+(?:\.[0-9]+)?\s*(?:\u00b0|degrees?|deg\.?)?\s*"
+    r"(?:F|C|Fahrenheit|Celsius)\b\s*\)?",
+    re.IGNORECASE,
+)
 
 
-@dataclass(frozen=True)
-class Stated:
-    """One key of the file and its text."""
-
-    key: str
-    text: str
+def without_temperatures(text: str) -> str:
+    """A text, each temperature in it replaced by a space."""
+    return _TEMPERATURE.sub(" ", text)
 
 
-@dataclass(frozen=True)
-class Agents:
-    """Chelating agents as stated, of one metal or (metal None) of all."""
-
-    metals: tuple[str, ...]
-    agents: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Reading:
-    """What one statement gave: facts with their meaning, what was left, and why."""
-
-    facts: tuple[tuple[Stated | Agents, str], ...] = ()
-    left: tuple[Refused, ...] = ()
-    ignored: tuple[str, ...] = ()
-    problems: tuple[str, ...] = ()
-    rest: str = field(default="", compare=False)
-
-    @property
-    def clean(self) -> bool:
-        """Whether something was made of it and nothing was left."""
-        return not self.left
-
-
-def fact(key: str, text: str, meaning: str = "") -> tuple[Stated, str]:
-    """A key of the file with its meaning in words."""
-    return Stated(key, text), meaning or f"{key} {text}"
-
-
-def attempt(read: Callable[[], object], text: str) -> Refused | None:
-    """What is wrong with `text` by one of our own readers, or None."""
+def refusal(read: Callable[[str, str], object], given: str, text: str) -> Refused | None:
+    """What is wrong with `given` by one of our own readers, said of `text`, or None."""
     try:
-        read()
+        read(given, "label")
     except InputProblem as problem:
         first = problem.problems[0]
         return Refused(text, first.wrong, (first.instead,))
@@ -82,3 +54,16 @@ def plain_unit(unit: str) -> str:
     plain = re.sub(r"\bu\.?s\.?\s", "", unit.lower().strip(". "))
     plain = re.sub(r"\bgal(?:lon)?s?$", "gal", plain)
     return re.sub(r"^lbs$", "lb", re.sub(r"^l$", "L", plain.replace(".", "")))
+
+
+def plain_density(unit: str) -> str:
+    """`pounds per US gallon` -> `lb/gal`."""
+    ratio = re.sub(r"\s*(?:/|\bper\b|\bin\b)\s*(?:a |one )?", "/", unit.lower())
+    mass, _, volume = ratio.partition("/")
+    mass = "lb" if re.match(r"lb|pound", mass) else "kg" if mass[0] == "k" else "g"
+    volume = volume.strip(". ")
+    if "gal" in volume:
+        volume = "imp gal" if "imp" in volume else "gal"
+    elif re.match(r"l(?:it|$)", volume):
+        volume = "L"
+    return f"{mass}/{'mL' if volume == 'ml' else volume}"

@@ -1,0 +1,144 @@
+"""Which adjuvants a tank suits, and the smallest dose that makes it suit one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from chem.advice.agents import Reagent, choose_agent
+from chem.advice.dosing import dosing_rules
+from chem.advice.ph import LIKELY, dose_that_suits
+from chem.advice.titration import Titration
+from chem.doubts import Range
+from chem.equilibrium import one_thread
+from chem.errors import ToxicGas
+from chem.forecast import Evolved, Rule, Study, WindowForecast, evolved, never, window_forecast
+from chem.forecast.order import pouring_place
+from chem.tank import Mix, Window
+
+
+@dataclass(frozen=True)
+class SuitedTo:
+    """An adjuvant's window beside the tank, and what would make the tank suit it.
+
+    found: the chances as it is; reagent, dose_g_per_L: the smallest dose with 9 in 10 at filling,
+    of the tank or 0 where it is there, None with a cause: `further`, `too_much`, `narrow`, `gas`,
+    `forbidden` (by a label), `never`, `unknown` (no window told); at_dose, at_dose_4h: the chances
+    with it; density_kg_per_L: of a liquid agent.
+    """
+
+    found: WindowForecast
+    reagent: Reagent | None
+    dose_g_per_L: float | None
+    at_dose: float | None
+    at_dose_4h: float | None
+    density_kg_per_L: float | None
+    cause: str
+
+
+@dataclass(frozen=True)
+class Suiting:
+    """Every adjuvant of a mix, and of a shelf, beside the tank; in_mix: how many are in it."""
+
+    mix: Mix
+    ph: Range
+    adjuvants: tuple[SuitedTo, ...]
+    in_mix: int
+    rules: tuple[Rule, ...]
+    refused: str | None
+    gases: tuple[Evolved, ...]
+    draws: int
+    seed: int
+
+
+@one_thread()
+def suiting(
+    mix: Mix,
+    others: Sequence[Window] = (),
+    *,
+    reagents: Sequence[Reagent] = (),
+    count: int = 256,
+    seed: int = 1,
+    study: Study | None = None,
+) -> Suiting:
+    """How well a tank suits its adjuvants and others, at filling and by 4 h.
+
+    others: adjuvants that are not in the mix; reagents: acids and bases that may be tried (default
+    citric acid and potassium bicarbonate). No dose is named where the mix must never be poured,
+    where a label or a gas forbids the agent.
+
+    Raises: InputProblem and ToxicGas as `forecast`.
+    """
+    study = Study(count, seed) if study is None else study
+    seen = study.look(mix)
+    rules = study.rules(mix, seen)
+    refused = never(rules)
+    tried = tuple(reagents) or (choose_agent("citric acid"), choose_agent("potassium bicarbonate"))
+    tanks: dict[str, Titration] = {}
+    out = []
+    for window in (*mix.windows, *others):
+        found = window_forecast(seen, window)
+        if window.limits is None:
+            out.append(SuitedTo(found, None, None, None, None, None, "unknown"))
+        elif found.at_filling >= LIKELY:
+            out.append(SuitedTo(found, None, 0.0, found.at_filling, found.at_4h, None, ""))
+        elif refused is not None:
+            out.append(SuitedTo(found, None, None, None, None, None, "never"))
+        else:
+            low, high = window.limits
+            acid = seen.ph.median > 0.5 * (max(low, 0.0) + min(high, 14.0))
+            reagent = next((r for r in tried if r.acid == acid), None)
+            if reagent is None:
+                out.append(SuitedTo(found, None, None, None, None, None, "further"))
+            else:
+                out.append(_dosed(study, mix, found, reagent, tanks, (low, high)))
+    return Suiting(
+        mix=mix,
+        ph=seen.ph,
+        adjuvants=tuple(out),
+        in_mix=len(mix.windows),
+        rules=rules,
+        refused=refused,
+        gases=evolved(seen.ready, seen.fresh, study.gases(mix, seen)),
+        draws=study.count,
+        seed=study.seed,
+    )
+
+
+def _dosed(
+    study: Study,
+    mix: Mix,
+    found: WindowForecast,
+    reagent: Reagent,
+    tanks: dict[str, Titration],
+    limits: tuple[float, float],
+) -> SuitedTo:
+    """The smallest dose of an agent that makes a tank suit a window."""
+
+    def none(cause: str) -> SuitedTo:
+        return SuitedTo(found, reagent, None, None, None, None, cause)
+
+    place = pouring_place(mix, reagent.product, reagent.acid)
+    try:
+        against = dosing_rules(mix, reagent, place, 0.5 * sum(limits))
+    except ToxicGas:
+        return none("gas")
+    if against:
+        return none("gas" if never(against) else "forbidden")
+    tank = tanks.setdefault(reagent.name, Titration(study, mix, reagent, place))
+    if tank.direction == 0.0 or not np.isfinite(tank.scanned).any():
+        return none("further")
+    rate, seen, cause = dose_that_suits(tank, study.look(mix), *limits)
+    if rate is None:
+        return none(cause)
+    return SuitedTo(
+        found,
+        reagent,
+        tank.dose(rate),
+        seen.inside(*limits),
+        seen.inside(*limits, "4h"),
+        None if reagent.dry else tank.density_kg_per_L,
+        "",
+    )

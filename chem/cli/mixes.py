@@ -1,0 +1,393 @@
+"""The mix that a command is about: a file, a file with changes, or a quick one without a file.
+
+`@takes_mix` gives a command MIX and the options of a quick mix, and hands it the mix asked for.
+"""
+
+from __future__ import annotations
+
+import difflib
+import functools
+import hashlib
+import inspect
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Concatenate, Literal, ParamSpec
+
+import typer
+
+from chem.errors import InputProblem, Problem
+
+if TYPE_CHECKING:
+    from chem.advice.agents import Reagent
+    from chem.files import FileText
+    from chem.tank import Mix
+    from chem.units import Rate
+
+P = ParamSpec("P")
+QUICK = "Quick mix"
+COMMAND_LINE = "command line"
+OVERRIDES = ("carrier", "water", "tank", "area", "temperature", "coldest")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A mix in numbers; beside: the folder that its files are named from; path: its own file, if
+    it has one, as `read`; raw: its tables, changes included.
+    """
+
+    mix: Mix
+    beside: Path
+    path: Path | None = None
+    read: FileText | None = None
+    raw: dict[str, Any] = field(default_factory=dict)
+
+
+def takes_mix(command: Callable[Concatenate[Asked, P], None]) -> Callable[..., None]:
+    """The command with MIX and the options of a quick mix in place of its first parameter."""
+
+    @functools.wraps(command)
+    def taken(**given: Any) -> None:
+        quick = {name: given.pop(name) for name in _OPTIONS}
+        asked = asked_mix(**quick)
+        if "units" in given and given["units"] is None:
+            given["units"] = units_of(asked.beside)
+        command(asked, **given)  # type: ignore[call-arg]
+
+    own = list(inspect.signature(command, eval_str=True).parameters.values())[1:]
+    kind = inspect.Parameter.KEYWORD_ONLY
+    mix, *options = [
+        inspect.Parameter(name, kind, default=None, annotation=of) for name, of in _OPTIONS.items()
+    ]
+    own = [
+        p.replace(default=None, annotation=ShedUnits) if p.name == "units" else p
+        for p in (p.replace(kind=kind) for p in own)
+    ]
+    whole = [mix, *own[:0], *options, *own]
+    taken.__signature__ = inspect.Signature(whole)  # type: ignore[attr-defined]
+    taken.__annotations__ = {p.name: p.annotation for p in whole}
+    return taken
+
+
+ShedUnits = Annotated[
+    Literal["us", "metric", "both"] | None,
+    typer.Option(help="Units on the sheet (default: your shed's, else both)."),
+]
+_OPTIONS: dict[str, Any] = {
+    "mix": Annotated[
+        Path | None, typer.Argument(metavar="MIX", help="A mix file; none with --add.")
+    ],
+    "add": Annotated[
+        list[str] | None,
+        typer.Option(
+            "--add",
+            metavar="NAME=RATE",
+            help="A product of your shelf by any clear part of its name, poured in this order; "
+            "its usual rate without =RATE. Repeat for more.",
+        ),
+    ],
+    "rate": Annotated[
+        list[str] | None,
+        typer.Option("--rate", metavar="NAME=RATE", help="Another rate of one in the mix."),
+    ],
+    "carrier": Annotated[
+        str | None, typer.Option(help='Try another spray volume: "2 gal/1000 sq ft".')
+    ],
+    "sprayer": Annotated[
+        str | None, typer.Option(metavar="NAME", help="Another sprayer of your shed.")
+    ],
+    "water": Annotated[str | None, typer.Option(help="Try another water file.")],
+    "tank": Annotated[str | None, typer.Option(help='Another tank: "50 gal".')],
+    "area": Annotated[str | None, typer.Option(help='Work out the loads for an area: "2.6 acre".')],
+    "temperature": Annotated[str | None, typer.Option(help='Try another: "50 F".')],
+    "coldest": Annotated[str | None, typer.Option(help='Where it stands overnight: "40 F".')],
+    "save": Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the mix as tried into a file.")
+    ],
+}
+
+
+def units_of(beside: Path) -> str:
+    """The units of the shed there, else both."""
+    from chem.files import find_shed
+
+    shed = find_shed(beside)
+    return (shed.form.units if shed is not None else None) or "both"
+
+
+def asked_mix(
+    mix: Path | None,
+    add: Sequence[str] | None = None,
+    rate: Sequence[str] | None = None,
+    save: Path | None = None,
+    sprayer: str | None = None,
+    **given: str | None,
+) -> Asked:
+    """The mix of a file with these changes, or of the products named alone.
+
+    given: `carrier`, `water`, `tank`, `area`, `temperature`, `coldest`, as a mix file has them.
+
+    Raises: InputProblem.
+    """
+    from chem.files import FileText, load_file, rewritten
+    from chem.tank import change_mix, mix_from
+
+    if mix is None and not add:
+        wrong, instead = "no mix is named", 'a mix file, or --add "NAME=RATE" for each product'
+        raise InputProblem(Problem(COMMAND_LINE, wrong, instead))
+    beside = Path() if mix is None else mix.parent
+    raw, read = ({"name": QUICK}, None) if mix is None else load_file(mix, "mix")
+    rows = [dict(row) for row in raw.get("add", []) if isinstance(row, dict)]
+    for text in rate or ():
+        name, new = _named(text, "--rate", needed=True)
+        rows[_place(name, rows, beside)]["rate"] = new
+    before = sum("product" in row for row in rows)
+    for text in add or ():
+        name, new = _named(text, "--add", needed=False)
+        rows.append({"product": find_jug(name, beside), **({"rate": new} if new else {})})
+    wanted = {key: value for key in OVERRIDES if (value := given.get(key)) is not None}
+    if "water" in wanted:
+        wanted["water"] = _water_of(wanted["water"], beside)
+    left_out = {key: value for key, value in wanted.items() if key not in raw}
+    tried = {**raw, **left_out, **({"add": rows} if add or rate else {})}
+    if tried != raw:
+        whole_text = rewritten(tried, "" if read is None else read.text)
+        name = "quick mix" if mix is None else mix.name
+        hashed = hashlib.sha256(whole_text.encode()).hexdigest()
+        read_from = FileText("mix", name, whole_text, hashed)
+    else:
+        read_from = read  # type: ignore[assignment]
+    path = beside / COMMAND_LINE if mix is None else mix
+    found = mix_from(tried, path, read_from, sprayer)
+    others = {key: value for key, value in wanted.items() if key in raw}
+    found = change_mix(found, beside, **others) if others else found
+    jugs = [row for row in rows if "product" in row]
+    said = tuple(
+        f"{one.product.name}: its usual rate taken, {one.rate.text}"
+        for one, row in list(zip(found.additions, jugs, strict=False))[before:]
+        if "rate" not in row
+    )
+    found = replace(found, notes=(*found.notes, *said))
+    whole = {**tried, **others}
+    if save is not None:
+        save_mix(whole, save, beside, mix, read)
+        whole, read = load_file(save, "mix")
+        return Asked(found, save.parent, save, read, whole)
+    return Asked(found, beside, mix, read, whole)
+
+
+def save_mix(
+    raw: dict[str, Any],
+    to: Path,
+    beside: Path,
+    own: Path | None = None,
+    read: FileText | None = None,
+    what: str = "Mix",
+) -> None:
+    """Write a mix into a file: its own, over the version read, or a new one.
+
+    Files that it names are named from there. Raises: InputProblem.
+    """
+    from chem.files import rewritten, save
+    from chem.files.writing import forced
+    from chem.tank import read_mix
+
+    moved = {**raw, "add": [dict(row) for row in raw["add"]]}
+    if to.parent.resolve() != beside.resolve():
+        for row in moved["add"]:
+            if "product" in row:
+                row["product"] = _from_there(row["product"], beside, "products", to.parent)
+            if "leftover" in row:
+                row["leftover"] = _relative(beside / row["leftover"], to.parent)
+        if moved.get("water") not in (None, "unknown"):
+            moved["water"] = _from_there(moved["water"], beside, "waters", to.parent)
+    if moved["name"] == QUICK:
+        moved["name"] = to.stem.replace("-", " ").capitalize()
+    same = own is not None and read is not None and to.resolve() == own.resolve()
+    text = rewritten(moved, read.text if read is not None else "")
+    over = read.hash if same and read is not None else None
+    save(to, text, read_mix, over=over, force=forced())
+    typer.echo(f"{what} saved: {to}", err=True)
+
+
+def take(asked: Asked, changed: Mix, reagent: Reagent | None = None) -> None:
+    """Write a changed mix into the file of the one asked for: rates, order, carrier, an agent.
+
+    An agent's product file is written beside it. Raises: InputProblem where there is no file, or
+    the change is none that a mix file can say.
+    """
+    from chem.advice.agents import product_file
+    from chem.files import file_name, is_file
+    from chem.files.writing import write_text
+
+    if asked.path is None:
+        wrong, instead = "the mix has no file to write it into", "--save FILE as well"
+        raise InputProblem(Problem(f"{COMMAND_LINE}, --take", wrong, instead))
+    if changed.water != asked.mix.water:
+        wrong, instead = "another water is no key of a mix yet", "water = ... by hand, once mixed"
+        raise InputProblem(Problem(f"{COMMAND_LINE}, --take", wrong, instead))
+    raw = {**asked.raw}
+    poured = [row for row in raw["add"] if "product" in row]
+    left = list(zip(asked.mix.additions, poured, strict=True))
+    rows: list[dict[str, Any]] = [row for row in raw["add"] if "product" not in row]
+    for one in changed.additions:
+        same = next((pair for pair in left if pair[0].product.key == one.product.key), None)
+        if same is not None:
+            left.remove(same)
+            new = {} if same[0].rate == one.rate else {"rate": _rate_text(same[0].rate, one.rate)}
+            rows.append({**same[1], **new})
+            continue
+        file = asked.beside / file_name(one.product.name)
+        if reagent is not None and one.product.key == reagent.product.key:
+            if reagent.agent is not None and not is_file(file):
+                write_text(file, product_file(reagent))
+                typer.echo(f"Product written: {file}", err=True)
+            name = file.name if reagent.agent is not None else one.product.file
+        else:
+            name = find_jug(one.product.name, asked.beside)
+        rows.append({"product": name, "rate": _rate_text(None, one.rate)})
+    raw["add"] = rows
+    if changed.carrier_L_per_m2 != asked.mix.carrier_L_per_m2:
+        raw["carrier"] = f"{1e4 * changed.carrier_L_per_m2:.5g} L/ha"
+    save_mix(raw, asked.path, asked.beside, asked.path, asked.read, "Change")
+
+
+def _rate_text(old: Rate | None, new: Rate) -> str:
+    """A rate as a mix file has it, in the unit it was written in where there is one."""
+    from chem.units import read_number
+
+    if new.text:
+        return new.text
+    number, _, unit = (old.text if old is not None else "").partition(" ")
+    if old is not None and unit and number.replace(".", "", 1).isdigit():
+        return f"{read_number(number, '').value * new.value / old.value:.4g} {unit}"
+    if new.per == "mass-fraction":
+        return f"{100.0 * new.value:.4g} % w/w"
+    return f"{new.value:.4g} {new.unit}"
+
+
+def find_jug(name: str, beside: Path) -> str:
+    """A product by its file or any unmistakable part of its name, as a mix in `beside` names it.
+
+    Looked for beside the mix and in its shed, then on the demo shelf.
+
+    Raises: InputProblem where none or more than one is meant; near names are offered.
+    """
+    from chem.files import find_shed, is_file
+    from chem.reference.files import data_folder
+    from chem.tank import product_folder
+
+    for path in (Path(name), Path(f"{name}.toml")):
+        if is_file(path):
+            return _relative(path, beside)
+    shed = find_shed(beside)
+    own = [beside, beside / "products", beside.parent / "products"]
+    own += [] if shed is None else [product_folder(shed)]
+    demo = data_folder() / "demo" / "products"
+    known: dict[str, str] = {}
+    for places in (own, [demo]):
+        jugs = _jugs(places)
+        meant = _meant(name, jugs)
+        if len(meant) == 1:
+            path = meant[0]
+            return path.stem if path.parent == demo else _relative(path, beside)
+        if meant:
+            raise _unclear(name, "more than one product is meant", [jugs[p] for p in meant])
+        known |= {title: path.stem for path, title in jugs.items()}
+    near = _near(name, known)
+    raise _unclear(name, "no product of your shelf or the demo's", near)
+
+
+def _jugs(places: Sequence[Path]) -> dict[Path, str]:
+    """Product files of folders and the names on their labels."""
+    from chem.cli.kinds import what_is
+    from chem.files import load_toml
+
+    found = {}
+    for path in dict.fromkeys(p.resolve() for f in places for p in sorted(f.glob("*.toml"))):
+        try:
+            raw = load_toml(path, "product")
+            if what_is(path, raw) == "product" and "name" in raw:
+                found[path] = str(raw["name"])
+        except InputProblem:
+            continue
+    return found
+
+
+def _meant(name: str, jugs: dict[Path, str]) -> list[Path]:
+    """Those of the very name, else those of which it is a part."""
+    asked = _plain(name)
+    exact = [p for p, title in jugs.items() if asked in (_plain(p.stem), _plain(title))]
+    parts = [p for p, title in jugs.items() if asked in f"{_plain(p.stem)} | {_plain(title)}"]
+    return exact or parts
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.removesuffix(".toml").casefold().replace("-", " ").split())
+
+
+def _near(name: str, known: dict[str, str]) -> list[str]:
+    plain = {_plain(word): title for title, stem in known.items() for word in (title, stem)}
+    near = difflib.get_close_matches(_plain(name), list(plain), n=3, cutoff=0.4)
+    return list(dict.fromkeys(plain[word] for word in near)) or sorted(known)[:3]
+
+
+def _unclear(name: str, wrong: str, known: Sequence[str]) -> InputProblem:
+    offer = " or ".join(f"`{title}`" for title in known[:4]) or "a product file"
+    return InputProblem(Problem(f"{COMMAND_LINE}, `{name}`", wrong, f"did you mean {offer}?"))
+
+
+def _named(text: str, option: str, *, needed: bool) -> tuple[str, str]:
+    """`NAME=RATE`. Raises: InputProblem."""
+    name, equals, value = (part.strip() for part in text.partition("="))
+    if name and (value or not (equals or needed)):
+        return name, value
+    wrong = "a product and its rate are needed"
+    such = f'{option} "calcium nitrate=4 fl oz/1000 sq ft"'
+    raise InputProblem(Problem(f"{COMMAND_LINE}, {option} {text}", wrong, such))
+
+
+def _place(name: str, rows: Sequence[dict[str, Any]], beside: Path) -> int:
+    """Which product of a mix is meant. Raises: InputProblem."""
+    from chem.files import find_shed
+    from chem.label import find_product
+    from chem.tank import product_folder
+
+    shed = find_shed(beside)
+    places = () if shed is None else (product_folder(shed),)
+    titles = {}
+    for i, row in enumerate(rows):
+        if "product" not in row:
+            continue
+        file = str(row["product"])
+        titles[Path(str(i)) / Path(file).stem] = find_product(file, beside, "", places).name
+    meant = _meant(name, titles)
+    if len(meant) != 1:
+        wrong = "more than one product of the mix is meant" if meant else "no product of the mix"
+        known = [titles[p] for p in meant or titles]
+        raise _unclear(name, wrong, known)
+    return int(meant[0].parts[0])
+
+
+def _water_of(name: str, beside: Path) -> str:
+    """A water as a mix in `beside` names it: a file from here, else as written."""
+    from chem.files import is_file
+
+    return _relative(Path(name), beside) if is_file(Path(name)) else name
+
+
+def _relative(path: Path, beside: Path) -> str:
+    return Path(os.path.relpath(path, beside)).as_posix()
+
+
+def _from_there(name: str, beside: Path, demo: str, there: Path) -> str:
+    """A file named from one folder as another names it; a demo's by its bare name."""
+    from chem.files import find_file, find_shed
+    from chem.reference.files import data_folder
+    from chem.tank import product_folder
+
+    shed = find_shed(beside)
+    places = () if shed is None else (product_folder(shed),)
+    path = find_file(name, beside, demo, demo.removesuffix("s"), "", places)
+    return name if path.parent == data_folder() / "demo" / demo else _relative(path, there)

@@ -1,0 +1,110 @@
+"""`jarsight sprayed`: the spray record, and evidence in the same entry."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from chem.cli.options import DrawsOption, JsonOption, MixArgument, NotebookOption, SeedOption
+
+
+def sprayed_command(
+    mix: MixArgument,
+    site: Annotated[str | None, typer.Option(help="Where.")] = None,
+    area: Annotated[str | None, typer.Option(help='How much of it: "2.6 acre".')] = None,
+    used: Annotated[str | None, typer.Option(help='How much went out: "50 gal".')] = None,
+    left: Annotated[str | None, typer.Option(help='How much was left: "4 gal".')] = None,
+    who: Annotated[str | None, typer.Option(help="Who sprayed.")] = None,
+    licence: Annotated[str | None, typer.Option(help="Licence or certificate.")] = None,
+    start: Annotated[str | None, typer.Option(help='Begun: "2026-11-04 07:30".')] = None,
+    end: Annotated[str | None, typer.Option(help="Done.")] = None,
+    wind: Annotated[str | None, typer.Option(help='Wind: "4 mph SW".')] = None,
+    temperature: Annotated[str | None, typer.Option(help='Of the air: "60 F".')] = None,
+    equipment: Annotated[str | None, typer.Option(help="Sprayer, nozzles.")] = None,
+    screens: Annotated[
+        str | None, typer.Option(help="`clean`, or what was in them: the best evidence.")
+    ] = None,
+    lot: Annotated[list[str] | None, typer.Option(help="NAME=LOT, once per product.")] = None,
+    initials: Annotated[str | None, typer.Option(help="Who writes this.")] = None,
+    amends: Annotated[
+        str | None, typer.Option(metavar="ID", help="An entry that this one corrects.")
+    ] = None,
+    note: Annotated[str | None, typer.Option(help="Anything else, in your words.")] = None,
+    quick: Annotated[bool, typer.Option("--quick", help="Ask for nothing more.")] = False,
+    notebook: NotebookOption = None,
+    as_json: JsonOption = False,
+    draws: DrawsOption = 256,
+    seed: SeedOption = 1,
+) -> None:
+    """The spray record, and in one the evidence: did it go through, were the screens clean.
+
+    MIX is a mix file, or the number of a sheet. Each field is asked for once; Enter takes what the
+    last record said of who, licence and equipment, or leaves it open; "-" leaves it open.
+    """
+    from chem.cli.noting import answer, asked_mix, begin, notebook_of, tell_copies
+    from chem.forecast import forecast
+    from chem.notebook import Sighting, Sprayed, entry_of, is_number
+    from chem.notebook.written import read_clean, read_lots, read_moment
+    from chem.sheets.records import sprayed_json
+    from chem.units import read_area, read_volume
+
+    book = notebook_of(None if is_number(str(mix)) else mix, notebook)
+    wanted, number = asked_mix(mix, book)
+    lots = read_lots(lot or [], wanted)
+    old = None if amends is None else book.find(amends).id
+    result = forecast(wanted, count=draws, seed=seed)
+    book.must_be_writable(len(entry_of(result, Sighting()).line()))
+    last = [e.sprayed for e in (book.entries() if book.exists else ()) if e.kind == "sprayed"]
+    before = last[-1] if last and last[-1] is not None else Sprayed()
+
+    def told(name: str, given: str | None, question: str, read: object = None) -> str | None:
+        """What was given, else typed; nothing where it is left open."""
+        remembered = getattr(before, name) if name in ("who", "licence", "equipment") else None
+
+        def checked(text: str) -> str | None:
+            text = text.strip() or (remembered or "")
+            if text in ("", "-"):
+                return None
+            if read is not None:
+                assert callable(read)
+                read(text, name)
+            return text
+
+        if given is None and quick:
+            return remembered
+        shown = f"{question} [{remembered}]" if remembered else question
+        return answer(given, shown, checked)
+
+    sprayed = Sprayed(
+        site=told("site", site, "Site (Enter: not told)"),
+        area=told("area", area, "Area", read_area),
+        used=told("used", used, "Went out", read_volume),
+        left=told("left", left, "Left in the tank", read_volume),
+        who=told("who", who, "Who sprayed"),
+        licence=told("licence", licence, "Licence"),
+        start=told("start", start, "Begun (2026-11-04 07:30)", read_moment),
+        end=told("end", end, "Done", read_moment),
+        wind=told("wind", wind, "Wind"),
+        temperature=told("temperature", temperature, "Temperature of the air"),
+        equipment=told("equipment", equipment, "Equipment"),
+        screens=told("screens", screens, "Screens (clean, or what was in them)", read_clean),
+    )
+    clean = None if sprayed.screens is None else read_clean(sprayed.screens, "screens")
+    sprayed = sprayed.model_copy(update={"screens": clean, "through": True})
+    entry = entry_of(
+        result,
+        Sighting(
+            note=note or "",
+            by=initials,
+            kind="sprayed",
+            number=number,
+            amends=old,
+            lots=lots,
+            sprayed=sprayed,
+        ),
+    )
+    begin(book)
+    book.add(entry)
+    tell_copies(book)
+    typer.echo(sprayed_json(entry) if as_json else f"Kept in {book.path}")

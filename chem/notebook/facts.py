@@ -1,0 +1,379 @@
+"""What each entry says to a learner: its readings and looks beside what the labels alone gave.
+
+Reckoned by a Study without beliefs, few draws, in the state seen at the minute of each reading.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from chem.advice.agents import choose_agent
+from chem.advice.dosing import dosed_with
+from chem.doubts import quantiles
+from chem.equilibrium import Equilibrium
+from chem.equilibrium.activity import Floats
+from chem.errors import InputProblem
+from chem.forecast import Followed, Study
+from chem.forecast.prepare import Prepared
+from chem.forecast.sight import OF_SOLIDS, Bools
+from chem.forecast.times import TIMES_S
+from chem.label import Product
+from chem.notebook.entry import Dose, Entry, Reading
+from chem.notebook.store import Kept
+from chem.tank import Mix
+from chem.units import read_mass, read_volume
+
+ROWS = 48
+LEAST_VARIANCE = 0.08**2
+"""Of the label's spread of pH: no label is surer than that (common practice, no source)."""
+WIDTH_90 = 3.29
+"""90 % of a normal distribution is so many standard deviations wide."""
+BY_CURVE = 0.8
+"""Share of a jug's say in the pH that goes by its charge curve; the rest is every jug's alike."""
+COLOUR_SD, METER_SD, UNKNOWN_SD = 0.15, 0.06, 0.3
+"""A strip's colours told apart, a meter, an instrument that was not named (common practice, no
+source)."""
+OTHERS = 4.0
+"""Another shed's reading counts as one with so many times the variance (common practice)."""
+# How often each word is used of a tank that is clear, hazy, curdled (common practice, no source).
+WORDS: Mapping[str, tuple[float, float, float]] = {
+    "clear": (1.0, 0.0, 0.0),
+    "haze": (0.0, 1.0, 0.4),
+    "flakes": (0.0, 0.5, 1.0),
+    "grit": (0.0, 0.6, 1.0),
+    "gel": (0.0, 0.4, 1.0),
+}
+WRONG_WORDS = 0.04
+SPRAYED_FINE, SCREENS_BLOCKED = (1.0, 1.0, 0.0), (0.0, 0.2, 1.0)
+
+
+@dataclass(frozen=True)
+class PhFact:
+    """A pH read [pH], the variance of reading it, and what the labels gave there: median, variance
+    of their spread, each jug's share in it."""
+
+    value: float
+    variance: float
+    median: float
+    spread: float
+    shares: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class LookFact:
+    """A look at t [s]: how likely it is of a tank clear, hazy, curdled; raw log odds by the labels
+    that solids show and that they block, before what no draw can know."""
+
+    t_s: float
+    likely: tuple[float, float, float]
+    shows: float
+    blocks: float
+
+
+@dataclass(frozen=True)
+class Facts:
+    """An entry's jugs (name, lot, identity of the file, spread of its offset) and what it says;
+    silent: why a reading says nothing, in a word."""
+
+    entry: str
+    ours: bool
+    jugs: tuple[Jug, ...]
+    ph: tuple[PhFact, ...]
+    looks: tuple[LookFact, ...]
+    silent: str | None = None
+
+
+@dataclass(frozen=True)
+class Jug:
+    """A jug: its product's name, its lot, the identity of its file, the spread of its offset."""
+
+    name: str
+    lot: str | None
+    identity: str
+    reach: float
+
+
+def reach_of(product: Product) -> float:
+    """How far a jug's pH may be from what its label implies, before the grid's own factor: nothing
+    printed, a pH printed, one measured."""
+    if product.ph_measured:
+        return 0.3
+    return 1.4 if product.ph is None else 0.7
+
+
+def jugs_of(mix: Mix, lots: Sequence[str | None]) -> tuple[Jug, ...]:
+    """The jugs of a mix, in the order poured."""
+    return tuple(
+        Jug(a.product.name, lot, a.product.identity, reach_of(a.product))
+        for a, lot in zip(mix.additions, lots, strict=True)
+    )
+
+
+def shares_of(ready: Prepared, clear: Equilibrium) -> Floats:
+    """(P,) each jug's share in the spread of a tank's pH, their sum 1.
+
+    By how far the charge that each jug brings varies over the draws, at the tank's own protonation.
+    """
+    system = clear.system
+    count = len(ready.finished.from_product)
+    row = int(np.nanargmin(np.abs(clear.ph - np.nanmedian(clear.ph))))
+    molality = np.nan_to_num(clear.molality[row])
+    nu, protons = system.nu[:-1], system.nu[-1] - 0.0
+    charge = system.component_charge
+    taken = np.where(protons > 0.0, (charge < 0.0)[:, None], (charge > 0.0)[:, None]) * nu
+    taken = np.where(taken.sum(axis=0) > 0.0, taken, nu)
+    part = taken / np.maximum(taken.sum(axis=0), 1e-30)
+    total = np.maximum(nu @ molality, 1e-30)
+    per_mol = charge + (part @ (protons * molality)) / total
+    place = {c: i for i, c in enumerate(system.components)}
+    effective = np.array([per_mol[place[c]] if c in place else 0.0
+                          for c in ready.finished.components])  # fmt: skip
+    brought = ready.finished.from_product @ effective  # (P, N)
+    square = brought.std(axis=1) ** 2
+    poured = ready.finished.from_product.sum(axis=(1, 2)) > 0.0
+    even = poured / max(int(poured.sum()), 1)
+    if not square.sum() > 0.0:
+        return np.asarray(even if poured.any() else np.full(count, 1.0 / max(count, 1)))
+    return np.asarray(BY_CURVE * square / square.sum() + (1.0 - BY_CURVE) * even)
+
+
+def spread_of(ph: Floats) -> tuple[float, float]:
+    """Median and variance of a label's pH, from the middle nine tenths of its draws."""
+    low, middle, high = quantiles(ph, (0.05, 0.5, 0.95))
+    return float(middle), max(float((high - low) / WIDTH_90) ** 2, LEAST_VARIANCE)
+
+
+def reading_variance(reading: Reading) -> float:
+    """How well a pH is read: an interval on a strip's own steps, and its colours."""
+    if reading.instrument == "meter":
+        return METER_SD**2 + (reading.step or 0.0) ** 2 / 12.0
+    if reading.instrument == "strip":
+        return COLOUR_SD**2 + (reading.step or 0.5) ** 2 / 12.0
+    return UNKNOWN_SD**2
+
+
+def likely_of(entry: Entry, t_s: float) -> tuple[float, float, float] | None:
+    """How likely what was seen at a time is of each kind of tank; None where it tells nothing."""
+    words = [WORDS[s.word] for s in entry.seen if s.after_s == t_s and s.word in WORDS]
+    if not words:
+        return None
+    out = np.prod(np.array(words), axis=0)
+    return _mixed(out)
+
+
+def _mixed(likely: Sequence[float] | Floats) -> tuple[float, float, float]:
+    """With a word in twenty-five used wrongly."""
+    each = (1.0 - WRONG_WORDS) * np.asarray(likely) + WRONG_WORDS / 3.0
+    return float(each[0]), float(each[1]), float(each[2])
+
+
+class Replay:
+    """Facts of entries, each worked out once; one thread owns it."""
+
+    def __init__(self, rows: int = ROWS, seed: int = 1) -> None:
+        self.study = Study(rows, seed)
+        self._facts: dict[str, Facts | None] = {}
+        self.mixes: dict[str, Mix] = {}
+        self._reread: dict[tuple[tuple[str, str | None], ...], Mix | None] = {}
+        self._looked: dict[str, Followed] = {}
+
+    def known(self, facts: Mapping[str, Facts | None]) -> None:
+        """Take facts worked out before."""
+        self._facts.update(facts)
+
+    def mix(self, kept: Kept) -> Mix | None:
+        """An entry's mix, read again once; None where it can't be."""
+        name = kept.entry.id
+        if name not in self.mixes:
+            texts = tuple((f.name, f.hash) for f in kept.entry.mix.files)
+            if texts not in self._reread:
+                try:
+                    self._reread[texts] = kept.entry.mix.reread()
+                except InputProblem:
+                    self._reread[texts] = None
+            again = self._reread[texts]
+            if again is None:
+                return None
+            self.mixes[name] = again
+        return self.mixes[name]
+
+    def facts(self, kept: Sequence[Kept]) -> list[Facts]:
+        """What each entry says, those left out that say nothing or can't be read again."""
+        for k in kept:
+            if k.entry.id not in self._facts and self.mix(k) is None:
+                self._facts[k.entry.id] = None
+        wanted = [k for k in kept if k.entry.id not in self._facts]
+        self._follow([self.mixes[k.entry.id] for k in wanted])
+        for k in wanted:
+            found = self._looked.get(mix_key(self.mixes[k.entry.id]))
+            fact = None if found is None else facts_of(k, found)
+            if fact is not None and any(r.dose is not None for r in k.entry.ph):
+                fact = replace(fact, ph=(*fact.ph, *self._ladder(k)))
+            self._facts[k.entry.id] = fact
+        return [f for k in kept if (f := self._facts[k.entry.id]) is not None]
+
+    def _ladder(self, kept: Kept) -> list[PhFact]:
+        """Readings with acid or base in the jar, beside the labels' tank with as much; those whose
+        dose can't be told teach nothing."""
+        mix = self.mixes[kept.entry.id]
+        out = []
+        for reading in kept.entry.ph:
+            rate = None if reading.dose is None else grams_per_L(reading.dose)
+            if rate is None or reading.dose is None or reading.dose.agent is None:
+                continue
+            try:
+                agent = choose_agent(reading.dose.agent)
+                dosed = dosed_with(mix, agent, len(mix.additions), rate)
+                ready = self.study.stand(dosed)
+            except InputProblem:
+                continue
+            clear = ready.speciated()
+            shares = shares_of(ready, clear)[: len(mix.additions)]
+            median, spread = spread_of(clear.ph)
+            if np.isfinite(median):
+                variance = reading_variance(reading) * (1.0 if kept.ours else OTHERS)
+                each = tuple(float(x) for x in shares)
+                out.append(PhFact(reading.value, variance, median, spread, each))
+        return out
+
+    def _follow(self, mixes: Sequence[Mix]) -> None:
+        keys = {id(m): mix_key(m) for m in mixes}
+        new = {keys[id(m)]: m for m in mixes if keys[id(m)] not in self._looked}
+        try:
+            for key, found in zip(new, self.study.follow(list(new.values())), strict=True):
+                self._looked[key] = found
+        except InputProblem:  # one label can't be true: each on its own
+            for key, mix in new.items():
+                try:
+                    self._looked[key] = self.study.follow([mix])[0]
+                except InputProblem:
+                    continue
+
+
+def grams_per_L(dose: Dose) -> float | None:
+    """What had been added [g of the agent in its own form per litre of jar]; None where its agent
+    or the jar was not told, or neither a volume nor a weight was."""
+    if dose.agent is None or dose.jar is None:
+        return None
+    try:
+        litres = read_volume(dose.jar, "jar")
+        agent = choose_agent(dose.agent)
+    except InputProblem:
+        return None
+    for read, per in ((read_mass, 1000.0), (read_volume, 1000.0)):
+        try:
+            amount = read(dose.amount, "dose")
+        except InputProblem:
+            continue
+        if read is read_mass:
+            return per * amount / litres
+        density = agent.product.density
+        return None if density is None else per * amount * 0.5 * sum(density) / litres
+    return None
+
+
+def mix_key(mix: Mix) -> str:
+    """What a mix is known by: everything that its tank rests on."""
+    parts = [
+        *(f"{a.product.identity} {a.rate.value!r} {a.rate.kind} {a.rate.per}"
+          for a in mix.additions),
+        mix.water.identity, repr(mix.carrier_L_per_m2), mix.fill, repr(mix.t_celsius),
+        repr(mix.coldest_celsius), repr(mix.tank_L), repr(mix.carrier_error),
+    ]  # fmt: skip
+    return hashlib.sha256("\n".join(map(str, parts)).encode()).hexdigest()
+
+
+def facts_of(kept: Kept, found: Followed) -> Facts:
+    """What an entry says beside the labels' tank."""
+    entry = kept.entry
+    ready, clear = found.ready, found.fresh.clear
+    jugs = jugs_of(ready.mix, entry.mix.lots)
+    if not found.ok.any():
+        return Facts(entry.id, kept.ours, jugs, (), (), "no equilibrium")
+    shares = tuple(float(s) for s in shares_of(ready, clear))
+    ph, silent = [], None
+    for reading in entry.ph:
+        if reading.dose is not None:
+            continue
+        at = _ph_at(entry, reading, found)
+        if at is None:
+            silent = "solids, and no minute"
+            continue
+        median, spread = spread_of(at)
+        if np.isfinite(median):
+            variance = reading_variance(reading) * (1.0 if kept.ours else OTHERS)
+            ph.append(PhFact(reading.value, variance, median, spread, shares))
+    looks = []
+    for t_s in dict.fromkeys(s.after_s for s in entry.seen):
+        likely = None if t_s is None else likely_of(entry, t_s)
+        if t_s is not None and likely is not None:
+            looks.append(LookFact(t_s, likely, *raw_odds(found, t_s)))
+    sprayed = entry.sprayed
+    if sprayed is not None and (sprayed.through is not None or sprayed.screens is not None):
+        clean = sprayed.through is not False and sprayed.screens in (None, "clean")
+        told = _mixed(SPRAYED_FINE if clean else SCREENS_BLOCKED)
+        looks.append(LookFact(14400.0, told, *raw_odds(found, 14400.0)))
+    return Facts(entry.id, kept.ours, jugs, tuple(ph), tuple(looks), silent)
+
+
+def _ph_at(entry: Entry, reading: Reading, found: Followed) -> Floats | None:
+    """(N,) pH of the labels' tank in the state seen when it was read; None where nobody knows."""
+    words = {s.word for s in entry.seen if _near(s.after_s, reading.after_s)}
+    if reading.after_s is None:
+        anything = {s.word for s in entry.seen}
+        return None if anything & OF_SOLIDS else found.fresh.clear.ph
+    out = found.out_by(max(reading.after_s, 1.0))
+    later = [n for n in found.states if reading.after_s <= TIMES_S[n]]
+    state = (
+        found.fresh if reading.after_s == 0.0 else found.states[[*later, list(found.states)[-1]][0]]
+    )
+    if "clear" in words or reading.after_s == 0.0:
+        return np.asarray(state.clear.ph)
+    settled = np.nan_to_num(state.settled).sum(axis=1)
+    share = np.clip(out.total / np.maximum(settled, 1e-12), 0.0, 1.0)
+    if words & OF_SOLIDS:  # solids were seen: the draws in which they are out count
+        share = np.where(settled > 0.0, np.maximum(share, 0.5), 0.0)
+    then = state.clear.ph + share * np.nan_to_num(state.ph_settled - state.clear.ph)
+    return np.asarray(then)
+
+
+def _near(one: float | None, other: float | None) -> bool:
+    if one is None or other is None:
+        return False
+    return abs(one - other) <= 0.5 * max(one, other) + 60.0
+
+
+def raw_odds(found: Followed, t_s: float) -> tuple[float, float]:
+    """Log odds of the draws that solids show and block by t [s], held within 1 / (2 N)."""
+    out = found.out_by(max(t_s, 1.0))
+    return log_odds(out.shows, found.ok), log_odds(out.blocks, found.ok)
+
+
+def log_odds(happens: Bools, ok: Bools) -> float:
+    """Of the rows that count, held within 1 / (2 N) as `doubts.chance` does."""
+    counted = max(int(ok.sum()), 1)
+    edge = 0.5 / len(ok)
+    share = min(max(float((happens & ok).sum()) / counted, edge), 1.0 - edge)
+    return float(np.log(share / (1.0 - share)))
+
+
+def packed(fact: Facts) -> dict[str, Any]:
+    """Facts as plain JSON."""
+    return asdict(fact)
+
+
+def unpacked(data: Mapping[str, Any]) -> Facts:
+    """Facts from plain JSON. Raises: KeyError and TypeError for anything else."""
+    return Facts(
+        data["entry"],
+        data["ours"],
+        tuple(Jug(**j) for j in data["jugs"]),
+        tuple(PhFact(**{**p, "shares": tuple(p["shares"])}) for p in data["ph"]),
+        tuple(LookFact(**{**x, "likely": tuple(x["likely"])}) for x in data["looks"]),
+        data["silent"],
+    )

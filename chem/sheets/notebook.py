@@ -1,0 +1,121 @@
+"""The words of the notebook: what was tried, above a forecast; the lists and records."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from chem.notebook.entry import Entry, Reading
+from chem.notebook.tried import Change, Like, Told
+from chem.sheets.blocks import Block
+from chem.sheets.contract import tank as contract
+from chem.sheets.words import odds
+
+MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+OUTCOMES = {"fine": "fine", "solids": "not clear", "blocked": "screens blocked"}
+
+
+def day(at: str, today: date | None = None) -> str:
+    """`4 Nov`, with the year where it is another than this."""
+    moment = datetime.fromisoformat(at).date()
+    year = "" if moment.year == (today or date.today()).year else f" {moment.year}"
+    return f"{moment.day} {MONTHS[moment.month - 1]}{year}"
+
+
+def seen_words(entry: Entry) -> str:
+    """`flakes after 15 min; pH 5 (strip)`."""
+    said = []
+    for at in dict.fromkeys(s.after_s for s in entry.seen):
+        words = ", ".join(s.word for s in entry.seen if s.after_s == at)
+        said.append(words if at is None else f"{words} {_when(at)}")
+    if entry.sprayed is not None and entry.sprayed.through is not None:
+        said.append("sprayed" if entry.sprayed.through else "would not spray")
+    if entry.sprayed is not None and entry.sprayed.screens is not None:
+        said.append(f"screens {entry.sprayed.screens}")
+    said += [_reading(r) for r in entry.ph if r.dose is None][:1]
+    return "; ".join(said) or "nothing told"
+
+
+def _when(after_s: float) -> str:
+    if after_s < 60.0:
+        return "at once"
+    minutes = after_s / 60.0
+    return f"after {minutes:.0f} min" if minutes < 90.0 else f"after {minutes / 60.0:.0f} h"
+
+
+def _reading(reading: Reading) -> str:
+    by = "" if reading.instrument is None else f" ({reading.instrument})"
+    return f"pH {reading.value:g}{by}"
+
+
+def change_words(change: Change) -> str:
+    """What is otherwise than it was, in words."""
+    both = f" ({change.was}, now {change.now})" if change.was and change.now else ""
+    return {
+        "lot": f"new lot of {change.product}{both}",
+        "label": f"the file of {change.product} is another",
+        "rate": f"another rate of {change.product}{both}",
+        "order": "another pouring order",
+        "water": f"another water{both}",
+        "carrier": f"another spray volume{both}",
+        "adjuvant": "another adjuvant",
+    }[change.code]
+
+
+def like_sentence(x: Like) -> str:
+    """What was tried, when, and how near it is."""
+    when, seen = day(x.entry.at), seen_words(x.entry)
+    number = f" ({x.entry.number})" if x.entry.number else ""
+    where = "jar" if x.entry.kind == "jar" else "tank" if x.entry.kind else None
+    if x.stands:
+        if x.entry.kind == "jar" and x.outcome == "fine":
+            return f"Jar passed {when}{number}: {seen}."
+        return f"You tried this on {when}{number}{f', in a {where}' if where else ''}: {seen}."
+    if x.whole:
+        changed = "; ".join(change_words(c) for c in x.changes)
+        again = " Jar again." if x.outcome == "fine" else ""
+        return f"Tried on {when}{number}: {seen}. Since then: {changed}.{again}"
+    return f"{' with '.join(x.shared)} in another mix on {when}{number}: {seen}."
+
+
+def told_lines(told: Told) -> list[str]:
+    """What stands above the forecast: of this very mix, and where a strip and the labels differ."""
+    lines = [like_sentence(x) for x in told.like if x.whole][:2]
+    for off in told.off:
+        lines.append(
+            f"Your reading said pH {off.value:g}, the labels say {off.label:.1f}: measure the jugs."
+        )
+    return lines
+
+
+def told_block(told: Told) -> Block | None:
+    """How far the forecast moved, and what else was tried."""
+    items = [like_sentence(x) for x in told.like if not x.whole]
+    moved = moved_sentence(told)
+    if moved:
+        items.insert(0, moved)
+    return Block("From your notebook", items=items) if items else None
+
+
+def moved_sentence(told: Told) -> str | None:
+    """How far the forecast moved because of what was kept."""
+    if not told.moved or told.before is None or told.after is None:
+        return None
+    (chance, ph), (then, moved) = told.before, told.after
+    wider = ""
+    if told.stretch > 1.05:
+        wider = f" Ranges are {told.stretch:.1f} times as wide, for readings fell outside them."
+    return (
+        f"By the labels alone: cloudy within 4 hours {odds(chance)}, pH {ph:.1f}. With your "
+        f"entries: {odds(then)}, pH {moved:.1f}.{wider}"
+    )
+
+
+def learned_entries(told: Told | None) -> list[contract.LearnedEntry]:
+    """The `learned` of the JSON."""
+    if told is None:
+        return []
+    out = [contract.LearnedEntry(entry=x.entry.id, sentence=like_sentence(x)) for x in told.like]
+    moved = moved_sentence(told)
+    if moved:
+        out.append(contract.LearnedEntry(entry="", sentence=moved))
+    return out
