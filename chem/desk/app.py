@@ -36,6 +36,7 @@ from chem.files.writing import write_text
 from chem.forecast import Forecast, Study
 from chem.notebook.tried import Told
 from chem.sheets.blocks import Sheet
+from chem.sheets.page.parts import section
 from chem.tank import Mix
 
 DRAWS = 256
@@ -52,6 +53,8 @@ DOORS = {
     "diagnose": "It went wrong",
     "saw": "What it showed, sprayed",
 }
+BELOW = ("ph", "granted", "tank", "sprayer", "nutrients", "salt", "always", "wrong")
+"""Parts of the sheet that stand below jars and pictures, in this order."""
 Answer = Callable[[Request], Awaitable[Response]]
 
 
@@ -65,6 +68,7 @@ class Desk:
             loader=PackageLoader("chem.desk"), autoescape=True, undefined=StrictUndefined
         )
         self.records = Records(self)
+        self._pages.globals["section"] = section
         self._trails: OrderedDict[str, deque[str]] = OrderedDict()
 
     def app(self) -> Starlette:
@@ -239,8 +243,9 @@ class Desk:
 
     async def _shown(self, draft: Draft, *, moving: bool) -> dict[str, Any]:
         """What a template needs of a draft; problems instead of a forecast where it is no mix."""
-        from chem.sheets.forecast import forecast_answer, next_step, parts
+        from chem.sheets.forecast import forecast_answer, forecast_blocks, forecast_first
         from chem.sheets.glance import glasses, ph_line, ph_rule_svg
+        from chem.sheets.page.forecast import chance_part, limit_part
 
         shown: dict[str, Any] = {"result": None, "problems": (), "jugs": self._jugs(draft, None)}
         if not draft.jugs:
@@ -252,13 +257,14 @@ class Desk:
             )
         except InputProblem as problem:
             return shown | {"problems": problem.problems}
-        warnings, rest = parts(found)
+        part = forecast_blocks(found)
+        rest = [part[name] for name in BELOW if part[name].told]
         return shown | {
             "result": found,
             "answer": forecast_answer(found, told),
-            "warnings": warnings,
-            "next": next_step(found),
+            "first": [b for b in forecast_first(found, told=told) if b.told],
             "glasses": glasses(found),
+            "chance": chance_part(found, part["out"]) + limit_part(found),
             "ph_line": ph_line(found),
             "ph_svg": ph_rule_svg(found),
             "sheet": Sheet("", [], rest),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from chem.advice.reading import ReadPh
 from chem.doubts import Range
 from chem.forecast import (
@@ -120,25 +118,6 @@ def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]
         "wrong": Block("If it goes wrong", items=IF_IT_GOES_WRONG),
         "decides": Block("", [JAR_DECIDES]),
     }
-
-
-def parts(
-    result: Forecast, units: Units = "both"
-) -> tuple[list[tuple[str, Sequence[str]]], list[Block]]:
-    """What stands under the answer: (title, items) of rules, gas and heat; then the other blocks
-    that help at the tank, most wanted first."""
-    blocks = [
-        _what_comes_out(result, units),
-        _ph(result),
-        _granted(result),
-        _tank(result, units),
-        *([sprayer] if (sprayer := Block("Your sprayer", items=_sprayer(result))).items else []),
-        _nutrients(result, units),
-        salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
-        Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
-        Block("If it goes wrong", items=IF_IT_GOES_WRONG),
-    ]
-    return [(b.title, b.items) for b in _warnings(result)], [b for b in blocks if b is not None]
 
 
 def forecast_json(
