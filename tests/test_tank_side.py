@@ -189,11 +189,11 @@ def test_saw_asks_or_takes_options(tmp_path: Path) -> None:
         )  # fmt: skip
         asked = subprocess.run(
             [sys.executable, "-m", "chem", "saw", "examples/curdles.toml", "--draws", "32"],
-            input="milky\nhaze\n2 parsecs\n2h\n\n\n", capture_output=True, text=True, cwd=ROOT,
+            input="sparkling\nhaze\n2 parsecs\n2h\n\n\n", capture_output=True, text=True, cwd=ROOT,
             check=False,
             env=os.environ | {"PYTHONPATH": str(ROOT)},
         )  # fmt: skip
-        wrong = jarsight("saw", "examples/curdles.toml", "--seen", "milky", "--after", "10min",
+        wrong = jarsight("saw", "examples/curdles.toml", "--seen", "sparkling", "--after", "10min",
                          "--ph", "", "--note", "")  # fmt: skip
     finally:
         del os.environ["JARSIGHT_DATA"]

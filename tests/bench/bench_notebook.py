@@ -339,7 +339,7 @@ def main() -> None:
         print("\n".join(page), flush=True)
     if args.closed:
         with bench_jugs.OPENINGS.open("a", newline="") as handle:
-            row = [datetime.date.today().isoformat(), "closed", args.closed, "; ".join(told)]
+            row = [datetime.date.today().isoformat(), "closed sheds", args.closed, "; ".join(told)]
             csv.writer(handle, lineterminator="\n").writerow(row)
     (HERE / ("notebook-closed.md" if args.closed else "notebook.md")).write_text(
         "# Does the notebook teach?\n\n" + "\n".join(page) + "\n"
