@@ -200,7 +200,7 @@ def _net(text: str) -> Reading | None:
         ("net_weight", MASS, read_mass),
         ("net_volume", VOLUME, read_volume),
     ):
-        pattern = rf"{FREE}({NUMBER}|{AMOUNT})\s*({unit})"
+        pattern = rf"{FREE}({NUMBER}|{AMOUNT})\s*({unit})(?!\s*/\s*[A-Za-z])"
         found = list(re.finditer(pattern, text, re.IGNORECASE))
         given = [f"{m[1]} {plain_unit(m[2])}" for m in found]
         for m in found:

@@ -20,7 +20,7 @@ _RATE = re.compile(
     re.IGNORECASE,
 )
 _READING = re.compile(
-    r"\bkg ?/ ?l\b|\bg ?/ ?(?:ml|cm3|cc)\b|lbs?\.? ?(?:/|per) ?gal|\u00b0 ?[cf]\b", re.IGNORECASE
+    r"\bkg ?/ ?l\b|\bg ?/ ?(?:ml|cm3|cc)\b|lbs?\.? ?(?:/|per) ?gal", re.IGNORECASE
 )
 _CONTENT = re.compile(r"%|\bper ?cent\b|\bm?g ?/ ?(?:kg|l)\b|\bppm\b|\bkg ?/ ?hl\b", re.IGNORECASE)
 _NAMES = ("no source of that name", "this name is used for more than one compound")
@@ -56,12 +56,10 @@ def _kind(entry: NotUnderstood, text: str, under_composition: bool) -> Kind:
         return "rate" if _RATE.search(words) and not says("mixing", words) else "rule"
     if rate or "rate" in entry.why:
         return "rate"
-    if says("reading", words):
+    if says("reading", words) or _READING.search(words):
         return "reading"
     if _CONTENT.search(f"{words} {entry.why}"):
         return "composition"
     if is_care(words) and not _CONTENT.search(text):
         return "care"
-    if _READING.search(words):
-        return "reading"
     return "composition" if under_composition else "other"
