@@ -26,6 +26,7 @@ from chem.cli.options import (
 
 if TYPE_CHECKING:
     from chem.advice.agents import Reagent
+    from chem.forecast import Study
     from chem.tank import Mix
 
 
@@ -91,7 +92,8 @@ def ph_command(
         for option, value in (("--svg", svg), ("--keep", keep), ("--take", take_it or None)):
             if value is not None:
                 raise InputProblem(Problem(option, "goes with one pH", f"`{option}` with `--to`"))
-        _tell_adjuvants(wanted, shelf, reagents, (draws, seed), (html, as_json, units))
+        known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
+        _tell_adjuvants(wanted, shelf, reagents, known.study, (html, as_json, units))
         return
     if agent is None:
         raise InputProblem(
@@ -127,7 +129,7 @@ def _tell_adjuvants(
     mix: Mix,
     shelf: Path | None,
     reagents: list[Reagent],
-    drawn: tuple[int, int],
+    study: Study,
     way: tuple[Path | None, bool, UnitsName],
 ) -> None:
     """Every adjuvant of the mix, and of a shelf, beside the tank."""
@@ -139,6 +141,6 @@ def _tell_adjuvants(
     mine = {a.product.name for a in mix.additions}
     others = [] if shelf is None else read_shelf(shelf)
     windows = [window_of(p) for p in others if p.form == "adjuvant" and p.name not in mine]
-    (count, seed), (html, as_json, units) = drawn, way
-    result = suiting(mix, windows, reagents=reagents, count=count, seed=seed)
+    html, as_json, units = way
+    result = suiting(mix, windows, reagents=reagents, study=study)
     give(partial(suited_sheet, result, units), partial(suited_json, result, units), as_json, html)

@@ -80,7 +80,7 @@ def forecast_sheet(
         "decides",
     )
     blocks = [*forecast_first(result, units, told), *(part[name] for name in order)]
-    blocks = [b for b in blocks if b.title != "Your sprayer" or b.items]
+    blocks = [b for b in blocks if b.title not in {"Your sprayer", "Salt on the leaf"} or b.items]
     if chemist:
         blocks += chemist_blocks(result)
     return Sheet(result.mix.name, forecast_answer(result, told), blocks)
@@ -112,7 +112,7 @@ def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]
         "out": _what_comes_out(result, units),
         "sprayer": Block("Your sprayer", items=_sprayer(result)),
         "nutrients": _nutrients(result, units),
-        "salt": salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units),
+        "salt": _salt(result, units),
         "granted": _granted(result),
         "always": Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         "wrong": Block("If it goes wrong", items=IF_IT_GOES_WRONG),
@@ -305,6 +305,13 @@ def _fine_screen(result: Forecast) -> str:
         f"your finest screen, {figure:g} {unit}, is finer than 50 mesh and not judged: treat haze "
         "as a stop."
     )
+
+
+def _salt(result: Forecast, units: Units) -> Block:
+    """What a leaf would get; nothing of a tank that must never be poured."""
+    if result.refused:
+        return Block("Salt on the leaf")
+    return salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units)
 
 
 def _sprayer(result: Forecast) -> list[str]:

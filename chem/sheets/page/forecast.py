@@ -48,7 +48,7 @@ def forecast_page(
         limit_part(result),
         *([section(part["sprayer"])] if part["sprayer"].items else []),
         section(part["nutrients"]),
-        section(part["salt"]),
+        *([section(part["salt"])] if part["salt"].items else []),
         section(part["always"]),
         *(map(section, chemist_blocks(result)) if chemist else []),
     ]
