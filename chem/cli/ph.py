@@ -26,7 +26,6 @@ from chem.cli.options import (
 
 if TYPE_CHECKING:
     from chem.advice.agents import Reagent
-    from chem.cli.noting import known_of
     from chem.tank import Mix
 
 
@@ -80,6 +79,7 @@ def ph_command(
     """How much acid or base; is the adjuvant suited."""
     from chem.advice.agents import choose_agent, product_file
     from chem.advice.ph import adjust
+    from chem.cli.noting import known_of
     from chem.errors import InputProblem, Problem
     from chem.files.writing import write_texts
     from chem.sheets.ph import curve_svg, ph_json, ph_sheet
