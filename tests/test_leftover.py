@@ -8,10 +8,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from chem.advice.agents import choose_agent
+from chem.advice.jar import jar
+from chem.advice.ph import adjust
+from chem.advice.pour import pour
 from chem.errors import InputProblem, ToxicGas
 from chem.forecast import Study, forecast, rules_of
 from chem.sheets.blocks import as_text
 from chem.sheets.forecast import forecast_sheet
+from chem.sheets.pour import pour_sheet
 from chem.sheets.why import why_sheet
 from chem.tank import Leftover, Mix, loads, read_mix
 
@@ -182,3 +187,37 @@ def test_why_names_the_rest_as_a_giver() -> None:
 
     found = why(topped(CLEAR, CURD, 0.5, 1.0), count=16)
     assert CURD.name in " ".join(as_text(why_sheet(found)).split())
+
+
+def test_pour_keeps_the_rest_before_the_water_and_each_step_its_odds() -> None:
+    found = pour(topped(GYPSUM, CLEAR, 0.2, 1.0), count=16)
+    kinds = [line.kind for line in found.lines(found.asked)]
+    products = len(GYPSUM.additions)
+    assert kinds == ["leftover", "water", *["product"] * products, "water"]
+    text = as_text(pour_sheet(found))
+    assert CLEAR.name in " ".join(text.split()) and "1 Iron with citric acid" in text
+
+
+def test_the_jar_takes_its_share_of_the_rest() -> None:
+    mix = topped(GYPSUM, CLEAR, 0.2, 1.0)
+    found = jar(mix, count=16)
+    first = found.steps[0]
+    assert first.product == CLEAR.name
+    assert first.amount == pytest.approx(0.2 * found.jar_mL, rel=0.02)
+    plain = jar(GYPSUM, count=16)
+    for with_rest, own in zip(found.steps[2:-1], plain.steps[1:-1], strict=True):
+        share = with_rest.amount / found.jar_mL / (own.amount / plain.jar_mL)
+        assert share == pytest.approx(0.8, rel=0.05)
+    whole = sum(step.amount for step in found.steps if not step.by_mass)
+    assert whole == pytest.approx(found.jar_mL, rel=0.02)
+
+
+def test_a_dose_is_told_per_litre_of_the_whole_tank() -> None:
+    """What is poured into the tank is what stands in it: moles times 192.124 g/mol."""
+    mix = topped(CLEAR, GYPSUM, 0.25)
+    result = adjust(mix, 3.0, choose_agent("citric acid"), count=16)
+    assert result.dose_g_per_L
+    held = Study(1).stand(result.dosed).finished.from_product[result.place, 0]
+    components = Study(1).stand(result.dosed).finished.components
+    grams = 192.124 * held[components.index("citrate")]
+    assert grams == pytest.approx(result.dose_g_per_L, rel=0.02)

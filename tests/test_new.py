@@ -366,7 +366,7 @@ def test_a_mix_reads_back_in_the_order_poured(here: Path) -> None:
         ("carrier", "2 gal", "on what area"),
         ("temperature", "60", "is it F or C?"),
         ("add.1.product", "", "needs at least one product"),
-        ("add.1.product", "urea-liquer", "did you mean `urea-liquor.toml`"),
+        ("add.1.product", "urea-liquer", "did you mean `Urea liquor, invented`"),
         ("add.1.rate", "5 oz/1000 sq ft", "a volume"),
         ("adjuvant.ph_at_least", "9", "no pH lies between"),
     ],

@@ -13,7 +13,7 @@ from chem.advice.rinse import rinses_needed, rinsing
 from chem.cli.main import whole_app
 from chem.sheets.blocks import as_text
 from chem.sheets.rinse import rinse_json, rinse_sheet
-from chem.tank import Mix, only, read_mix
+from chem.tank import Mix, Sprayer, only, read_mix
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 CURD = read_mix(EXAMPLES / "calcium-and-potash.toml")
@@ -85,6 +85,12 @@ def test_what_meets_in_a_hose_is_looked_at_in_equal_parts() -> None:
     assert same.rules == () and same.clouds == pytest.approx(same.alone, abs=1e-6)
     bare = replace(FIVE, tank_L=None)
     assert rinsing(bare, bare, sump_L=1.0, count=16).rinses is None or bare.tank_L
+
+
+def test_the_sprayers_own_sump_is_taken() -> None:
+    boom = Sprayer("boom", 0.08, 0.03, "2 gal/1000 sq ft", stays_in_sump_L=3.785)
+    found = rinsing(replace(FIVE, sprayer=boom), FIVE, count=16)
+    assert found.sump_L == 3.785 and found.rinses == 3 and found.by_sump == ()
 
 
 def test_the_command_prints_and_asks_nothing() -> None:

@@ -148,17 +148,21 @@ def jar_of(result: Forecast, *, size_mL: float = QUART_ML, said: str = "asked") 
         doses.append((mix.adjuvant.name, _per_L(rate, mix), rate.kind == "mass", False))
     elif mix.adjuvant is not None:
         unrated = mix.adjuvant.name
+    doses = [(n, p * mix.fresh_share, by_mass, dry) for n, p, by_mass, dry in doses]
+    rest = [(left.mix.name, 1000.0 * left.share) for left in mix.leftovers if left.share > 0.0]
     room = sum(_room_mL(p, by_mass, dry) for _, p, by_mass, dry in doses) / 1000.0
+    room += sum(p for _, p in rest) / 1000.0
     asked = liquid = size_mL * HEADSPACE
     least = min((p / least_dose(m) for _, p, m, _ in doses if p > 0.0), default=1e9)
     if least * liquid < 1000.0 * (1.0 - 1e-9):
         liquid = min(_rounded_up(1000.0 / least), LARGEST_JAR_ML)
     poured = [_dose(n, p * liquid / 1000.0, by_mass) for n, p, by_mass, _ in doses]
+    left = [_dose(n, p * liquid / 1000.0, False) for n, p in rest]
     water = (1.0 - room) * liquid
     if mix.fill == "water first":
-        steps = [_water(water, "all"), *poured]
+        steps = [*left, _water(water, "all"), *poured]
     else:
-        steps = [_water(0.5 * water, "first"), *poured, _water(0.5 * water, "last")]
+        steps = [*left, _water(0.5 * water, "first"), *poured, _water(0.5 * water, "last")]
     return Jar(
         forecast=result,
         jar_mL=liquid,

@@ -321,7 +321,8 @@ class Dose(OneTank):
         """Which agent, how much, and what to mind of it."""
         found = rules_of(self.changed(value), 0.0) if self.reagent.acid else ()
         minds = tuple(r for r in found if r.severity == "mind")
-        return replace(fix, reagent=self.reagent, dose_g_per_L=value, minds=minds)
+        dose = value * self.case.mix.fresh_share
+        return replace(fix, reagent=self.reagent, dose_g_per_L=dose, minds=minds)
 
 
 def softened(water: Water, factor: float) -> Water:

@@ -92,13 +92,10 @@ class Pour:
 
     def lines(self, order: PourOrder) -> list[TankLine]:
         """Everything that goes into the tank, its products in an order."""
-        count = len(order.indices)
-        first, products, rest = (
-            self.load.lines[:1],
-            self.load.lines[1 : count + 1],
-            self.load.lines[count + 1 :],
-        )
-        return [*first, *(products[i] for i in order.indices), *rest]
+        every = self.load.lines
+        own = [k for k, line in enumerate(every) if line.place is not None]
+        poured = [self.load.of(i) for i in order.indices]
+        return [*every[: own[0]], *poured, *every[own[-1] + 1 :]]
 
     @property
     def forbidden(self) -> tuple[Rule, ...]:

@@ -79,12 +79,16 @@ def rinsing(
 ) -> Rinsing:
     """What must not meet between two mixes, and how often to rinse.
 
-    sump_L: what stays in sump, pump and hoses once drained, None where nobody measured it.
+    sump_L: what stays in sump, pump and hoses once drained, None for what the sprayer's file says,
+    if anything.
 
     Raises: InputProblem as `forecast`; ValueError for a sump that is none.
     """
     study = Study(count, seed) if study is None else study
     meets = replace(after, leftovers=(Leftover(replace(before, leftovers=()), HALF, 0.0),))
+    if sump_L is None:
+        machines = (m.sprayer for m in (before, after) if m.sprayer is not None)
+        sump_L = next((m.stays_in_sump_L for m in machines if m.stays_in_sump_L), None)
     tank = before.tank_L or after.tank_L
     water = None if tank is None else RINSE_SHARE * tank
     stops: str | None = None

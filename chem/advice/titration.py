@@ -83,10 +83,11 @@ class Titration:
     def dose(self, rate: float) -> float:
         """g of the agent per litre of finished spray at a rate per litre of spray volume.
 
-        They differ where the water is filled first and the products come on top.
+        They differ where the water is filled first and the products come on top, or where part of
+        the tank is left of an earlier one.
         """
         if self.mix.fill != "water first" or rate == 0.0:
-            return rate
+            return rate * self.mix.fresh_share
         moles = self._middle.stand(self.dosed(rate)).finished.from_product[self.place, 0].sum()
         agent = self._middle.contents(self.reagent.product)
         return float(1000.0 * moles / agent.mol_per_kg[0].sum())

@@ -196,11 +196,11 @@ def _steps(result: Pour, order: PourOrder, units: Units) -> Block:
     step = 0
     for line in result.lines(order):
         name, shows = line_name(line), ""
-        if line.share not in {"first", "all"}:
+        if line.share not in {"first", "all"} and line.kind != "leftover":
             step += 1
             name = f"{step} {name}"
-        if line.kind != "adjuvant" or step <= len(order.indices):
-            shows = "" if line.share in {"first", "all"} else odds(next(chances))
+        if line.place is not None or line.share == "last":
+            shows = odds(next(chances))
         rows.append((name, line_text(line, units), shows))
     lead = ["Odds that solids show within 15 minutes after each step."]
     if result.mix.tank_L is None and result.mix.area_m2 is None:
