@@ -229,6 +229,14 @@ def test_only_salts_within_a_thousandth_of_their_limit_are_drawn(
     assert "How near its limit" not in page_of(far)
 
 
+def test_salts_stand_in_the_order_of_their_distance(found: dict[str, Forecast]) -> None:
+    for result in found.values():
+        drawn = limit_picture(result)
+        assert drawn is not None
+        across = [float(x) for x in re.findall(r'<circle cx="([\d.]+)"', drawn.figure())]
+        assert across == sorted(across, reverse=True)
+
+
 def test_where_ions_come_from_is_drawn_and_told() -> None:
     result = why(read_mix(EXAMPLES / "curdles.toml"), count=32)
     drawn = origins_picture(result, plain)

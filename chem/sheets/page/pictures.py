@@ -83,7 +83,10 @@ def limit_picture(result: Forecast) -> Drawing | None:
         (s for s in result.solids if s.kinetics != "dormant" and _level(s, s.si.p95) > LEAST_SI),
         key=lambda s: -_level(s, s.si.median),
     )
-    near = list({_label(s): s for s in reversed(near)}.values())[::-1][:MOST_SALTS]
+    nearest: dict[str, SolidForecast] = {}
+    for solid in near:
+        nearest.setdefault(_label(solid), solid)
+    near = list(nearest.values())[:MOST_SALTS]
     if not near:
         return None
     top, step, left, right = 40.0, 36.0, 8.0, 392.0
