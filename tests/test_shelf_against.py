@@ -191,11 +191,11 @@ def test_dry_goods_cool_a_shelfs_tank_as_they_do_a_forecasts() -> None:
 def test_the_screen_says_what_all_draws_say(monkeypatch: pytest.MonkeyPatch) -> None:
     names = ("urea-liquor", "magnesium-nitrate-liquor", "iron-edta", SULFATE, "ph-buffer")
     items = demo(*names)
-    screened = shelf(items, setting(64), engine=local(1))
+    screened = shelf(items, setting(128), engine=local(1))
     by = [t.odds.decided_by for t in (*screened.pairs, *screened.alone) if t.odds is not None]
     assert by.count("screen") >= 4 and by.count("full") >= 2
-    monkeypatch.setattr(tanks, "SCREENED", 1000)
-    whole = {t.members: t for t in shelf(items, setting(64), engine=local(1)).pairs}
+    monkeypatch.setattr(tanks, "SCREENED_FROM", 1000)
+    whole = {t.members: t for t in shelf(items, setting(128), engine=local(1)).pairs}
     for pair in screened.pairs:
         full = whole[pair.members]
         assert pair.odds is not None and full.odds is not None and full.odds.decided_by == "full"

@@ -263,6 +263,7 @@ def screen_section() -> list[str]:
         products(Path(held), SCREENED_OF)
         items, _ = read_stock(Path(held))
     lines, study = [], Study(DRAWS, 1)
+    tanks.SCREENED_FROM = DRAWS
     for water in ("soft", "hard-alkaline"):
         setting = Setting(find_water(water, None), 0.0815, 20.0, None, DRAWS, 1)
         every = [(i, j) for j in range(len(items)) for i in range(j)]
@@ -275,9 +276,9 @@ def screen_section() -> list[str]:
             decided += len(told)
             if not told:
                 continue
-            short, tanks.SCREENED = tanks.SCREENED, DRAWS
+            tanks.SCREENED_FROM = DRAWS + 1
             whole = [odds[0] for odds in evaluate_batch(batch.some(told, DRAWS))]
-            tanks.SCREENED = short
+            tanks.SCREENED_FROM = DRAWS
             for k, full in zip(told, whole, strict=True):
                 odds = screened[k]
                 words = [(o.answer(t, ()).word) for o in (odds, full) for t in odds.clogs]
