@@ -170,7 +170,8 @@ def jug_ph(path: Path) -> tuple[np.ndarray, float, str]:
 @dataclass
 class Named:
     """Doubts of one tank: how much of the range the first-named takes when settled, and the best of
-    all; the range before and after the ordinary reading that was suggested, NaN if none was."""
+    all; the range that an ordinary reading was suggested for (of pH or SI), before and after it,
+    NaN if none was."""
 
     first: str
     takes: float
@@ -203,14 +204,17 @@ def name_doubts(tank: world_tanks.Tank) -> Named | None:
         kind, _, rest = doubt.key.partition(":")
         if kind == "product" and rest.endswith(":ph"):
             suggested = doubt.key
-            ours, _ = _pressed(said, study.look(mix))
+            seen = study.look(mix)
+            of_ph = doubt.of_ph > max(doubt.share, doubt.of_odds)
+            ours = seen.fresh.clear.ph if of_ph else _pressed(said, seen)[0]
             read = tank.mix.with_name(f"read-{tank.number}.toml")
             jug = rest.partition(":")[0]
             read.write_text(tank.mix.read_text().replace(f'"{jug}.toml"', f'"{jug}-measured.toml"'))
             again = Study(DRAWS, 1).look(read_mix(read))
             index = dict(zip(again.fresh.phases.keys, again.fresh.si.T, strict=True))
+            ph = again.fresh.clear.ph
             before = _width(ours)
-            after = _width(index.get(name, again.fresh.clear.ph) if name else again.fresh.clear.ph)
+            after = _width(ph if of_ph else index.get(name, ph))
             break
     return Named(first, takes.get(first, 0.0), max(takes.values()), suggested, before, after)
 
