@@ -212,7 +212,7 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         Question(
             "What does a good jar look like?",
             (
-                Show(f"jar {OVERNIGHT} --size 1qt", "FINE OR NOT"),
+                Show(f"jar {OVERNIGHT} --size 1qt", "WHAT YOU SEE, AND WHAT IT MEANS"),
                 Show(f"jar {OVERNIGHT} --size 1qt", "PH"),
             ),
         ),
@@ -368,9 +368,9 @@ GROUPS: dict[str, tuple[Question, ...]] = {
         Question(
             "Which mixes worked in my water this year, for me to print?",
             (Show('saw examples/stays-clear.toml --seen clear --after 4h --ph 5.8 --note ""'),),
-            reading="One line each, with mix, products, water, what was seen and what was "
-            "forecast, in a plain table that any spreadsheet opens, sorts and prints.",
-            not_yet="the list itself as a sheet.",
+            reading="Each look is kept with the whole mix as poured. `jarsight notebook wall` "
+            "prints what worked, what didn't and what was not tried; `--html FILE` makes it a "
+            "page.",
         ),
         Question(
             "Must I keep this record for the state, and how long?",

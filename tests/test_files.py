@@ -165,6 +165,21 @@ def test_edit_changes_one_line_and_nothing_else(tmp_path: Path) -> None:
     assert "carrier: 2 gal/1000 sq ft -> 3 gal/1000 sq ft" in done.stdout
 
 
+def test_what_no_question_asks_for_stays(tmp_path: Path) -> None:
+    waters = '[{file = "soft.toml", share = "60 %"}, {file = "hard-alkaline.toml", share = "rest"}]'
+    path = tmp_path / "feed.toml"
+    text = COMMENTED.replace('water = "soft"', f"water = {waters}")
+    rest = '[[add]]\nleftover = "old.toml"  # last week\namount = "5 gal"\nage = "1 day"\n\n'
+    text = text.replace("# first\n", f'tank = "50 gal"\n\n{rest}# first\n')
+    (tmp_path / "old.toml").write_text(COMMENTED)
+    path.write_text(text)
+    plain = tmp_path / "plain.toml"
+    plain.write_text(COMMENTED.replace('water = "soft"', 'tank = "50 gal"'))
+    done = run("edit", str(path), answers=enters("mix", plain, carrier="3 gal/1000 sq ft"))
+    assert done.exit_code == Exit.OK, done.stderr
+    assert path.read_text() == text.replace("2 gal", "3 gal")
+
+
 def test_edit_goes_back_to_the_line_before(tmp_path: Path) -> None:
     path = tmp_path / "feed.toml"
     path.write_text(COMMENTED)
@@ -275,6 +290,19 @@ def test_an_entry_is_read_again_out_of_its_own_texts(shed: Path) -> None:
     for path in sorted(shed.rglob("*.toml")):
         path.unlink()
     assert kept.reread() == mix
+
+
+def test_new_mix_says_what_the_shed_gives_and_leaves_it_out(
+    shed: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(shed / "mixes")
+    answers = ["", "", "", "", "", "", "", "blue", "", "", ""]
+    done = run("new", "mix", "Two", answers=answers)
+    assert done.exit_code == Exit.OK, done.stderr
+    for words in ("Enter = waters/well.toml", "Enter = 50 F", "Enter = your sprayer's"):
+        assert words in done.stderr
+    raw = tomllib.loads((shed / "mixes" / "two.toml").read_text())
+    assert set(raw) == {"name", "add"}
 
 
 def test_without_shed_or_carrier_a_mix_asks_for_it(tmp_path: Path) -> None:

@@ -366,7 +366,7 @@ def test_a_mix_reads_back_in_the_order_poured(here: Path) -> None:
         ("carrier", "2 gal", "on what area"),
         ("temperature", "60", "is it F or C?"),
         ("add.1.product", "", "needs at least one product"),
-        ("add.1.product", "urea-liquer", "did you mean `urea-liquor.toml`"),
+        ("add.1.product", "urea-liquer", "did you mean `Urea liquor, invented`"),
         ("add.1.rate", "5 oz/1000 sq ft", "a volume"),
         ("adjuvant.ph_at_least", "9", "no pH lies between"),
     ],
@@ -467,13 +467,13 @@ def test_input_that_is_no_utf8_text_ends_in_words(here: Path) -> None:
 def test_a_file_is_never_written_over_without_force(here: Path) -> None:
     (here / "a.toml").write_text("mine")
     for extra in ([], ["--blank"]):
-        done = run("water", "A", *extra, answers=[""] * 20)
+        done = run("water", "A", *extra, answers=[""] * 25)
         assert done.exit_code == Exit.INPUT
         assert "wrong: there is a file of that name already" in done.stderr
         assert "write: another name, or `--force`" in done.stderr
         assert "pH" not in done.stderr
         assert (here / "a.toml").read_text() == "mine"
-    assert run("water", "A", "--force", answers=[""] * 20).exit_code == Exit.OK
+    assert run("water", "A", "--force", answers=[""] * 25).exit_code == Exit.OK
     assert read_water(here / "a.toml").name == "A"
 
 
@@ -496,7 +496,7 @@ def test_a_file_that_does_not_read_back_is_not_left_behind(here: Path) -> None:
 
 def test_a_written_file_has_ordinary_permissions(here: Path) -> None:
     (here / "other").write_text("")
-    assert run("water", "a", answers=[""] * 20).exit_code == Exit.OK
+    assert run("water", "a", answers=[""] * 25).exit_code == Exit.OK
     modes = {stat.S_IMODE((here / name).stat().st_mode) for name in ("other", "a.toml")}
     assert len(modes) == 1
 

@@ -133,6 +133,8 @@ def test_the_commands_keep_and_tell(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     assert "3 entries taken in" in jarsight("notebook", "import", str(out), *other)
     assert "0 entries taken in, 3 were here" in jarsight("notebook", "import", str(out), *other)
     assert "3 entries can be read." in jarsight("notebook", "check")
+    far = jarsight("saw", number, "--seen", "clear", "--after", "0", "--ph", "13", *few)
+    assert "Read wrong?" in far and "--amends" in far
     assert json.loads(jarsight("notebook", "next", "--json"))["kind"] in ("jar", "reading")
     none = run.invoke(whole_app(), ["notebook", "list", "--notebook", str(tmp_path / "none")])
     assert isinstance(none.exception, InputProblem)

@@ -20,7 +20,9 @@ from chem.sheets.forecast import forecast_sheet
 from chem.sheets.page.drawing import TEXTURES, Drawing
 from chem.sheets.page.forecast import forecast_page
 from chem.sheets.page.pictures import chance_picture, limit_picture, origins_picture
-from chem.sheets.page.pouring import code, poured, pouring_text
+from chem.sheets.page.pouring import code, marks, pouring_text
+from chem.sheets.rules import two_figures
+from chem.sheets.tank import load_title
 from chem.sheets.why import plain, why_sheet
 from chem.tank import TankLine, read_mix
 
@@ -142,8 +144,8 @@ def test_names_are_told_never_run(units: str, found: dict[str, Forecast]) -> Non
         result,
         mix=evil,
         loads=tuple(
-            replace(load, lines=tuple(replace(line, product=EVIL) for line in load.lines))
-            for load in result.loads
+            replace(o, lines=tuple(replace(line, product=EVIL) for line in o.lines))
+            for o in result.loads
         ),
         notes=(EVIL,),
         solids=tuple(replace(s, name=EVIL) for s in result.solids),
@@ -154,6 +156,23 @@ def test_names_are_told_never_run(units: str, found: dict[str, Forecast]) -> Non
     assert any(EVIL in text for text in inside.text)
     sheet = Sheet(EVIL, [EVIL], [Block(EVIL, [EVIL], [EVIL], [(EVIL, EVIL), (EVIL, EVIL)])])
     assert "script" not in parsed(as_html(sheet)).tags
+
+
+def test_a_trace_of_a_nutrient_is_told_without_a_power_of_ten() -> None:
+    assert two_figures(1.5e-5) == "0.000015" and two_figures(9.96e-5) == "0.000100"
+    assert two_figures(0.00045) == "0.00045" and two_figures(0.0) == "0.0"
+
+
+def test_one_ink_one_paper() -> None:
+    """No colour but a warmth of the paper: what is told is told by words, weight and texture."""
+    style = (ROOT / "chem" / "sheets" / "page" / "page.css").read_text(encoding="utf-8")
+    inks = re.findall(r"#[0-9a-f]{3,6}\b", style)
+    assert len(inks) > 10
+    for ink in inks:
+        digits = ink[1:] if len(ink) == 7 else "".join(2 * d for d in ink[1:])
+        rgb = [int(digits[i : i + 2], 16) for i in (0, 2, 4)]
+        assert max(rgb) - min(rgb) <= 24, ink
+    assert not re.search(r"\b(red|green|yellow|orange|blue|rgb|hsl)\b", style)
 
 
 def test_a_metric_page_holds_no_us_measure(found: dict[str, Forecast]) -> None:
@@ -224,8 +243,8 @@ def test_the_code_holds_the_list_as_plain_text(found: dict[str, Forecast]) -> No
     result = found["five-products"]
     text = pouring_text(result, "us", "J-0412-2")
     assert text.startswith("J-0412-2 ") and "://" not in text
-    for line in added(result):
-        assert line.product[:32] in text
+    for line in result.loads[0].lines:
+        assert line.kind == "water" or line.product[:32] in text
     assert "125 fl oz" in text
     drawn = code(text, "code")
     assert 2_000 < len(drawn) < 30_000
@@ -241,14 +260,23 @@ def test_a_mix_that_must_never_be_poured_gets_no_list_no_code_no_jar() -> None:
     assert "Never in one tank: toxic gas" in page
 
 
-def test_amounts_stand_in_the_page_as_numbers_that_add_up(found: dict[str, Forecast]) -> None:
+def test_amounts_stand_in_the_page_as_numbers(found: dict[str, Forecast]) -> None:
     result = found["five-products"]
     values = [float(v) for k, v in parsed(page_of(result)).attributes if k == "data-amount"]
-    assert len(values) == len(added(result)) + 2
-    for value, line in zip(values[1:-1], added(result), strict=True):
-        assert value == pytest.approx(line.amount / 1000.0, rel=1e-8)
-    assert poured(result)[0].water and poured(result)[-1].water
-    weighed = sum(line.amount or 0.0 for line in added(result) if line.by_mass) / 1000.0
-    # A dry salt takes up some 0.45 L/kg: its whole table value, from densities near 2.2 kg/L.
-    filled = sum(values) - (1.0 - 0.45) * weighed
-    assert filled == pytest.approx(result.loads[0].litres, rel=1e-6)
+    poured = [line.amount for line in result.loads[0].lines if line.amount is not None]
+    assert values == pytest.approx([amount / 1000.0 for amount in poured], rel=1e-8)
+    assert len(values) == len(result.mix.additions) + 3  # the adjuvant, water first and last
+
+
+def test_every_load_has_its_column_and_stands_in_the_code() -> None:
+    mix = replace(read_mix(EXAMPLES / "stays-clear.toml"), area_m2=2.5 * 4046.8564224)
+    result = forecast(mix, count=16)
+    assert len(result.loads) == 2
+    page = page_of(result)
+    assert "the full tank" in page or "each of" in page
+    assert (
+        "the last" in page and page.count('class="blank more"') == len(marks(result.loads[0])) + 1
+    )
+    text = pouring_text(result, "us")
+    for load in result.loads:
+        assert load_title(load, "us") in text

@@ -675,7 +675,7 @@ def test_notes_of_a_jar_and_none_of_a_mix_that_must_never_be_poured(mix: Mix) ->
     sheet = jar_sheet(a_jar(mix, forecast=refused, steps=(), jar_mL=0.0, scale=None))
     assert sheet.answer[0] == "Never in one tank: toxic gas. No jar of it either."
     titles = {b.title for b in sheet.blocks}
-    assert not titles & {"Measure", "Look", "Fine or not", "pH", "Write down"}
+    assert not titles & {"Measure", "Look", "Write here", "pH", "Then"}
     assert block(sheet, "Do this next") == [rule_next(rule, mix)]
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from chem.cli import main
 from chem.errors import InputProblem
 from chem.forecast import Study
 from chem.sheets.blocks import as_text
@@ -262,3 +263,48 @@ def test_after_a_kill_only_the_rest_is_computed(tmp_path: Path) -> None:
         )
     assert len(again.pairs) == 4
     assert again.solves == 16 * (9 - int(told.stdout))
+
+
+@pytest.mark.parametrize(
+    ("options", "read"),
+    [
+        (("--wanting", "iron"), "--wanting"),
+        (("--against", "demo", "--triples"), "--triples"),
+        (("--against", "demo", "--alone"), "--alone"),
+    ],
+)
+def test_options_without_meaning_together_are_told(
+    options: tuple[str, ...],
+    read: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    carrier = ("--carrier", "2 gal/1000 sq ft")
+    monkeypatch.setattr(sys, "argv", ["jarsight", "shelf", "--in", "demo", *carrier, *options])
+    with pytest.raises(SystemExit) as left:
+        main.run()
+    told = capsys.readouterr()
+    assert left.value.code == 2 and told.out == ""
+    assert f"command line, {read}" in told.err and "wrong:" in told.err
+
+
+def test_the_command_lists_the_shops_labels(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("JARSIGHT_CACHE", str(tmp_path / "cache"))
+    for folder, names in (("mine", (NITRATE,)), ("theirs", ("urea-liquor", SULFATE))):
+        (tmp_path / folder).mkdir()
+        for name in names:
+            text = (PRODUCTS / f"{name}.toml").read_bytes()
+            (tmp_path / folder / f"{name}.toml").write_bytes(text)
+    (tmp_path / "theirs" / "spoilt.toml").write_text("name = 3", encoding="utf-8")
+    where = ("--in", str(tmp_path / "mine"), "--against", str(tmp_path / "theirs"))
+    plain = ("--carrier", "2 gal/1000 sq ft", "--draws", "16", "--json")
+    monkeypatch.setattr(sys, "argv", ["jarsight", "shelf", *where, *plain])
+    with pytest.raises(SystemExit) as left:
+        main.run()
+    told = json.loads(capsys.readouterr().out)
+    assert not left.value.code
+    assert [n["file"] for n in told["neighbours"]] == ["urea-liquor.toml", f"{SULFATE}.toml"]
+    assert [out["file"] for out in told["left_out"]] == ["spoilt.toml"]
+    assert len(told["pairs"]) == 2 and told["wanting"] is None

@@ -12,24 +12,24 @@ and 24 h and a second jar in the cold are common practice, no source.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from chem.advice.pour import pour
 from chem.forecast import THRESHOLD, Evolved, Forecast, Study, forecast
 from chem.reference import tables
-from chem.tank import Mix, in_order
+from chem.tank import Mix, in_order, room_taken, with_rate
 from chem.units import Rate
 
 Order = Literal["asked", "best"]
-LEAST_ML, LEAST_G = 0.5, 0.5
-"""Smallest dose that a 1 mL syringe or 0.01 g scale measures well (common practice, no source)."""
 HEADSPACE = 0.8
 LARGEST_JAR_ML = 10_000.0
+RATES = (0.5, 1.0, 2.0)
 STEPS = (10.0, 5.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
 TOLERANCE = 0.01
 QUART_ML = 946.352946
-FIXED_LOOKS = (0.0, 15.0, 60.0, 240.0, 1440.0)
+FIXED_LOOKS = (0.0, 5.0, 15.0, 60.0, 240.0, 1440.0)
+"""[min] after the last pour; the last is the morning after."""
 OPEN = frozenset({"carbon_dioxide", "sulfur_dioxide", "ammonia", "hydrogen_sulfide", "heat"})
 
 
@@ -82,6 +82,16 @@ class Jar:
     thinned: bool
     unrated: str | None
     scale: float | None
+
+
+def least_dose(by_mass: bool) -> float:
+    """The smallest dose [g] or [mL] that a scale or a syringe measures well."""
+    return tables().value("jar_scale_least" if by_mass else "jar_syringe_least")
+
+
+def least_error(by_mass: bool) -> float:
+    """Its error [%]."""
+    return tables().value("jar_scale_error" if by_mass else "jar_syringe_error")
 
 
 def measuring_step(amount: float) -> float:
@@ -143,7 +153,7 @@ def jar_of(result: Forecast, *, size_mL: float = QUART_ML, said: str = "asked") 
     room = sum(_room_mL(p, by_mass, dry) for _, p, by_mass, dry in doses) / 1000.0
     room += sum(p for _, p in rest) / 1000.0
     asked = liquid = size_mL * HEADSPACE
-    least = min((p / (LEAST_G if m else LEAST_ML) for _, p, m, _ in doses if p > 0.0), default=1e9)
+    least = min((p / least_dose(m) for _, p, m, _ in doses if p > 0.0), default=1e9)
     if least * liquid < 1000.0 * (1.0 - 1e-9):
         liquid = min(_rounded_up(1000.0 / least), LARGEST_JAR_ML)
     poured = [_dose(n, p * liquid / 1000.0, by_mass) for n, p, by_mass, _ in doses]
@@ -166,6 +176,61 @@ def jar_of(result: Forecast, *, size_mL: float = QUART_ML, said: str = "asked") 
         unrated=unrated,
         scale=None if mix.tank_L is None else mix.tank_L * 1000.0 / liquid,
     )
+
+
+@dataclass(frozen=True)
+class Strip:
+    """Jars side by side, all of one size; kind: `rates` or `orders`.
+
+    factors: of each jar's rates; left_out: factors at which the products leave no room for water.
+    """
+
+    kind: str
+    jars: tuple[Jar, ...]
+    factors: tuple[float, ...]
+    left_out: tuple[float, ...]
+
+
+def strip(
+    mix: Mix,
+    kind: Literal["rates", "orders"],
+    *,
+    size_mL: float = QUART_ML,
+    study: Study | None = None,
+) -> Strip:
+    """The mix at half, once and twice its rates, or in its own order and in the best one.
+
+    One jar where no other order is better, or where the mix must never be poured.
+
+    Raises: InputProblem and ToxicGas as `forecast`.
+    """
+    study = Study() if study is None else study
+    factors, left_out = [1.0], []
+    found = [jar_of(forecast(mix, study=study), size_mL=size_mL)]
+    if found[0].forecast.refused:
+        return Strip(kind, tuple(found), (1.0,), ())
+    if kind == "orders":
+        other, said = _best(mix, study)
+        if said == "best":
+            found.append(jar_of(forecast(other, study=study), size_mL=size_mL, said=said))
+            factors.append(1.0)
+        else:
+            found[0] = replace(found[0], order=said)
+    for factor in RATES if kind == "rates" else ():
+        if factor == 1.0:
+            continue
+        at = mix
+        for index in range(len(mix.additions)):
+            at = with_rate(at, index, factor)
+        if mix.fill != "water first" and room_taken(at.additions, at.carrier_L_per_m2) >= 1.0:
+            left_out.append(factor)
+            continue
+        place = sum(f < factor for f in factors)
+        found.insert(place, jar_of(forecast(at, study=study), size_mL=size_mL))
+        factors.insert(place, factor)
+    vessel = max(j.vessel_mL for j in found)
+    same = [jar_of(j.forecast, size_mL=vessel, said=j.order) for j in found]
+    return Strip(kind, tuple(same), tuple(factors), tuple(left_out))
 
 
 def _best(mix: Mix, study: Study) -> tuple[Mix, str]:
@@ -206,10 +271,9 @@ def _dose(name: str, amount: float, by_mass: bool) -> JarStep:
 
     A dose too small for any jar is taken from one part made up to ten, a hundred ... with water.
     """
-    least = LEAST_G if by_mass else LEAST_ML
     parts = 1
-    if 0.0 < amount < least * (1.0 - 1e-9):
-        parts = 10 ** math.ceil(math.log10(LEAST_ML / amount))
+    if 0.0 < amount < least_dose(by_mass) * (1.0 - 1e-9):
+        parts = 10 ** math.ceil(math.log10(least_dose(False) / amount))
     mark = measuring_step(amount * parts)
     return JarStep(name, round(amount * parts / mark) * mark / parts, by_mass, mark, parts)
 

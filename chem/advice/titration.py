@@ -9,7 +9,7 @@ import numpy as np
 
 from chem.advice.agents import Reagent
 from chem.advice.dosing import dosed_with
-from chem.doubts import quantile
+from chem.doubts import Range, quantile, range_of
 from chem.equilibrium.activity import Floats
 from chem.forecast import Followed, Rule, Study
 from chem.forecast.prepare import stack
@@ -52,9 +52,15 @@ class Titration:
         """(D,) median pH of a few draws at (D,) rates [g/L]."""
         return np.array([quantile(row, 0.5) for row in self._rows(rates)])
 
-    def _rows(self, rates: Floats) -> Floats:
-        """(D, N) pH of a few draws at (D,) rates [g/L]."""
-        tanks = [self._some.stand(self.dosed(float(r))) for r in rates]
+    def ranges(self, rates: Floats) -> list[Range | None]:
+        """Range of the pH over all draws at each of (D,) rates [g/L], None where none is found."""
+        rows = self._rows(rates, self.study)
+        return [range_of(row) if np.isfinite(row).any() else None for row in rows]
+
+    def _rows(self, rates: Floats, study: Study | None = None) -> Floats:
+        """(D, N) pH at (D,) rates [g/L], of a few draws or of those of a Study."""
+        study = self._some if study is None else study
+        tanks = [study.stand(self.dosed(float(r))) for r in rates]
         state = stack(tanks).speciated()
         return np.where(state.converged, state.ph, np.nan).reshape(len(rates), -1)
 

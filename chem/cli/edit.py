@@ -20,11 +20,15 @@ def edit_command(
 
     raw, read = load_file(file, "product, water, mix, sprayer or shed")
     kind = kind_of(what_is(file, raw), file.parent)
-    before = answers_of(kind.form, raw)
+    rows = raw.get("add", [])
+    unasked = [row for row in rows if "product" not in row]  # what is left of an earlier tank
+    asked = {**raw, "add": [row for row in rows if row not in unasked]} if unasked else raw
+    before = answers_of(kind.form, asked)
 
     def write(answers: dict[str, str]) -> None:
-        text = rewritten(raw_of(kind.form, answers, raw), read.text)
-        save(file, text, kind.read, over=read.hash)
+        new = raw_of(kind.form, answers, asked)
+        new |= {"add": [*unasked, *new.get("add", [])]} if unasked else {}
+        save(file, rewritten(new, read.text), kind.read, over=read.hash)
 
     answers = dict(before)
     try:

@@ -66,7 +66,9 @@ def forecast_command(
         from chem.advice.jar import jar_of
         from chem.sheets.page.forecast import forecast_page
 
-        return forecast_page(result, jar_of(result), units, chemist=chemist, told=told)
+        number = None if result.refused else known.number_for(result.mix)
+        jar = jar_of(result)
+        return forecast_page(result, jar, units, number=number or "", chemist=chemist, told=told)
 
     if short and not as_json:
         write_page(sheet, html, page)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -19,6 +19,9 @@ from chem.cli.options import (
     UnitsOption,
 )
 
+if TYPE_CHECKING:
+    from chem.forecast import Forecast
+
 
 @takes_mix
 def jar_command(
@@ -27,6 +30,17 @@ def jar_command(
     order: Annotated[
         Literal["asked", "best"], typer.Option(help="The mix's own pouring order, or the best.")
     ] = "asked",
+    jars: Annotated[
+        Literal["rates", "orders"] | None,
+        typer.Option(help="Several side by side: half, once and twice the rates, or both orders."),
+    ] = None,
+    ladder: Annotated[
+        str | None,
+        typer.Option(
+            metavar="AGENT",
+            help='An acid or base a millilitre at a time, the pH read after each: "citric acid".',
+        ),
+    ] = None,
     html: HtmlOption = None,
     notebook: NotebookOption = None,
     no_notebook: NoNotebookOption = False,
@@ -36,19 +50,60 @@ def jar_command(
     seed: SeedOption = 1,
 ) -> None:
     """The jar-test sheet at the sprayer's own ratio."""
-    from chem.advice.jar import jar
     from chem.cli.noting import known_of
-    from chem.sheets.jar import jar_json, jar_sheet
     from chem.units import read_volume
 
-    millilitres = 1000.0 * read_volume(size, "command line, --size")
-    wanted = asked.mix
+    size_mL = 1000.0 * read_volume(size, "command line, --size")
+    _only_one(jars, ladder, order)
     known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
-    result = jar(wanted, size_mL=millilitres, order=order, study=known.study)
-    number = None if result.forecast.refused else known.number_for(result.forecast.mix)
-    give(
-        partial(jar_sheet, result, units, number),
-        partial(jar_json, result, units, number),
-        as_json,
-        html,
-    )
+    study = known.study
+
+    def number_of(result: Forecast) -> str | None:
+        return None if result.refused else known.number_for(result.mix)
+
+    number: str | None = None
+    if ladder is not None:
+        from chem.advice.agents import choose_agent
+        from chem.advice.ladder import ladder as plan
+        from chem.sheets.ladder import ladder_json, ladder_sheet
+
+        reagent = choose_agent(ladder, beside=asked.beside)
+        climbed = plan(asked.mix, reagent, size_mL=size_mL, study=study)
+        number = None if climbed.refused else number_of(climbed.jar.forecast)
+        sheet = partial(ladder_sheet, climbed, units, number)
+        told = partial(ladder_json, climbed, units, number)
+    elif jars is not None:
+        from chem.advice.jar import strip
+        from chem.sheets.jars import jars_json, jars_sheet
+
+        several = strip(asked.mix, jars, size_mL=size_mL, study=study)
+        numbers = [number_of(jar.forecast) for jar in several.jars]
+        sheet = partial(jars_sheet, several, units, numbers)
+        told = partial(jars_json, several, units, numbers)
+    else:
+        from chem.advice.jar import jar
+        from chem.sheets.jar import jar_json, jar_sheet
+
+        one = jar(asked.mix, size_mL=size_mL, order=order, study=study)
+        number = number_of(one.forecast)
+        sheet, told = partial(jar_sheet, one, units, number), partial(jar_json, one, units, number)
+
+    def page() -> str:
+        from chem.sheets.page import as_html
+
+        return as_html(sheet(), number=number or "")
+
+    give(sheet, told, as_json, html, page)
+
+
+def _only_one(jars: str | None, ladder: str | None, order: str) -> None:
+    """Raises: InputProblem where two are asked for that don't go together."""
+    from chem.errors import InputProblem, Problem
+
+    given = (("--jars", jars), ("--ladder", ladder), ("--order best", order == "best"))
+    asked = [name for name, on in given if on]
+    if len(asked) > 1:
+        both = " and ".join(asked)
+        raise InputProblem(
+            Problem(f"command line, {both}", "one sheet at a time", f"{asked[0]} alone")
+        )

@@ -24,13 +24,14 @@ from chem.files import (
     ShedForm,
     SprayerForm,
     WaterForm,
+    find_shed,
     raw_of,
     read_shed,
     validate,
 )
 from chem.files.table import Answers, Field, asked, words
 from chem.label import Product, find_product, product_of, read_product, resolve_source, unsupplied
-from chem.tank import mix_from, read_mix, read_sprayer, read_water, water_of
+from chem.tank import mix_from, product_folder, read_mix, read_sprayer, read_water, water_of
 
 Check = Callable[[str, Answers], str]
 ALSO_SPEAKS_OF = {"sources": ("guarantee",), "net_volume": ("net_weight",)}
@@ -187,7 +188,8 @@ def _is_dry(one: Field, answers: Answers, folder: Path) -> bool:
 
 
 def _poured(one: Field, answers: Answers, folder: Path) -> Product:
-    return find_product(answers[one.key.replace(".rate", ".product")], folder)
+    name = answers[one.key.replace(".rate", ".product")]
+    return find_product(name, folder, "", _places(folder))
 
 
 def _sources(one: Field, text: str, answers: Answers, folder: Path) -> str:
@@ -252,7 +254,13 @@ def _mix_words(one: Field, answers: Answers, folder: Path) -> str:
     if one.key.endswith(".rate") and one.path[0] == "add":
         usual = _poured(one, answers, folder).usual_rate
         return f"  rate (Enter = {usual.text})" if usual else one.words
-    return one.words.format(water="not known", temperature="68 F")
+    shed = find_shed(folder)
+    given = ShedForm() if shed is None else shed.form
+    if one.key == "carrier" and given.sprayers:
+        return "Spray volume (Enter = your sprayer's)"
+    return one.words.format(
+        water=given.water or "not known", temperature=given.temperature or "68 F"
+    )
 
 
 def _water(one: Field, text: str, answers: Answers, folder: Path) -> str:
@@ -262,7 +270,18 @@ def _water(one: Field, text: str, answers: Answers, folder: Path) -> str:
 
 
 def _product(one: Field, text: str, answers: Answers, folder: Path) -> str:
-    return _located(text, folder, "products", "product") if text else ""
+    """A product by its file or any clear part of its name, as a mix in `folder` names it."""
+    from chem.cli.mixes import find_jug
+
+    try:
+        return _located(text, folder, "products", "product") if text else ""
+    except InputProblem:
+        return find_jug(text, folder)
+
+
+def _places(folder: Path) -> tuple[Path, ...]:
+    shed = find_shed(folder)
+    return () if shed is None else (product_folder(shed),)
 
 
 def _located(name: str, folder: Path, shelf: str, what: str) -> str:
@@ -273,7 +292,7 @@ def _located(name: str, folder: Path, shelf: str, what: str) -> str:
     from chem.files import find_file
 
     try:
-        find_file(name, folder, shelf, what)
+        find_file(name, folder, shelf, what, "", _places(folder) if what == "product" else ())
         return name
     except InputProblem:
         for place in (folder.parent / shelf, Path()):

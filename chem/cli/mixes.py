@@ -200,8 +200,15 @@ def save_mix(
                 row["product"] = _from_there(row["product"], beside, "products", to.parent)
             if "leftover" in row:
                 row["leftover"] = _relative(beside / row["leftover"], to.parent)
-        if moved.get("water") not in (None, "unknown"):
-            moved["water"] = _from_there(moved["water"], beside, "waters", to.parent)
+        water = moved.get("water")
+        if isinstance(water, list):
+            named = [
+                {**one, "file": _from_there(one["file"], beside, "waters", to.parent)}
+                for one in water
+            ]
+            moved["water"] = named
+        elif water not in (None, "unknown"):
+            moved["water"] = _from_there(water, beside, "waters", to.parent)
     if moved["name"] == QUICK:
         moved["name"] = to.stem.replace("-", " ").capitalize()
     same = own is not None and read is not None and to.resolve() == own.resolve()

@@ -208,13 +208,17 @@ def check_command(
     notebook: NotebookOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Whether every entry can be read; merges copies that two machines left."""
+    """Whether every entry can be read, readings that look wrong; merges copies that two machines
+    left."""
     from chem.cli.noting import answer
+    from chem.notebook.learning import learn_from
     from chem.sheets.records import check_json, check_lines, imported_sentence
 
     book = _book(folder, notebook)
     found = book.check()
-    typer.echo(check_json(found) if as_json else "\n".join(check_lines(found)))
+    asked = () if found.unread else tuple(learn_from(book)[1].readings.asked)
+    told = check_json(found, asked) if as_json else "\n".join(check_lines(found, asked))
+    typer.echo(told)
     for copy in found.copies:
         typed = "yes" if yes else answer(None, f"Merge {copy.name}? (yes or no)", str)
         if typed.strip().lower() == "yes":

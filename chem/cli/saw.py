@@ -57,6 +57,8 @@ def saw_command(
     from chem.forecast import SEEN_WORDS, Study, forecast, read_after, read_seen
     from chem.forecast.sight import OF_SOLIDS, sight
     from chem.notebook import Reading, Sighting, Sprayed, entry_of, is_number
+    from chem.notebook.facts import reading_variance, spread_of
+    from chem.notebook.readings import FAR
     from chem.notebook.written import (
         read_ladder,
         read_looks_written,
@@ -127,10 +129,21 @@ def saw_command(
     book.add(entry)
     typer.echo(f"Kept in {book.path}")
     tell_copies(book)
+    found = study.look(wanted)
+    middle, spread = spread_of(found.fresh.clear.ph)
+    for one in readings:
+        if (
+            one.dose is None
+            and abs(one.value - middle) > FAR * (spread + reading_variance(one)) ** 0.5
+        ):
+            typer.echo(
+                f"pH {one.value:g} is far from the {middle:.1f} of the labels. Read wrong? Then "
+                f"again with --amends {entry.id[:6]}. Else measure the jugs."
+            )
     last = looks[-1].after_s or 0.0
     said = tuple(look.word for look in looks if look.after_s == last)
     if OF_SOLIDS & set(said) or "clear" in said:
-        told = sight(study.look(wanted), said, last)
+        told = sight(found, said, last)
         typer.echo(f"The forecast gave it: {odds(told.expected)}.")
 
 

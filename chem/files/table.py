@@ -270,8 +270,10 @@ def answers_of(form: type[BaseModel], raw: Mapping[str, Any]) -> Answers:
                     out[one.key] = text
         else:
             found = _at(raw, one.path)
-            if found is not None and not isinstance(found, Mapping):
-                out[one.key] = ", ".join(found) if one.kind == "list" else str(found)
+            if isinstance(found, list) and one.kind == "list":
+                out[one.key] = ", ".join(map(str, found))
+            elif not isinstance(found, (Mapping, list, type(None))):
+                out[one.key] = str(found)
     return {key: text for key, text in out.items() if text}
 
 

@@ -35,6 +35,8 @@ def make_product(
     known: Mapping[str, Written] | None = None,
     care: Sequence[str] = (),
     lot: str | None = None,
+    ph_window: str | None = None,
+    good_for: str | None = None,
     unread: Sequence[Mapping[str, Written]] = (),
 ) -> Product:
     """A product from what is printed on its label, each value as a product file has it.

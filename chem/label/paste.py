@@ -118,6 +118,12 @@ class _Reader:
             text = f"{piece.text} {after.text}"
             self._keep(self._outcome(text), text, [piece.line, after.line])
             return i + 2
+        if after and not outcome.productive and _parts_a_figure(piece.text, after.text):
+            why = "the line's end parts a figure from a unit: which belong together?"
+            for one in (piece, after):
+                entry = NotUnderstood(one.line.number, one.line.printed, why)
+                self.content.not_understood.append(entry)
+            return i + 2
         apart = after is None or piece.ended or not re.search(r"\w", after.text)
         if outcome.productive or outcome.names or outcome.values or apart or after is None:
             self._keep(outcome, piece.text, [piece.line])
@@ -268,11 +274,15 @@ class _Reader:
 
 
 def _breaks_in_a_fact(text: str, after: str) -> bool:
-    """Whether a line's end parts a figure from its unit, or a name from what it is given as."""
+    """Whether a line's end parts a bracket, or a name from what it is given as."""
     if _LEADS_ON.search(text) and re.search(r"[0-9]", after):
         return not re.search(r"[0-9]\s?%", text)
-    if text.count("(") > text.count(")") and re.match(r"[^()]*[0-9][^()]*\)", after):
-        return True
+    opened = text.count("(") > text.count(")")
+    return opened and re.match(r"[^()]*[0-9][^()]*\)", after) is not None
+
+
+def _parts_a_figure(text: str, after: str) -> bool:
+    """Whether a line ends with a figure and the next begins with a unit."""
     broken = re.search(r"[0-9]$", text) and _UNIT_ALONE.match(after)
     return bool(broken) and "%" not in f"{text}{after}"
 

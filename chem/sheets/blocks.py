@@ -16,7 +16,7 @@ class Block:
     """A titled group: paragraphs, list items and rows of a table (first row its header).
 
     columns_named: whether a table too wide for the sheet names its column before each cell;
-    kind: `stop` (a rule, gas or heat), `next` (what to do now) or none; picture: what a page
+    kind: `stop` (a rule), `gas` (or heat), `next` (what to do now) or none; picture: what a page
     shows in place of the rows.
     """
 
@@ -81,6 +81,9 @@ def _table(rows: Sequence[Sequence[str]], *, named: bool = False) -> list[str]:
             for head, cell in zip(rows[0][1:], row[1:], strict=True)
             if cell
         ]
+        if cells == [BLANK] and len(row[0]) + 2 + len(BLANK) <= WIDTH:
+            lines[-1] += f"  {BLANK}"
+            continue
         for text in cells if named else [", ".join(cells)]:
             lines += textwrap.wrap(text, WIDTH, initial_indent="    ", subsequent_indent="    ")
     return lines

@@ -61,7 +61,7 @@ def fix_sheet(result: Fixes, units: Units = "both") -> Sheet:
         blocks.append(Block(title, items=[f"{r[0].upper()}{r[1:]}." for r in rules], kind="stop"))
     if result.gases:
         items = [evolved_sentence(g, result.mix) for g in result.gases]
-        blocks.append(Block("Gas or heat", items=items, kind="stop"))
+        blocks.append(Block("Gas or heat", items=items, kind="gas"))
     blocks.append(Block("Do this next", [_next(result, units)], kind="next"))
     for lever in LEVERS:
         found = [_words(result, f, units) for f in listed_fixes(result) if f.lever == lever]

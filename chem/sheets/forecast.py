@@ -397,7 +397,7 @@ def _warnings(result: Forecast) -> list[Block]:
         blocks.append(Block(title, items=told, kind="stop"))
     if result.gases:
         items = [evolved_sentence(g, result.mix) for g in result.gases]
-        blocks.append(Block("Gas or heat", items=items, kind="stop"))
+        blocks.append(Block("Gas or heat", items=items, kind="gas"))
     return blocks
 
 

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from chem.advice.jar import Jar, JarStep, Look
-from chem.forecast import ALWAYS, JAR_DECIDES, SEEN_WORDS, Evolved
+from chem.advice.jar import Jar, JarStep, Look, least_dose, least_error
+from chem.doubts import Range
+from chem.forecast import ALWAYS, JAR_DECIDES, SEEN_WORDS, Evolved, Forecast
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
-from chem.sheets.blocks import Block, Sheet
+from chem.sheets.blocks import BLANK, Block, Sheet
 from chem.sheets.contract import tank as contract
-from chem.sheets.contract.parts import Between, tank_line
+from chem.sheets.contract.parts import Between, TankLine, tank_line
 from chem.sheets.forecast import answer_lines, next_step
 from chem.sheets.rules import evolved_unit, forbids, gas_sentence, minds, rules_json
 from chem.units import Units, format_temperature
@@ -25,11 +27,41 @@ ORDERS = {
 }
 LOOKS = {
     0.0: "warmth, fizz, smell, curd where a product goes in.",
+    5.0: "haze, flakes, gel.",
     15.0: "haze, flakes, gel, layers; then stir: does it go back?",
     60.0: "haze, grit on the bottom.",
     240.0: "the same: this is a spray day.",
     1440.0: "the same, after a night: what a stranded tank would do.",
 }
+TIMES = {
+    0.0: "0 min",
+    5.0: "5 min",
+    15.0: "15 min",
+    60.0: "1 h",
+    240.0: "4 h",
+    1440.0: "overnight",
+}
+MEANS = {
+    "clear": "nothing is out yet",
+    "haze": "something comes out; sprays while it stays thin",
+    "flakes": "curd: blocks screens; not into the tank",
+    "grit": "crystals that settle: keep stirring, or not at all",
+    "gel": "threads or lumps: not into the tank",
+    "layers": "two liquids: stirred, does it stay one?",
+    "oil": "an emulsion breaks: not into the tank",
+    "foam": "too much air or wetter: a defoamer, slower stirring",
+    "fizz": "gas: lid off, outdoors, leave it",
+    "heat": "acid meets base: slower, into more water",
+    "smell": "gas: stand upwind; not into the tank",
+    "colour": "a metal turns: look for rust or curd an hour later",
+}
+"""What each look means, in a line: common practice, no source."""
+OVERNIGHT = 1440.0
+WIDE_PH = 1.5
+"""A range of pH wider than this tells nothing: read it."""
+CANT_SAY = "can't say: read it"
+METER = "A dyed or dark liquid: a meter, or the strip's wet edge instead of its pad."
+LOT, FIRST, LAST = "lot of", "first pour at", "last pour at, time zero"
 HANDLING = (
     "Label the jar: what, strength, date. Never a food jar again; keep spoons, syringes and "
     "scale for spray work.",
@@ -41,42 +73,122 @@ HANDLING = (
 def jar_sheet(result: Jar, units: Units = "both", number: str | None = None) -> Sheet:
     """What to measure, when to look, what to write down; no amounts for a mix that is refused.
 
-    number: the sheet's own, by which `saw` knows it again.
+    number: the sheet's own, by which `saw` knows it again; a blank without one.
     """
     found = result.forecast
     mix = found.mix
-    rules = [f"{r[0].upper()}{r[1:]}." for r in forbids(found.rules, mix)]
-    blocks = [
-        Block("Never in one tank" if found.refused else "A rule is broken", items=rules),
-        Block("Do this next", [next_step(found, units)] if rules else []),
-        *([] if found.refused else _measured(result, units)),
-        Block("Gas or heat", items=_fumes(result)),
-    ]
+    blocks = first(found, units)
     if not found.refused:
-        low, high = found.ph.p05, found.ph.p95
-        strip = f"A strip should read {low:.1f} to {high:.1f}."
-        if abs(found.ph_settled - found.ph.median) > SETTLED_PH:
-            strip = f"{strip[:-1]}, about {found.ph_settled:.1f} once solids are out."
+        blocks += _measured(result, units)
+    blocks.append(Block("Gas or heat", items=fumes(result), kind="gas"))
+    if not found.refused:
         blocks += [
-            Block("Look", items=[f"{_when(look.minutes)}: {_look(look)}" for look in result.looks]),
-            Block("Fine or not", [_fine(result)]),
-            Block("pH", [strip]),
+            write_here(number, [poured_names(result)]),
             Block(
-                "Write down",
-                items=[
-                    "date, products with lot numbers, water, temperature, order",
-                    "at each look: " + ", ".join(SEEN_WORDS) + "; does it go back when stirred; pH",
-                    f"then: jarsight saw {number or mix.file}",
+                "Look",
+                items=[f"{_when(look.minutes)}: {look_text(look)}" for look in result.looks],
+                rows=[
+                    ("after the last pour", "what you see", "pH"),
+                    *((TIMES[look.minutes], BLANK, BLANK) for look in result.looks),
                 ],
             ),
+            meaning(result),
+            Block("pH", [_strip_reads(found), METER]),
+            then(found, number),
         ]
-    blocks += [Block("Always", items=_cautions(result)), Block("", [JAR_DECIDES])]
-    kept = [b for b in blocks if b.paragraphs or b.items]
-    answer = answer_lines(found)
-    if found.refused:
-        answer = ["Never in one tank: toxic gas. No jar of it either.", *answer]
     heading = f"Jar test {number}: {mix.name}" if number else f"Jar test: {mix.name}"
-    return Sheet(heading, answer, kept)
+    return whole(heading, _answer(found), blocks, cautions(result))
+
+
+def ph_expected(ph: Range) -> str:
+    """`4.1 to 5.2`, or that it can't be said."""
+    if not ph.p95 - ph.p05 <= WIDE_PH:
+        return CANT_SAY
+    return f"{ph.p05:.1f} to {ph.p95:.1f}"
+
+
+def blanks(result: Jar) -> list[str]:
+    """What the sheet leaves room to write down, in its order."""
+    if result.forecast.refused:
+        return []
+    looks = [TIMES[look.minutes] for look in result.looks]
+    return [
+        "number",
+        "date",
+        *(f"{LOT} {name}" for name in poured_names(result)),
+        FIRST,
+        LAST,
+        *(f"{kind} at {look}" for look in looks for kind in ("look", "pH")),
+    ]
+
+
+def poured_names(result: Jar) -> list[str]:
+    """What is poured besides water, in order."""
+    return [s.product for s in result.steps if s.product is not None]
+
+
+def _answer(found: Forecast) -> list[str]:
+    if found.refused:
+        return ["Never in one tank: toxic gas. No jar of it either.", *answer_lines(found)]
+    return answer_lines(found)
+
+
+def first(found: Forecast, units: Units, told: Sequence[str] | None = None) -> list[Block]:
+    """Every rule that the jar breaks, and what to do.
+
+    told: the rules in words, where there are other jars beside it.
+    """
+    own = [f"{r[0].upper()}{r[1:]}." for r in forbids(found.rules, found.mix)]
+    title = "Never in one tank" if found.refused else "A rule is broken"
+    return [
+        Block(title, items=own if told is None else told, kind="stop"),
+        Block("Do this next", [next_step(found, units)], kind="next"),
+    ]
+
+
+def write_here(number: str | None, jars: Sequence[Sequence[str]]) -> Block:
+    """Number, date, times and lots."""
+    names = list(dict.fromkeys(name for jar in jars for name in jar))
+    return Block(
+        "Write here",
+        rows=[
+            ("what", "here"),
+            ("number", number or BLANK),
+            ("date", BLANK),
+            (FIRST, BLANK),
+            (LAST, BLANK),
+            *((f"{LOT} {name}", BLANK) for name in names),
+        ],
+    )
+
+
+def _strip_reads(found: Forecast) -> str:
+    expected = ph_expected(found.ph)
+    if expected == CANT_SAY:
+        return f"What a strip should read: {CANT_SAY}."
+    strip = f"A strip should read {expected}"
+    if abs(found.ph_settled - found.ph.median) > SETTLED_PH:
+        strip += f", about {found.ph_settled:.1f} once solids are out"
+    return f"{strip}."
+
+
+def meaning(result: Jar) -> Block:
+    """What a good jar looks like, and what each other look means."""
+    told = [f"{word}: {MEANS[word]}" for word in SEEN_WORDS]
+    return Block("What you see, and what it means", [_fine(result)], items=told)
+
+
+def then(found: Forecast, number: str | None = None) -> Block:
+    """What to do with what is written down."""
+    return Block("Then", [f"jarsight saw {number or found.mix.file}"])
+
+
+def whole(
+    heading: str, answer: Sequence[str], blocks: Sequence[Block], cautions: Sequence[str]
+) -> Sheet:
+    """The sheet with the cautions at its end."""
+    ending = [Block("Always", items=cautions), Block("", [JAR_DECIDES])]
+    return Sheet(heading, answer, [b for b in (*blocks, *ending) if b.told])
 
 
 def jar_short(result: Jar, units: Units = "both") -> tuple[list[str], list[str]]:
@@ -85,29 +197,37 @@ def jar_short(result: Jar, units: Units = "both") -> tuple[list[str], list[str]]
     items = [
         f"{step.product or 'water'}: {step_text(result, step, units)}" for step in result.steps
     ]
-    return [size], [*items, _between(result)]
+    return [size], [*items, between(result)]
 
 
 def _measured(result: Jar, units: Units) -> list[Block]:
     mix = result.forecast.mix
-    amounts = [
-        f"{i} {step.product or 'water'}: {step_text(result, step, units)}"
-        for i, step in enumerate(result.steps, start=1)
-    ]
     scale = [] if result.scale is None else [f"Your tank is {_times(result.scale)} times this."]
     return [
         Block(
             "Measure",
             [
-                f"{result.jar_mL:.0f} mL in a clear jar of {result.vessel_mL:.0f} mL or more, at "
-                f"the sprayer's own ratio, with the tank's own water, at "
+                f"{size_text(result)}, at the sprayer's own ratio, with the tank's own water, at "
                 f"{format_temperature(mix.t_celsius, units)}.",
                 *scale,
                 ORDERS[result.order],
             ],
-            items=amounts,
+            items=amounts(result, units),
         ),
-        Block("", [_between(result), *_notes(result, units)]),
+        Block("", [between(result), *notes(result, units)]),
+    ]
+
+
+def size_text(result: Jar) -> str:
+    """How much in how large a jar."""
+    return f"{result.jar_mL:.0f} mL in a clear jar of {result.vessel_mL:.0f} mL or more"
+
+
+def amounts(result: Jar, units: Units) -> list[str]:
+    """Everything to measure, numbered."""
+    return [
+        f"{i} {step.product or 'water'}: {step_text(result, step, units)}"
+        for i, step in enumerate(result.steps, start=1)
     ]
 
 
@@ -120,14 +240,14 @@ def step_text(result: Jar, step: JarStep, units: Units) -> str:
             "last": f"the rest, to {result.jar_mL:.0f} mL in all",
         }
         return f"{step.amount:.0f} mL, {words[step.water]}"
-    shown = _shown(step.amount * step.parts, step.mark)
+    read = shown(step.amount * step.parts, step.mark)
     if step.parts > 1:
         one = "1 g" if step.by_mass else "1 mL"
-        return f"{shown} mL of {one} made up to {step.parts} mL with the same water"
+        return f"{read} mL of {one} made up to {step.parts} mL with the same water"
     if step.by_mass:
-        return f"{shown} g on a scale"
+        return f"{read} g on a scale"
     tool = "syringe" if step.amount <= 60.0 else "measuring cylinder"
-    text = f"{shown} mL by {tool}"
+    text = f"{read} mL by {tool}"
     if units != "metric":
         spoons = step.amount / TEASPOON_ML
         if spoons >= 0.5:
@@ -137,12 +257,13 @@ def step_text(result: Jar, step: JarStep, units: Units) -> str:
     return text
 
 
-def _shown(amount: float, mark: float) -> str:
+def shown(amount: float, mark: float) -> str:
+    """An amount to the mark that measures it."""
     digits = max(0, -math.floor(math.log10(mark)))
     return f"{amount:.{digits}f}"
 
 
-def _between(result: Jar) -> str:
+def between(result: Jar) -> str:
     """What to do after each product."""
     if result.fumes:
         mixing = "stir with a rod, lid off: never shake or close this jar"
@@ -151,23 +272,33 @@ def _between(result: Jar) -> str:
     return f"After each product: {mixing}; wait 5 min, look, then the next."
 
 
-def _notes(result: Jar, units: Units) -> list[str]:
-    notes = []
+def notes(result: Jar, units: Units) -> list[str]:
+    """What else to know of the measuring."""
+    said = [_measures()]
     mix = result.forecast.mix
     if result.unrated:
-        notes.append(f"{result.unrated} has no rate in the mix: last, at its label's rate.")
+        said.append(f"{result.unrated} has no rate in the mix: last, at its label's rate.")
     if result.enlarged:
         size = f"{result.jar_mL:.0f} mL"
-        notes.append(f"More than asked, so that the smallest dose can be measured: {size}.")
+        said.append(f"More than asked, so that the smallest dose can be measured: {size}.")
     if result.thinned:
-        notes.append("Thinning one first hides what its concentrate does to the others.")
+        said.append("Thinning one first hides what its concentrate does to the others.")
     if mix.coldest_celsius is not None and result.steps:
         cold = format_temperature(mix.coldest_celsius, units)
-        notes.append(f"Stand a second jar overnight at {cold}: a warm jar hides a cold morning.")
-    return notes
+        said.append(f"Stand a second jar overnight at {cold}: a warm jar hides a cold morning.")
+    return said
 
 
-def _look(look: Look) -> str:
+def _measures() -> str:
+    """What a syringe and a scale can do."""
+    return (
+        f"A syringe is right to {least_error(False):g} % from {least_dose(False):g} mL on, "
+        f"a 0.01 g scale to {least_error(True):g} % from {least_dose(True):g} g on."
+    )
+
+
+def look_text(look: Look) -> str:
+    """What to look for."""
     words = [LOOKS[look.minutes]]
     for kind, key, chance in look.expected:
         what = colloids()[key].because if kind == "colloid" else key
@@ -187,7 +318,7 @@ def _fine(result: Jar) -> str:
     )
 
 
-def _fumes(result: Jar) -> list[str]:
+def fumes(result: Jar) -> list[str]:
     """Each gas or heat with its amount in this jar, and what to do."""
     out = [_fume(result, gas) for gas in result.fumes]
     if out:
@@ -216,7 +347,8 @@ def _two_figures(value: float) -> str:
     return f"{step * round(value / step):.0f}"
 
 
-def _cautions(result: Jar) -> list[str]:
+def cautions(result: Jar) -> list[str]:
+    """What to mind of the mix, standing cautions, how to handle the jar."""
     handling = () if result.forecast.refused else HANDLING
     return [*minds(result.forecast.rules, result.forecast.mix), *ALWAYS, *handling]
 
@@ -228,41 +360,59 @@ def _times(scale: float) -> str:
 def _when(minutes: float) -> str:
     if minutes == 0.0:
         return "At once"
-    return f"After {minutes:.0f} min" if minutes < 60.0 else f"After {minutes / 60.0:.0f} h"
+    return "Overnight" if minutes == OVERNIGHT else f"After {TIMES[minutes]}"
 
 
 def jar_json(result: Jar, units: Units = "both", number: str | None = None) -> str:
-    """The JSON object of the contract; number: the sheet's own."""
+    """The JSON object of the contract."""
+    return as_json(jar_entry(result, units, number))
+
+
+def jar_entry(
+    result: Jar,
+    units: Units = "both",
+    number: str | None = None,
+    *,
+    jars: Sequence[contract.JarBeside] = (),
+    ladder: contract.LadderEntry | None = None,
+) -> contract.Jar:
+    """The object; jars, ladder: where there are any."""
     found = result.forecast
-    kinds = {line.product: line.kind for line in found.loads[0].lines}
-    return as_json(
-        contract.Jar(
-            mix=found.mix.name,
-            **rules_json(found.rules, found.mix, found.refused),
-            jar_mL=result.jar_mL,
-            vessel_mL=result.vessel_mL,
-            order=ORDERS[result.order],
-            steps=[
-                tank_line(
-                    s.product or "water",
-                    s.amount,
-                    step_text(result, s, units),
-                    by_mass=s.by_mass,
-                    kind=kinds.get(s.product or "water", "product"),
-                )
-                for s in result.steps
-            ],
-            look=[
-                contract.LookEntry(minutes=look.minutes, what_for=_look(look))
-                for look in result.looks
-            ],
-            between=_between(result),
-            fine=_fine(result),
-            gases=_fumes(result),
-            ph=Between(p05=found.ph.p05, p95=found.ph.p95),
-            cautions=_cautions(result),
-            notes=_notes(result, units),
-            scale=result.scale,
-            number=number,
-        )
+    return contract.Jar(
+        mix=found.mix.name,
+        **rules_json(found.rules, found.mix, found.refused),
+        jar_mL=result.jar_mL,
+        vessel_mL=result.vessel_mL,
+        order=ORDERS[result.order],
+        steps=step_lines(result, units),
+        look=[
+            contract.LookEntry(minutes=look.minutes, what_for=look_text(look))
+            for look in result.looks
+        ],
+        between=between(result),
+        fine=_fine(result),
+        gases=fumes(result),
+        ph=Between(p05=found.ph.p05, p95=found.ph.p95),
+        cautions=cautions(result),
+        notes=notes(result, units),
+        scale=result.scale,
+        number=number,
+        blanks=blanks(result),
+        jars=jars,
+        ladder=ladder,
     )
+
+
+def step_lines(result: Jar, units: Units) -> list[TankLine]:
+    """Everything measured, in order."""
+    kinds = {line.product: line.kind for line in result.forecast.loads[0].lines}
+    return [
+        tank_line(
+            s.product or "water",
+            s.amount,
+            step_text(result, s, units),
+            by_mass=s.by_mass,
+            kind=kinds.get(s.product or "water", "product"),
+        )
+        for s in result.steps
+    ]

@@ -64,7 +64,7 @@ def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
                 [rule_next(broken(result.rules)[0], result.ruled, units)],
                 kind="next",
             ),
-            Block("Gas or heat", items=gases, kind="stop"),
+            Block("Gas or heat", items=gases, kind="gas"),
             _after(result),
             Block("Always", items=ALWAYS),
             Block("", [JAR_DECIDES]),
@@ -73,7 +73,8 @@ def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
         return Sheet(f"{result.mix.name}: to pH {result.target:g}", _answer(result, units), kept)
     blocks = [
         _broken(result),
-        Block("Gas or heat", items=gases, kind="stop") if gases else None,
+        Block("Gas or heat", items=gases, kind="gas") if gases else None,
+        Block("Do this next", [STRIP_TEST], kind="next"),
         _how_much(result, units),
         _after(result),
         _answer_after(result),
@@ -86,7 +87,7 @@ def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
         ),
         _adds(result, units),
         Block("Mind", items=_cautions(result)),
-        Block("", [STRIP_TEST, JAR_DECIDES]),
+        Block("", [JAR_DECIDES]),
     ]
     return Sheet(
         f"{result.mix.name}: to pH {result.target:g}",

@@ -44,7 +44,7 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
         blocks.append(Block(title, items=warnings, kind="stop"))
     if result.gases:
         items = [gas_sentence(g, result.mix) for g in result.gases]
-        blocks.append(Block("Gas or heat", items=items, kind="stop"))
+        blocks.append(Block("Gas or heat", items=items, kind="gas"))
     blocks.append(Block("Do this next", [_next(result, order, units)], kind="next"))
     if order is not None:
         blocks.append(_steps(result, order, units))

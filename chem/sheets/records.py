@@ -7,6 +7,7 @@ import io
 from collections.abc import Mapping, Sequence
 
 from chem.notebook.entry import Entry
+from chem.notebook.readings import Asked
 from chem.notebook.score import Score
 from chem.notebook.season import FIRST, LB_PER_1000_SQ_FT, LB_PER_ACRE, Season, moment_of
 from chem.notebook.store import Checked, Imported
@@ -317,16 +318,21 @@ def next_json(found: Next | None) -> str:
     )
 
 
-def check_lines(found: Checked) -> list[str]:
-    """How the file stands, in sentences."""
+def check_lines(found: Checked, asked: Sequence[Asked] = ()) -> list[str]:
+    """How the file stands, in sentences; asked: readings far from all that was expected."""
     lines = [f"{found.entries} entries can be read."]
     lines += [str(p) for p in found.unread]
     lines += [f"SQLite finds: {w}" for w in found.wrong]
     lines += [f"{c.name} holds entries that are not here." for c in found.copies]
+    lines += [
+        f"Entry {a.entry[:6]}: pH {a.value:g} where {a.expected:.1f} was expected. Read wrong? "
+        f"Then `jarsight saw ... --amends {a.entry[:6]}`; till then it is believed in part."
+        for a in asked
+    ]
     return lines
 
 
-def check_json(found: Checked) -> str:
+def check_json(found: Checked, asked: Sequence[Asked] = ()) -> str:
     """The JSON object of the contract."""
     return as_json(
         contract.NotebookCheck(
@@ -334,6 +340,10 @@ def check_json(found: Checked) -> str:
             unread=[str(p) for p in found.unread],
             wrong=found.wrong,
             copies=[c.name for c in found.copies],
+            asked=[
+                contract.AskedEntry(entry=a.entry, value=a.value, expected=a.expected)
+                for a in asked
+            ],
         )
     )
 

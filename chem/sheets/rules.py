@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from chem.forecast import Answer, Evolved, Gas, Rule, broken
@@ -203,4 +204,6 @@ def because(answer: Answer) -> str:
 
 def two_figures(value: float) -> str:
     """A positive number to two figures, without a power of ten."""
+    if 0.0 < value < 1e-4:  # below it Python writes powers of ten
+        return f"{value:.{1 - math.floor(math.log10(value))}f}"
     return f"{value:#.2g}".rstrip(".") if value < 99.5 else f"{value:.0f}"

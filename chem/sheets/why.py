@@ -68,7 +68,7 @@ def why_sheet(result: Why, units: Units = "both") -> Sheet:
     blocks = [Block("Do this next", [_next(result, units)], kind="next")]
     if result.gases:
         items = [gas_sentence(g, result.mix) for g in result.gases]
-        blocks.insert(0, Block("Gas or heat", items=items, kind="stop"))
+        blocks.insert(0, Block("Gas or heat", items=items, kind="gas"))
     rules = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
     if rules:
         title = "Never in one tank" if result.refused else "A rule is broken as asked"

@@ -19,6 +19,7 @@ def make_water(
     alkalinity: str | None = None,
     hardness: str | None = None,
     ions: Mapping[str, str] | None = None,
+    sampled: str | None = None,
 ) -> Water:
     """A water from its report, each value as a water file has it: `ions={"Ca": "68 mg/L"}`.
 

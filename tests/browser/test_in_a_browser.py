@@ -7,7 +7,6 @@ in `tests/browser/shown/`.
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import socket
@@ -18,14 +17,13 @@ from pathlib import Path
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from chem.desk import build
 from chem.tank import read_mix
 
 EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 SHOWN = Path(__file__).parent / "shown"
-CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
 KEY = "browser-key"
 MIXES = ("curdles", "stays-clear", "hazes-overnight", "five-products", "acid-poured-last")
 PATIENCE_MS = 30_000
@@ -67,15 +65,6 @@ class Served:
         self._server.should_exit = True
         self._thread.join(10)
         self._desk.close()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    SHOWN.mkdir(exist_ok=True)
-    with sync_playwright() as playing:
-        started = playing.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield started
-        started.close()
 
 
 @pytest.fixture

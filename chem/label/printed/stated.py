@@ -81,7 +81,8 @@ _PH = re.compile(
     re.IGNORECASE,
 )
 _STRENGTH = re.compile(
-    rf"[(,]?\s*(?:of |in |as |at )?(?:an? )?(?P<percent>{NUMBER})\s?%\s*(?:w/w|w/v|v/v)?\s*"
+    rf"[(,]?\s*(?:of |in |as |at )?(?:an? )?(?:sol\.? |solution )?"
+    rf"(?P<percent>{NUMBER})\s?%\s*(?:w/w|w/v|v/v)?\s*"
     r"(?:aqueous |aq\.? |water )?(?:solution|soln?\.?|sol'n\.?|dilution|in water)?\s*\)?",
     re.IGNORECASE,
 )
@@ -122,12 +123,16 @@ def _no_figure(text: str, what: str) -> Reading:
 def _gravity(text: str) -> Reading | None:
     if not _GRAVITY.search(text):
         return None
-    before, after = _GRAVITY.split(text, maxsplit=1)
+    beside = _density(" ".join(m[0] for m in _DENSITIES.finditer(text)))
+    before, after = _GRAVITY.split(_DENSITIES.sub(" ", text), maxsplit=1)
     parts = [without_temperatures(_AGAINST_WATER.sub(" ", part)) for part in (after, before)]
     figures = [re.findall(rf"{FREE}{RANGE}", part) for part in parts]
     if not any(figures):
         return _no_figure(text, "specific gravity")
     number, *others = [plain_range(figure) for found in figures for figure in found]
+    if beside is not None and not others and "-" not in number:
+        own = _one(read_specific_gravity, "specific_gravity", number, text)
+        return Reading(own.facts + beside.facts, own.left + beside.left)
     if others:
         return Reading(left=(Refused(text, "which figure is the specific gravity?"),))
     if "-" in number:

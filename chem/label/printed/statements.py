@@ -250,6 +250,10 @@ def _declared(
         named = recognise(
             _AS_FORM.sub(r"nitrogen as \1", stripped(words)) if of_nitrogen else words
         )
+        if isinstance(named, Refused) and isinstance(
+            own := recognise(_behind_heading(words)), Named
+        ):
+            named = own if own.name and not own.also else named
         if isinstance(named, Named) and not named.name:
             if last is None or last.also or not last.is_metal:
                 named = Refused(bare(words), "chelated, but of which metal?")
@@ -279,6 +283,11 @@ def _declared(
     for gap in (*gaps, *follows.values()):
         if gap and not is_filler(gap):
             _beside(gap, out)
+
+
+def _behind_heading(words: str) -> str:
+    """`Trace elements: B` -> `B`."""
+    return re.sub(r"^.*(?::|\b(?:elements|\w*nutrients))\s+", "", words, flags=re.IGNORECASE)
 
 
 def _on_its_basis(

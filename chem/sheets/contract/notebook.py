@@ -145,13 +145,22 @@ class NotebookNext(Part):
     sentence: str
 
 
+class AskedEntry(Part):
+    """A pH far from all that was expected; believed in part."""
+
+    entry: str
+    value: float
+    expected: float
+
+
 class NotebookCheck(Part):
-    """How the file stands."""
+    """How the file stands; asked: readings that look wrong."""
 
     entries: int
     unread: Sequence[str]
     wrong: Sequence[str]
     copies: Sequence[str]
+    asked: Sequence[AskedEntry]
 
 
 class NotebookImport(Part):

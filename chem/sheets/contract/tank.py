@@ -147,8 +147,45 @@ class LookEntry(Part):
     what_for: str
 
 
+class JarBeside(Part):
+    """A jar of several: what tells it apart, its rates over those of the mix, what to expect."""
+
+    name: str
+    factor: float
+    order: str
+    answer: str
+    chance: Figure
+    ph: Between
+    steps: Sequence[TankLine]
+    number: str | None
+
+
+class RungEntry(Part):
+    """A step of a ladder: stock in all, what of the agent that is in the tank (a litre where the
+    mix names none), in words and in g or mL; pH expected."""
+
+    stock_mL: float
+    in_tank: Figure
+    unit: str
+    text: str
+    ph: RangeEntry | None
+
+
+class LadderEntry(Part):
+    """An agent added to the jar from a thin stock, a millilitre at a time."""
+
+    agent: str
+    form: str
+    stock: Sequence[str]
+    steps: Sequence[RungEntry]
+
+
 class Jar(Ruled):
-    """The jar test; steps: in the order poured, water among them; scale: tank over jar."""
+    """The jar test; steps: in the order poured, water among them; scale: tank over jar.
+
+    number: the sheet's; blanks: what it leaves room to write down; jars: where several stand side
+    by side; ladder: of an acid or base.
+    """
 
     mix: str
     jar_mL: float
@@ -164,6 +201,9 @@ class Jar(Ruled):
     notes: Sequence[str]
     scale: Figure
     number: str | None
+    blanks: Sequence[str]
+    jars: Sequence[JarBeside]
+    ladder: LadderEntry | None
 
 
 class UnevenNozzle(Part):

@@ -67,7 +67,13 @@
     const value = spray.value * perArea / m2PerL;
     if (value > 0) { fill.value = cut(value / perTank, 4); show(value); }
   });
-  pour.querySelector(".tools button").addEventListener("click", start);
+  pour.querySelector("[name=full]").addEventListener("click", start);
+  pour.querySelectorAll("[data-fill]").forEach((button) => button.addEventListener("click", () => {
+    fill.value = cut(button.dataset.fill / perTank, 4);
+    spray.value = cut(button.dataset.fill * m2PerL / perArea, 4);
+    show(+button.dataset.fill);
+  }));
+  pour.classList.add("live");
   pour.querySelector(".tools").hidden = false;
   start();
 
@@ -83,13 +89,19 @@
       : `All in at ${clock(last)}. Look at ${looks.join(", ")}.`;
     if (status.textContent !== text) status.textContent = text;
   };
-  boxes.forEach((box, i) => {
+  const keep = () => { tell(); try { localStorage.setItem(d.made, JSON.stringify(at)); } catch { /* not kept */ } };
+  const puts = boxes.map((box, i) => {
     const put = () => { box.nextElementSibling.textContent = at[i] ? clock(at[i]) : ""; };
     box.checked = !!at[i]; put();
     box.addEventListener("change", () => {
-      at[i] = box.checked ? Date.now() : 0; put(); tell();
-      try { localStorage.setItem(d.made, JSON.stringify(at)); } catch { /* not kept */ }
+      at[i] = box.checked ? Date.now() : 0; put(); keep();
     });
+    return put;
+  });
+  pour.querySelector("[name=again]").addEventListener("click", () => {
+    at = boxes.map(() => 0);
+    boxes.forEach((box, i) => { box.checked = false; puts[i](); });
+    keep();
   });
   tell();
   setInterval(tell, 1000);

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 from chem.sheets.blocks import BLANK, Block
 
 FEW_COLUMNS = 4
+LONG_ANSWER = 90
+SHORT_CELL = 14
 
 
 def safe(text: str) -> str:
@@ -16,8 +18,9 @@ def safe(text: str) -> str:
 
 
 def answer(sentences: Sequence[str]) -> str:
-    """The answer in large words."""
-    return f'<div class="answer">{"".join(f"<p>{safe(s)}</p>" for s in sentences)}</div>'
+    """The answer in large words, in smaller ones where it is long."""
+    long = " long" if sentences and len(sentences[0]) > LONG_ANSWER else ""
+    return f'<div class="answer{long}">{"".join(f"<p>{safe(s)}</p>" for s in sentences)}</div>'
 
 
 def section(block: Block) -> str:
@@ -35,7 +38,8 @@ def section(block: Block) -> str:
 
 def wrapped(inside: str, kind: str = "") -> str:
     """A section of a kind that the style sheet knows."""
-    return f"<section{f' class={kind}' if kind else ''}>{inside}</section>"
+    named = f' class="{kind}"' if kind else ""
+    return f"<section{named}>{inside}</section>"
 
 
 def listed(items: Iterable[str]) -> str:
@@ -60,4 +64,7 @@ def table(rows: Sequence[Sequence[str]], name: str) -> str:
 
 
 def _cell(text: str) -> str:
-    return '<td class="blank"></td>' if text == BLANK else f"<td>{safe(text)}</td>"
+    if text == BLANK:
+        return '<td class="blank"></td>'
+    short = ' class="short"' if len(text) <= SHORT_CELL else ""
+    return f"<td{short}>{safe(text)}</td>"

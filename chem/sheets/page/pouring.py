@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from chem.forecast import Forecast
 from chem.sheets.blocks import Block
 from chem.sheets.page.parts import safe, wrapped
-from chem.sheets.tank import AT_ITS_LABELS, line_name
-from chem.units import Units, format_area, format_mass, format_volume
+from chem.sheets.tank import jugs, line_name, line_text, load_title, rows
+from chem.tank import Load, TankLine
+from chem.units import Units, format_area, format_volume
 
 GALLON_L = 3.785411784  # NIST Handbook 44, appendix C
 THOUSAND_SQ_FT_M2, ACRE_M2, HECTARE_M2 = 92.90304, 4046.8564224, 1e4
@@ -18,36 +20,18 @@ NAME_IN_CODE = 32
 WATER_MARKS = {"first": "½", "all": "~", "last": "↑"}
 
 
-@dataclass(frozen=True)
-class Poured:
-    """A line of the table: its mark in the order, what, how much [L] or [kg], None by its label."""
-
-    mark: str
-    name: str
-    amount: float | None
-    by_mass: bool = False
-    water: bool = False
-
-
-def poured(result: Forecast) -> list[Poured]:
-    """Everything that goes into one tank, or into a litre where the mix names none."""
+def marks(load: Load) -> list[str]:
+    """The mark of each line in the order: a number, or where the water stands."""
     out, step = [], 0
-    for line in result.loads[0].lines:
-        water = line.kind == "water"
-        step += not water
-        mark = WATER_MARKS[line.share] if water else str(step)
-        name = line_name(line)
-        amount = None if line.amount is None else line.amount / 1000.0
-        name = name[0].upper() + name[1:] if water else name
-        out.append(Poured(mark, name, amount, line.by_mass, water))
+    for line in load.lines:
+        step += line.kind != "water"
+        out.append(WATER_MARKS[line.share] if line.kind == "water" else str(step))
     return out
 
 
-def amount_text(line: Poured, units: Units) -> str:
-    """An amount in words."""
-    if line.amount is None:
-        return AT_ITS_LABELS
-    return format_mass(line.amount, units) if line.by_mass else format_volume(line.amount, units)
+def _name(line: TankLine) -> str:
+    name = line_name(line)
+    return name[0].upper() + name[1:] if line.kind == "water" else name
 
 
 def pouring(
@@ -57,14 +41,13 @@ def pouring(
 
     block: the tank's block of the sheet, whose sentences stand over and under the table.
     """
-    mix, lines = result.mix, poured(result)
-    tank, area = result.loads[0].litres, result.loads[0].area_m2
+    mix, load = result.mix, result.loads[0]
     metric = units == "metric"
     fill_unit, fill_L = ("L", 1.0) if metric else ("gal", GALLON_L)
-    area_unit, area_m2 = _area_unit(area, metric)
+    area_unit, area_m2 = _area_unit(load.area_m2, metric)
     data = {
-        "litres": f"{tank:.9g}",
-        "m2": f"{area:.9g}",
+        "litres": f"{load.litres:.9g}",
+        "m2": f"{load.area_m2:.9g}",
         "units": units,
         "fill-unit": fill_unit,
         "fill-litres": f"{fill_L:.9g}",
@@ -73,25 +56,35 @@ def pouring(
         "made": f"{mix.name} {made.isoformat(timespec='seconds') if made else ''}".strip(),
     }
     facts = " ".join(f'data-{key}="{safe(value)}"' for key, value in data.items())
+    _, *heads = rows(result.loads, units)[0]
+    columns = "".join(
+        f'<th{" class=more" if k else ""} scope="col">{safe(head)}</th>'
+        for k, head in enumerate(heads)
+    )
+    again = '<th class="blank more" scope="col">poured at</th>' * (len(heads) - 1)
+    lines = zip(marks(load), *(one.lines for one in result.loads), strict=True)
+    body = "".join(_row(mark, each, units) for mark, *each in lines)
     said, *how = block.paragraphs
-    rows = "".join(_row(line, units) for line in lines)
+    many = len(result.loads) > 1
     return "\n".join(
         [
-            f'<section class="pour" {facts}>',
+            f'<section class="pour{" many" * many}" {facts}>',
             "<h2>Pour in this order</h2>",
             *(f"<p>{safe(text)}</p>" for text in how),
-            _tools(fill_unit, area_unit),
+            _tools(fill_unit, area_unit, result.loads[1:], units),
+            '<div class="wide" tabindex="0" role="region" aria-label="what to pour">' * many,
             f"<table><caption>{safe(said)}</caption>",
-            '<thead><tr><td class="n"></td><th scope="col">what</th>'
-            '<th scope="col">amount</th><th class="blank" scope="col">poured at</th></tr></thead>',
-            f"<tbody>{rows}</tbody></table>",
+            f'<thead><tr><td class="n"></td><th scope="col">what</th>{columns}'
+            f'<th class="blank" scope="col">poured at</th>{again}</tr></thead>',
+            f"<tbody>{body}</tbody></table>",
+            "</div>" * many,
             '<p class="status" role="status"></p>',
             "</section>",
         ]
     )
 
 
-def _tools(fill_unit: str, area_unit: str) -> str:
+def _tools(fill_unit: str, area_unit: str, others: Sequence[Load], units: Units) -> str:
     """Hidden until the script is there to serve them."""
     asked = (("fill", f"{fill_unit} to fill"), ("spray", f"or {area_unit} to spray"))
     inputs = "".join(
@@ -99,21 +92,45 @@ def _tools(fill_unit: str, area_unit: str) -> str:
         'inputmode="decimal" autocomplete="off"></label>'
         for name, words in asked
     )
-    return f'<div class="tools" hidden>{inputs}<button type="button">Full tank</button></div>'
+    buttons = '<button type="button" name="full">Full tank</button>'
+    for load in others:
+        mark = format_volume(load.litres, "metric" if units == "metric" else "us")
+        fill = f'data-fill="{load.litres:.9g}"'
+        buttons += f'<button type="button" {fill}>The last, {safe(mark)}</button>'
+    buttons += '<button type="button" name="again">Untick all</button>'
+    return f'<div class="tools" hidden>{inputs}{buttons}</div>'
 
 
-def _row(line: Poured, units: Units) -> str:
-    big, _, small = amount_text(line, units).partition(" (")
-    text = safe(big) + (f"<small>{safe(small.removesuffix(')'))}</small>" if small else "")
-    kind = "kg" if line.by_mass else "L"
-    water = ' class="water"' if line.water else ""
-    moves = f' data-amount="{line.amount:.9g}" data-kind="{kind}"' if line.amount else ""
+def _row(mark: str, each: Sequence[TankLine], units: Units) -> str:
+    """A line for every load; the first one's amount moves, and is ticked."""
+    first = each[0]
+    amounts = ""
+    for k, line in enumerate(each):
+        moves = ""
+        if k == 0 and line.amount:
+            kind = "kg" if line.by_mass else "L"
+            moves = f' data-amount="{line.amount / 1000.0:.9g}" data-kind="{kind}"'
+        more = " more" if k else ""
+        amounts += f'<td class="a{more}"{moves}>{_amount(line, units)}</td>'
+    water = ' class="water"' if first.kind == "water" else ""
+    name = safe(_name(first))
+    again = '<td class="blank more"></td>' * (len(each) - 1)
     return (
-        f'<tr{water}><td class="n">{safe(line.mark)}</td><th scope="row">{safe(line.name)}</th>'
-        f'<td class="a"{moves}>{text}</td>'
-        f'<td class="blank"><input type="checkbox" aria-label="poured: {safe(line.name)}">'
-        "<span></span></td></tr>"
+        f'<tr{water}><td class="n">{mark}</td><th scope="row">{name}</th>{amounts}'
+        f'<td class="blank"><input type="checkbox" aria-label="poured: {name}"><span></span></td>'
+        f"{again}</tr>"
     )
+
+
+def _amount(line: TankLine, units: Units) -> str:
+    """Large in the first unit, small in the other and in jugs."""
+    plain = replace(line, jug_mL=None)
+    big, _, small = line_text(plain, units).partition(" (")
+    also = [small.removesuffix(")"), jugs(line, units).removeprefix(", ")]
+    told = safe(big)
+    for text in filter(None, also):
+        told += f"<small>{safe(text)}</small>"
+    return told
 
 
 def _area_unit(area_m2: float, metric: bool) -> tuple[str, float]:
@@ -125,20 +142,20 @@ def _area_unit(area_m2: float, metric: bool) -> tuple[str, float]:
 
 
 def pouring_text(result: Forecast, units: Units = "both", number: str = "") -> str:
-    """The pouring list and the sheet's number as plain text, for the code."""
+    """The pouring list of every load and the sheet's number as plain text, for the code."""
     mix = result.mix
     one: Units = "metric" if units == "metric" else "us"
-    lines = [f"{number} {mix.name}".strip()]
-    if mix.tank_L is not None:
-        area = format_area(mix.tank_L / mix.carrier_L_per_m2, one)
-        lines.append(f"{format_volume(mix.tank_L, one)}, {area}")
-    else:
-        lines.append("in each litre")
-    for line in poured(result):
-        mark = "" if line.water else f"{line.mark} "
-        lines.append(f"{mark}{line.name[:NAME_IN_CODE]}: {amount_text(line, one)}")
-    lines.append("Jar test decides.")
-    return "\n".join(lines)
+    told = [f"{number} {mix.name}".strip()]
+    for load in result.loads:
+        if mix.tank_L is None and mix.area_m2 is None:
+            told.append("in each litre" if one == "metric" else "in each 1 L")
+        else:
+            told.append(f"{load_title(load, one)}, {format_area(load.area_m2, one)} each")
+        for mark, line in zip(marks(load), load.lines, strict=True):
+            place = "" if line.kind == "water" else f"{mark} "
+            told.append(f"{place}{_name(line)[:NAME_IN_CODE]}: {line_text(line, one)}")
+    told.append("Jar test decides.")
+    return "\n".join(told)
 
 
 def code(text: str, title: str) -> str:
@@ -146,9 +163,9 @@ def code(text: str, title: str) -> str:
     import segno  # only pages draw codes
 
     made = segno.make(text, error="l", micro=False, boost_error=True)
-    rows = [list(row) for row in made.matrix_iter(border=4)]
+    dots = [list(row) for row in made.matrix_iter(border=4)]
     runs = []
-    for y, row in enumerate(rows):
+    for y, row in enumerate(dots):
         x = 0
         while x < len(row):
             length = 0
@@ -157,7 +174,7 @@ def code(text: str, title: str) -> str:
             if length:
                 runs.append(f"M{x} {y}h{length}v1h-{length}z")
             x += length or 1
-    side = len(rows)
+    side = len(dots)
     return (
         f'<svg viewBox="0 0 {side} {side}" role="img" aria-label="{safe(title)}" '
         f'shape-rendering="crispEdges"><path d="{"".join(runs)}" fill="#000"/></svg>'
@@ -167,6 +184,5 @@ def code(text: str, title: str) -> str:
 def code_part(result: Forecast, units: Units = "both", number: str = "") -> str:
     """The code with what it holds."""
     drawn = code(pouring_text(result, units, number), "QR code: the pouring list as plain text")
-    for_ = "" if result.mix.tank_L is None else " of the full tank"
-    said = f"The pouring list{for_} as plain text: no address in it, no network needed."
-    return wrapped(f"{drawn}<p>{safe(said)}</p>", "qr")
+    said = "The whole pouring list as plain text: no address in it, no network needed."
+    return wrapped(f"{drawn}<p>{said}</p>", "qr")

@@ -12,6 +12,7 @@ from chem.reference.fingerprint import fingerprint
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.page.parts import answer, safe, section
 
+FIRST = ("stop", "gas", "next")
 _PAGE = """<!doctype html>
 <html lang="en">
 <head>
@@ -66,21 +67,23 @@ def stamp(made: datetime, number: str = "") -> str:
 
 def head(sheet: Sheet, made: datetime, number: str = "", under: str = "") -> str:
     """What a phone shows first: name, answer, what forbids it, what to do next."""
-    first = [b for kind in ("stop", "next") for b in sheet.blocks if b.kind == kind and b.told]
+    first = [b for kind in FIRST for b in sheet.blocks if b.kind == kind and b.told]
     below = f'<p class="sub">{safe(under)}</p>' if under else ""
     return "\n".join(
         [
             stamp(made, number),
             f"<h1>{safe(sheet.heading)}</h1>{below}",
             answer(sheet.answer),
+            '<div class="first">',
             *map(section, first),
+            "</div>",
         ]
     )
 
 
 def rest(sheet: Sheet) -> list[Block]:
     """The blocks that `head` leaves."""
-    return [b for b in sheet.blocks if b.kind not in ("stop", "next")]
+    return [b for b in sheet.blocks if b.kind not in FIRST]
 
 
 def flow(parts: list[str]) -> str:
