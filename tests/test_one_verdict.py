@@ -392,17 +392,17 @@ def test_one_jug_that_is_trouble_alone_is_told(tmp_path: Path) -> None:
     mix = read_mix(path)
     found = forecast(mix, count=64)
     assert found.answer in {"haze", "curdle"}
-    assert [a.product for a in found.alone] == [1]
+    (one,) = (a for a in found.alone if a.product == 1)
     alone = forecast(only(mix, [1]), count=64)
-    assert (alone.answer, alone.alone) == (found.alone[0].answer, ())
-    assert found.alone[0].chance == pytest.approx(alone.chance, abs=1e-9)
+    assert (alone.answer, alone.alone) == (one.answer, ())
+    assert one.chance == pytest.approx(alone.chance, abs=1e-9)
     assert "8-8-8 with orthophosphate, invented clouds by itself in this water too" in " ".join(
         as_text(forecast_sheet(found)).split()
     )
     told = json.loads(forecast_json(found))["alone"]
-    assert [t["product"] for t in told] == ["8-8-8 with orthophosphate, invented"]
+    assert "8-8-8 with orthophosphate, invented" in [t["product"] for t in told]
     curd = replace(found, answer="curdle", spray_within_minutes=None)
-    curd = replace(curd, alone=(replace(found.alone[0], answer="curdle"),))
+    curd = replace(curd, alone=(replace(one, answer="curdle"),))
     said = " ".join(as_text(forecast_sheet(curd)).split())
     assert "Don't fill the tank with 8-8-8 with orthophosphate, invented in this water" in said
     assert "apart" not in said.split("THE TANK")[0].split("DO THIS NEXT")[1]
