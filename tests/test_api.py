@@ -82,7 +82,6 @@ def test_bad_input_exits_2_without_traceback(command: str, tmp_path: Path) -> No
     [
         (("ph", "--to", "5", "--with", "pool acid"), "labelled for spray or irrigation water"),
         (("ph", "--to", "15", "--with", "citric acid"), "--to"),
-        (("ph", "--to", "5", "--with", "potassium carbonate"), "only raises it"),
         (("fix", "--with", "battery acid"), "labelled for spray or irrigation water"),
         (("fix", "--in", "nowhere"), "no product file"),
         (("why", "--for", "2h"), "15min"),

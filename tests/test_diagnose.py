@@ -120,7 +120,7 @@ def test_json_command_and_sheet_width() -> None:
     result = told("curdles", seen=["flakes"], after_min=5.0)
     assert json.loads(diagnose_json(result))["seen"] == ["flakes"]
     assert max(map(len, as_text(diagnose_sheet(result)).splitlines())) <= 60
-    wrong = jarsight("diagnose", "examples/curdles.toml", "--seen", "curd")
+    wrong = jarsight("diagnose", "examples/curdles.toml", "--seen", "custard")
     assert wrong.returncode == 2 and "haze" in wrong.stderr
 
 

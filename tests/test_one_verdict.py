@@ -58,7 +58,7 @@ NEVER_MIXES = {
     "an acid and sulfite": ("ph-buffer", "sulfite"),
     "curdling as well": ("npk-orthophosphate", "calcium-chloride-liquor", IRON, THIOSULFATE),
 }
-AMOUNT = re.compile(r"\d ?(mL|L|g|kg|fl oz|oz wt|oz|lb|gal|qt|tsp|drops)\b(?!/| gas)")
+AMOUNT = re.compile(r"\d ?(mL|L|g|kg|fl oz|oz wt|oz(?! wt)|lb|gal|qt|tsp|drops)\b(?!/| gas)")
 """An amount that could be measured out; `mL gas per litre` is of gas, g/L of what comes out."""
 OF_NO_TANK = {"Taken for granted, check these", "Clean out, in this order"}
 """How to measure the pH of a jug of it alone; the water that rinses a sprayer."""

@@ -953,7 +953,7 @@ def test_the_page_is_one_offline_page_without_colour_and_holds_everything(
     assert text.count("<h2>Chance in 100") == 1 and "Too wide" not in text
     table = text.split("<h2>Chance in 100")[1].split("</table>")[0].split("<table>")[1]
     assert table.count("<tr>") == 21
-    cells = re.findall(r"<td>(.*?)</td>", table.partition("</tr>")[2])
+    cells = re.findall(r"<td[^>]*>(.*?)</td>", table.partition("</tr>")[2])
     assert len(cells) == 20 * 21 and all(re.fullmatch(r"\d*", c) for c in cells)
 
 

@@ -205,7 +205,9 @@ def test_crystals_without_a_ph_on_the_label_read_as_their_salt_does(
     found = tank(
         tmp_path, ("salt.toml", f"{grams_per_L} g/L"), water=(tmp_path / "pure").as_posix()
     )
-    assert low - 0.6 < found.ph.p05 <= found.ph.p95 < high + 0.6
+    assert low - 0.3 < found.ph.median < high + 0.3
+    # Technical grades stray further than the reagent whose window it is.
+    assert low - 1.3 < found.ph.p05 <= found.ph.p95 < high + 1.3
 
 
 KELP = """
