@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -335,3 +336,33 @@ def test_files_that_would_hang_or_fill_the_memory_are_refused(tmp_path: Path) ->
     for path, said in ((pipe, "a pipe or a device"), (dotted, "more than 20 parts")):
         done = jarsight("forecast", str(path))
         assert done.returncode == 2 and said in done.stderr
+
+
+@pytest.mark.parametrize("command", ["forecast", "why", "jar", "pour", "label"])
+def test_no_name_commands_the_terminal(command: str, tmp_path: Path) -> None:
+    """Escape sequences (ECMA-48), C1 controls and turned direction (Unicode Annex 9) in names."""
+    evil = "red \x1b[31m bell \x07 c1 \x9b2J turned \u202e back"
+    product = (ROOT / "data/demo/products/kelp-extract.toml").read_text(encoding="utf-8")
+    named = f"name = {json.dumps(evil)}"
+    (tmp_path / "evil.toml").write_text(
+        "\n".join(named if line.startswith("name =") else line for line in product.splitlines()),
+        encoding="utf-8",
+    )
+    (tmp_path / "mix.toml").write_text(
+        f'{named}\nwater = "unknown"\ncarrier = "2 gal/1000 sq ft"\n'
+        '[[add]]\nproduct = "evil.toml"\nrate = "1 fl oz/1000 sq ft"\n',
+        encoding="utf-8",
+    )
+    file = "evil.toml" if command == "label" else "mix.toml"
+    done = jarsight(command, file, "--draws", "16", cwd=tmp_path)
+    missing = jarsight(command, evil, cwd=tmp_path)
+    assert done.returncode == 0 and missing.returncode == 2
+    for told in (done.stdout + done.stderr, missing.stdout + missing.stderr):
+        assert "red" in told
+        assert not re.search("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202e]", told)
+
+
+def test_every_word_goes_to_the_screen_by_one_door() -> None:
+    for path in (ROOT / "chem" / "cli").rglob("*.py"):
+        if path.name != "saying.py":
+            assert not re.search(r"typer\.echo\(|(?<![\w.])print\(", path.read_text()), path

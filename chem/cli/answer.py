@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import typer
+from chem.cli.saying import say
 
 if TYPE_CHECKING:
     from chem.sheets.blocks import Sheet
@@ -28,9 +28,9 @@ def give(
 
     write_page(sheet, html, page)
     if as_json:
-        typer.echo(told())
+        say(told())
     else:
-        typer.echo(as_text(sheet()), nl=False)
+        say(as_text(sheet()), nl=False)
 
 
 def write_page(
@@ -42,4 +42,4 @@ def write_page(
 
     if html is not None:
         write_text(html, as_html(sheet()) if page is None else page())
-        typer.echo(f"Page written: {html}", err=True)
+        say(f"Page written: {html}", err=True)

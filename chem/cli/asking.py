@@ -6,6 +6,7 @@ import sys
 
 import typer
 
+from chem.cli.saying import harmless, say
 from chem.errors import InputProblem, Problem
 
 
@@ -22,8 +23,8 @@ def ask_line(words: str) -> str:
         raise typer.Abort
     try:
         if sys.stdin.isatty():
-            return str(typer.prompt(words, default="", show_default=False, err=True))
-        typer.echo(f"{words}:", err=True)
+            return str(typer.prompt(harmless(words), default="", show_default=False, err=True))
+        say(f"{words}:", err=True)
         typed = sys.stdin.readline()
     except UnicodeDecodeError:
         problem = Problem("an answer", "some of its letters can't be read", "plain UTF-8 text")

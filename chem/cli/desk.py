@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from chem.cli.saying import say
+
 
 def desk_command(
     folder: Annotated[
@@ -19,7 +21,7 @@ def desk_command(
     from chem.desk import serve
 
     def tell(address: str) -> None:
-        typer.echo("The desk is open on this machine only; Ctrl-C closes it. In your browser:")
-        typer.echo(address)
+        say("The desk is open on this machine only; Ctrl-C closes it. In your browser:")
+        say(address)
 
     serve(folder, port, show=not no_open, tell=tell)

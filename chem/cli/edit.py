@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from chem.cli.exits import Exit
+from chem.cli.saying import say
 
 
 def edit_command(
@@ -36,6 +37,6 @@ def edit_command(
     except (typer.Abort, KeyboardInterrupt, EOFError):
         raise typer.Exit(Exit.INPUT) from None
     changed = [key for key in {**before, **answers} if before.get(key) != answers.get(key)]
-    typer.echo(f"Written: {file}" if changed else f"As it was: {file}")
+    say(f"Written: {file}" if changed else f"As it was: {file}")
     for key in changed:
-        typer.echo(f"  {key}: {before.get(key, '-')} -> {answers.get(key, '-')}")
+        say(f"  {key}: {before.get(key, '-')} -> {answers.get(key, '-')}")

@@ -20,6 +20,7 @@ from chem.cli.options import (
     UnitsOption,
 )
 from chem.cli.referee import must_have_referee, tell_referee
+from chem.cli.saying import say
 
 
 @takes_mix
@@ -72,7 +73,7 @@ def forecast_command(
 
     if short and not as_json:
         write_page(sheet, html, page)
-        typer.echo(forecast_short(result, units))
+        say(forecast_short(result, units))
     else:
         give(sheet, partial(forecast_json, result, units, told, seen), as_json, html, page)
     if referee:

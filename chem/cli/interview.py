@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from chem.cli.asking import Unreadable, ask_line
+from chem.cli.saying import say
 from chem.errors import InputProblem
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ def by_asking(
     draft = path.with_suffix(UNFINISHED)
     before = {**answers}
     answers |= _kept(kind, draft)
-    typer.echo(
+    say(
         "Enter = not there, or keep the answer shown in [ ].\n"
         f"`{BACK}` = one question back; `{NONE}` takes an answer out.\n"
         "Ctrl-C stops; what was answered is kept.",
@@ -74,7 +75,7 @@ def _kept(kind: Kind, draft: Path) -> Answers:
 
     if not is_file(draft):
         return {}
-    typer.echo(f"Going on from {draft}.", err=True)
+    say(f"Going on from {draft}.", err=True)
     return answers_of(kind.form, load_toml(draft, kind.name))
 
 
@@ -82,14 +83,14 @@ def _keep(kind: Kind, draft: Path, answers: Answers, before: Answers) -> None:
     from chem.files import raw_of, rewritten
 
     if answers == before:
-        typer.echo("\nStopped before the end: nothing was written.", err=True)
+        say("\nStopped before the end: nothing was written.", err=True)
         return
     try:
         draft.write_text(rewritten(raw_of(kind.form, answers)), encoding="utf-8")
     except OSError as error:
-        typer.echo(f"\nStopped; the answers can't be kept ({error.strerror}).", err=True)
+        say(f"\nStopped; the answers can't be kept ({error.strerror}).", err=True)
         return
-    typer.echo(
+    say(
         f"\nStopped: {len(answers)} answers are kept in {draft}.\nThe same command goes on from "
         "there; no other file was written.",
         err=True,
@@ -114,7 +115,7 @@ def _converse(kind: Kind, answers: Answers, start: int) -> None:
             at += 1
             continue
         if one.ask.heading and headed != at:
-            typer.echo(f"\n{one.ask.heading}", err=True)
+            say(f"\n{one.ask.heading}", err=True)
             headed = at
         before = answers.get(one.key, "")
         try:
@@ -153,7 +154,7 @@ def explain(problem: InputProblem) -> None:
         about = one.key.partition(".")[2] or one.key if own else one.read.partition(" = ")[0]
         _indented(f"{about}: {one.wrong}" if about else one.wrong)
         if one.instead.startswith("\n"):
-            typer.echo(one.instead[1:], err=True)
+            say(one.instead[1:], err=True)
         else:
             _indented(f"write: {one.instead}")
 
@@ -162,4 +163,4 @@ def _indented(text: str) -> None:
     lines = textwrap.fill(
         text, COLUMNS, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
     )
-    typer.echo(lines, err=True)
+    say(lines, err=True)

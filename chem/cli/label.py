@@ -11,6 +11,7 @@ import typer
 
 from chem.cli.answer import give
 from chem.cli.options import DrawsOption, HtmlOption, JsonOption, SeedOption, UnitsOption
+from chem.cli.saying import say
 
 if TYPE_CHECKING:
     from chem.label import Product
@@ -84,12 +85,12 @@ def label_command(
             *(read_back(text, pasted) if watched else paste_remarks(pasted)),
             *unsure,
         ]:
-            typer.echo(remark, err=True)
+            say(remark, err=True)
         if out is not None:
             write_text(out, pasted.toml)
-            typer.echo(f"Product file written: {out}", err=True)
+            say(f"Product file written: {out}", err=True)
         if not as_json:
-            typer.echo(pasted.toml, nl=False)
+            say(pasted.toml, nl=False)
             return
         read = _read_text(pasted.toml)
     else:

@@ -19,6 +19,7 @@ from typer.core import TyperGroup
 from chem.cli.exits import Exit
 from chem.cli.outputs import guarded
 from chem.cli.progress import sign_of_life
+from chem.cli.saying import say
 from chem.errors import InputProblem, Problem
 from chem.version import VERSION
 
@@ -91,7 +92,7 @@ app = typer.Typer(
 
 def _version(asked: bool) -> None:
     if asked:
-        typer.echo(f"jarsight {VERSION}")
+        say(f"jarsight {VERSION}")
         raise typer.Exit()
 
 
@@ -119,10 +120,10 @@ def whole_app() -> typer.Typer:
 
 def _show(problem: InputProblem) -> None:
     for one in problem.problems:
-        typer.echo(str(one), err=True)
+        say(str(one), err=True)
     count = len(problem.problems)
     if count > 1:
-        typer.echo(f"{count} problems in all.", err=True)
+        say(f"{count} problems in all.", err=True)
 
 
 def _own_fault(error: Exception) -> Exit:
@@ -141,9 +142,9 @@ def _own_fault(error: Exception) -> Exit:
     ):
         file.write(told)
         where = file.name
-    typer.echo(f"A fault of ours, not of your files ({type(error).__name__}).", err=True)
+    say(f"A fault of ours, not of your files ({type(error).__name__}).", err=True)
     if where:
-        typer.echo(f"What to send, with the files that you used: {where}", err=True)
+        say(f"What to send, with the files that you used: {where}", err=True)
     return Exit.FAULT
 
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Concatenate, Literal, ParamSpe
 
 import typer
 
+from chem.cli.saying import say
 from chem.errors import InputProblem, Problem
 
 if TYPE_CHECKING:
@@ -215,7 +216,7 @@ def save_mix(
     text = rewritten(moved, read.text if read is not None else "")
     over = read.hash if same and read is not None else None
     save(to, text, read_mix, over=over, force=forced())
-    typer.echo(f"{what} saved: {to}", err=True)
+    say(f"{what} saved: {to}", err=True)
 
 
 def take(asked: Asked, changed: Mix, reagent: Reagent | None = None) -> None:
@@ -249,7 +250,7 @@ def take(asked: Asked, changed: Mix, reagent: Reagent | None = None) -> None:
         if reagent is not None and one.product.key == reagent.product.key:
             if reagent.agent is not None and not is_file(file):
                 write_text(file, product_file(reagent))
-                typer.echo(f"Product written: {file}", err=True)
+                say(f"Product written: {file}", err=True)
             name = file.name if reagent.agent is not None else one.product.file
         else:
             name = find_jug(one.product.name, asked.beside)

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from chem.cli.exits import Exit
+from chem.cli.saying import say
 from chem.errors import InputProblem, Problem
 
 if TYPE_CHECKING:
@@ -114,11 +115,11 @@ def shed_command(
             _write_blank(kind, name, shed / SHED, force)
         else:
             by_asking(kind, folder / f"{shed.name}.toml", {"products": "products"}, write)
-        typer.echo(f"Made: {shed}, with {', '.join(SHELVES)}.")
-        typer.echo(f"What is set once stands in {shed / SHED}; `jarsight edit` mends it. Next:")
+        say(f"Made: {shed}, with {', '.join(SHELVES)}.")
+        say(f"What is set once stands in {shed / SHED}; `jarsight edit` mends it. Next:")
         for shelf, what in SHELVES.items():
-            typer.echo(f"  jarsight new {what} NAME --in {_shell(shed / shelf)}")
-        typer.echo(f"  jarsight forecast {_shell(shed / 'mixes')}/NAME.toml")
+            say(f"  jarsight new {what} NAME --in {_shell(shed / shelf)}")
+        say(f"  jarsight forecast {_shell(shed / 'mixes')}/NAME.toml")
 
 
 @contextmanager
@@ -127,7 +128,7 @@ def _told() -> Iterator[None]:
     try:
         yield
     except InputProblem as problem:
-        typer.echo(str(problem), err=True)
+        say(str(problem), err=True)
     except (typer.Abort, KeyboardInterrupt, EOFError):
         pass
     else:
@@ -187,7 +188,7 @@ def _write_blank(kind: Kind, name: str, path: Path, force: bool) -> None:
 
     text = blank(kind.form, plain_text(name))
     save(path, text, lambda p: load_toml(p, kind.name), force=force)
-    typer.echo("A blank form: fill in what is marked REQUIRED.")
+    say("A blank form: fill in what is marked REQUIRED.")
 
 
 def _report(paste: str) -> dict[str, str]:
@@ -197,9 +198,9 @@ def _report(paste: str) -> dict[str, str]:
 
     report = read_report(pasted_text(paste))
     for key, value in report.answers.items():
-        typer.echo(f"{key.removeprefix('ions.')}: {value}", err=True)
+        say(f"{key.removeprefix('ions.')}: {value}", err=True)
     for number, line, why in report.unread:
-        typer.echo(f"Not read: line {number}: {line} ({why})", err=True)
+        say(f"Not read: line {number}: {line} ({why})", err=True)
     if not report.answers:
         raise InputProblem(
             Problem("the report", "no reading in it can be used", "such as `Calcium 68 mg/L`")
@@ -226,10 +227,10 @@ def _make_shed(shed: Path) -> None:
 
 
 def _next(path: Path, *commands: str) -> None:
-    typer.echo(f"Written: {path}")
-    typer.echo("Next:")
+    say(f"Written: {path}")
+    say("Next:")
     for command in commands:
-        typer.echo(f"  {command}")
+        say(f"  {command}")
 
 
 def _shell(path: Path) -> str:

@@ -12,6 +12,7 @@ import typer
 from chem.cli.answer import give
 from chem.cli.exits import Exit
 from chem.cli.options import DrawsOption, HtmlOption, JsonOption, NotebookOption, SeedOption
+from chem.cli.saying import say
 
 if TYPE_CHECKING:
     from chem.notebook import Notebook
@@ -105,7 +106,7 @@ def season_command(
     )
     if csv is not None:
         write_text(csv, season_csv(found))
-        typer.echo(f"Table written: {csv}", err=True)
+        say(f"Table written: {csv}", err=True)
     give(partial(season_sheet, found), partial(season_json, found), as_json, html)
 
 
@@ -136,7 +137,7 @@ def next_command(
 
     kept, learned = learn_from(_book(folder, notebook), seed)
     found = teach_most(kept, Study(draws, seed, learned.beliefs))
-    typer.echo(next_json(found) if as_json else next_sentence(found))
+    say(next_json(found) if as_json else next_sentence(found))
 
 
 @app.command("score")
@@ -167,10 +168,10 @@ def export_command(
 
     text = _book(folder, notebook).export()
     if out is None:
-        typer.echo(text)
+        say(text)
     else:
         write_text(out, text)
-        typer.echo(f"Written: {out}", err=True)
+        say(f"Written: {out}", err=True)
 
 
 @app.command("import")
@@ -193,12 +194,12 @@ def import_command(
 
     if remove:
         count = _book(folder, notebook).hide(file)
-        typer.echo(f"{count} entries are left out; importing it again brings them back.")
+        say(f"{count} entries are left out; importing it again brings them back.")
         return
     done = notebook_of(folder, notebook).take_in(file, same_shed=same_shed)
     for problem in done.unread:
-        typer.echo(str(problem), err=True)
-    typer.echo(imported_json(done) if as_json else imported_sentence(done))
+        say(str(problem), err=True)
+    say(imported_json(done) if as_json else imported_sentence(done))
 
 
 @app.command("check")
@@ -218,10 +219,10 @@ def check_command(
     found = book.check()
     asked = () if found.unread else tuple(learn_from(book)[1].readings.asked)
     told = check_json(found, asked) if as_json else "\n".join(check_lines(found, asked))
-    typer.echo(told)
+    say(told)
     for copy in found.copies:
         typed = "yes" if yes else answer(None, f"Merge {copy.name}? (yes or no)", str)
         if typed.strip().lower() == "yes":
-            typer.echo(imported_sentence(book.take_in(copy)), err=as_json)
+            say(imported_sentence(book.take_in(copy)), err=as_json)
     if found.wrong or found.unread:
         raise typer.Exit(Exit.FAILED_CHECK)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 import typer
 
 from chem.cli.exits import Exit
+from chem.cli.saying import say
 
 if TYPE_CHECKING:
     from chem.forecast import Forecast, Study
@@ -74,7 +75,7 @@ class Known:
             begin(self.notebook)
             return self.notebook.number_for(mix)
         except InputProblem as problem:
-            typer.echo(f"No number on this sheet: {problem}", err=True)
+            say(f"No number on this sheet: {problem}", err=True)
             return None
 
 
@@ -121,15 +122,15 @@ def begin(notebook: Notebook) -> None:
         notebook.add(entry)
     if earlier.entries:
         where = data_folder()
-        typer.echo(f"{len(earlier.entries)} earlier entries taken in from {where}", err=True)
+        say(f"{len(earlier.entries)} earlier entries taken in from {where}", err=True)
     for problem in earlier.unread:
-        typer.echo(str(problem), err=True)
+        say(str(problem), err=True)
 
 
 def tell_copies(notebook: Notebook) -> None:
     """Say where a copy beside the notebook holds entries that it lacks."""
     for copy in notebook.copies():
-        typer.echo(
+        say(
             f"{copy.name} beside it holds entries that are not here: `jarsight notebook check` "
             "merges them",
             err=True,
@@ -147,9 +148,9 @@ def answer(given: str | None, question: str, read: Callable[[str], T]) -> T:
         try:
             return read(ask_line(question).strip())
         except typer.Abort:
-            typer.echo("\nStopped before the end: nothing was kept.", err=True)
+            say("\nStopped before the end: nothing was kept.", err=True)
             raise typer.Exit(Exit.INPUT) from None
         except Unreadable:
             raise
         except InputProblem as problem:
-            typer.echo(str(problem), err=True)
+            say(str(problem), err=True)

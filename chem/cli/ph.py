@@ -23,6 +23,7 @@ from chem.cli.options import (
 from chem.cli.options import (
     Units as UnitsName,
 )
+from chem.cli.saying import say
 
 if TYPE_CHECKING:
     from chem.advice.agents import Reagent
@@ -112,11 +113,11 @@ def ph_command(
         files[keep] = product_file(reagent)
     write_texts(files)
     if svg is not None:
-        typer.echo(f"Curve drawn: {svg}", err=True)
+        say(f"Curve drawn: {svg}", err=True)
     if keep in files:
-        typer.echo(f"Product written: {keep}", err=True)
+        say(f"Product written: {keep}", err=True)
     elif keep is not None:
-        typer.echo(f"Not written: {reagent.name} has its product file already", err=True)
+        say(f"Not written: {reagent.name} has its product file already", err=True)
     if take_it:
         if not result.dose_g_per_L or result.refused:
             wrong, instead = "no dose to write into the mix", "another agent or target"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from chem.cli.exits import Exit
+from chem.cli.saying import say
 
 if TYPE_CHECKING:
     from chem.forecast import RefereeReport
@@ -21,6 +22,6 @@ def must_have_referee() -> None:
 
 def tell_referee(found: RefereeReport) -> None:
     """What PHREEQC says, beside the answer; exit 1 where it disagrees."""
-    typer.echo(str(found), err=True)
+    say(str(found), err=True)
     if not found.agrees:
         raise typer.Exit(Exit.FAILED_CHECK)

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 import typer
 
 from chem.cli.options import DrawsOption, MixArgument, NotebookOption, SeedOption
+from chem.cli.saying import say
 
 
 def saw_command(
@@ -127,7 +128,7 @@ def saw_command(
         entry = entry.model_copy(update={"at": at})
     begin(book)
     book.add(entry)
-    typer.echo(f"Kept in {book.path}")
+    say(f"Kept in {book.path}")
     tell_copies(book)
     found = study.look(wanted)
     middle, spread = spread_of(found.fresh.clear.ph)
@@ -136,7 +137,7 @@ def saw_command(
             one.dose is None
             and abs(one.value - middle) > FAR * (spread + reading_variance(one)) ** 0.5
         ):
-            typer.echo(
+            say(
                 f"pH {one.value:g} is far from the {middle:.1f} of the labels. Read wrong? Then "
                 f"again with --amends {entry.id[:6]}. Else measure the jugs."
             )
@@ -144,7 +145,7 @@ def saw_command(
     said = tuple(look.word for look in looks if look.after_s == last)
     if OF_SOLIDS & set(said) or "clear" in said:
         told = sight(found, said, last)
-        typer.echo(f"The forecast gave it: {odds(told.expected)}.")
+        say(f"The forecast gave it: {odds(told.expected)}.")
 
 
 def _time(text: str) -> str:

@@ -6,6 +6,7 @@ import typer
 
 from chem.cli.exits import Exit
 from chem.cli.options import JsonOption
+from chem.cli.saying import say
 
 
 def selfcheck_command(as_json: JsonOption = False) -> None:
@@ -14,6 +15,6 @@ def selfcheck_command(as_json: JsonOption = False) -> None:
     from chem.sheets.laboratory import selfcheck_json, selfcheck_text
 
     result = self_check()
-    typer.echo(selfcheck_json(result) if as_json else selfcheck_text(result), nl=as_json)
+    say(selfcheck_json(result) if as_json else selfcheck_text(result), nl=as_json)
     if not result.passed:
         raise typer.Exit(Exit.FAILED_CHECK)

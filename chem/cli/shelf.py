@@ -16,6 +16,7 @@ from chem.cli.answer import write_page
 from chem.cli.exits import Exit
 from chem.cli.mixes import ShedUnits
 from chem.cli.options import DrawsOption, ForOption, HtmlOption, JsonOption, SeedOption
+from chem.cli.saying import say
 
 if TYPE_CHECKING:
     from chem.shelf import Item, LeftOut, Setting
@@ -143,20 +144,20 @@ def shelf_command(
             )
     except KeyboardInterrupt:
         kept = "" if cache is None else "; what was computed is kept for the next run"
-        typer.echo(f"Stopped. Nothing was written{kept}.", err=True)
+        say(f"Stopped. Nothing was written{kept}.", err=True)
         raise typer.Exit(Exit.INTERRUPTED) from None
     if cache is not None and cache.trouble:
-        typer.echo(cache.trouble, err=True)
+        say(cache.trouble, err=True)
     if csv is not None:
         write_text(csv, shelf_csv(result))
-        typer.echo(f"Table written: {csv}", err=True)
+        say(f"Table written: {csv}", err=True)
     write_page(partial(shelf_page, result, units, alone=alone), html)
     # Piece by piece: the pairs of a catalogue are never all in memory.
     told = (
         shelf_json_parts(result) if as_json else [as_text(shelf_sheet(result, units, alone=alone))]
     )
     for piece in chain(told, ["\n"] if as_json else []):
-        typer.echo(piece, nl=False)
+        say(piece, nl=False)
 
 
 def _refuse_together(
@@ -218,7 +219,7 @@ def _setting(
         temperature = shed.form.temperature
         told.append(f"temperature {temperature}")
     if told:
-        typer.echo(f"From your shed: {'; '.join(told)}", err=True)
+        say(f"From your shed: {'; '.join(told)}", err=True)
     setting = Setting(
         found,
         machine.carrier_L_per_m2

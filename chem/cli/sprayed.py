@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from chem.cli.options import DrawsOption, JsonOption, MixArgument, NotebookOption, SeedOption
+from chem.cli.saying import say
 
 
 def sprayed_command(
@@ -107,4 +108,4 @@ def sprayed_command(
     begin(book)
     book.add(entry)
     tell_copies(book)
-    typer.echo(sprayed_json(entry) if as_json else f"Kept in {book.path}")
+    say(sprayed_json(entry) if as_json else f"Kept in {book.path}")

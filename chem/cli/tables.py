@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from chem.cli.options import JsonOption
+from chem.cli.saying import say
 
 
 def tables_command(
@@ -37,11 +38,11 @@ def tables_command(
 
     entries = find_entries(words or (), [*(kind or ()), *(("missing",) if missing else ())])
     if as_json:
-        typer.echo(tables_json(entries, summary(), fingerprint()))
+        say(tables_json(entries, summary(), fingerprint()))
     elif words or kind or missing:
-        typer.echo(tables_text(entries), nl=False)
+        say(tables_text(entries), nl=False)
     else:
-        typer.echo(summary_text(summary(), fingerprint()), nl=False)
+        say(summary_text(summary(), fingerprint()), nl=False)
 
 
 def _write_schemas(folder: Path, *, alone: bool) -> None:
@@ -53,4 +54,4 @@ def _write_schemas(folder: Path, *, alone: bool) -> None:
         instead = "--schemas DIR alone, or the rest without it"
         raise InputProblem(Problem("command line, --schemas", wrong, instead))
     for path in write_schemas(folder):
-        typer.echo(f"Written: {path}")
+        say(f"Written: {path}")

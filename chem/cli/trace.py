@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from chem.cli.options import JsonOption, MixArgument
+from chem.cli.saying import say
 
 
 def trace_command(
@@ -20,4 +21,4 @@ def trace_command(
     from chem.tank import read_mix
 
     walk = trace(read_mix(mix), what)
-    typer.echo(trace_json(walk) if as_json else trace_text(walk), nl=as_json)
+    say(trace_json(walk) if as_json else trace_text(walk), nl=as_json)
