@@ -366,3 +366,16 @@ def test_every_word_goes_to_the_screen_by_one_door() -> None:
     for path in (ROOT / "chem" / "cli").rglob("*.py"):
         if path.name != "saying.py":
             assert not re.search(r"typer\.echo\(|(?<![\w.])print\(", path.read_text()), path
+
+
+def test_the_same_words_whatever_the_order_of_a_hash() -> None:
+    """Python orders sets by a seed of its own in each process."""
+    told = []
+    for seed in ("1", "7"):
+        done = subprocess.run(
+            [sys.executable, "-m", "chem", "forecast", "examples/five-products.toml"],
+            capture_output=True, text=True, cwd=ROOT, check=True,
+            env=os.environ | {"PYTHONHASHSEED": seed},
+        )  # fmt: skip
+        told.append(done.stdout)
+    assert told[0] == told[1]

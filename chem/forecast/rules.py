@@ -206,7 +206,7 @@ def met(value: float, limit: float, way: float, texts: Sequence[str]) -> bool:
     Equal within half a unit of the last digit printed on either side counts as kept.
     """
     slack = max((rounding(t)[0] for t in texts if t), default=0.0)
-    return way * (value - limit) >= -(slack + FLOAT_ERROR) * limit
+    return way * (value - limit) >= -(slack + FLOAT_ERROR) * max(value, limit)
 
 
 def _carriers(mix: Mix) -> Iterator[Rule]:

@@ -175,7 +175,7 @@ def delivered_kg_per_ha(mix: Mix) -> dict[str, float]:
         total = lines.get("total nitrogen", sum(lines[k] for k in forms))
         if total:
             out["N"] = out.get("N", 0.0) + total
-        for key in lines.keys() - forms - {"total nitrogen"}:
+        for key in (k for k in lines if k not in forms and k != "total nitrogen"):
             symbol = catalogue().guarantees[key].expressed_as
             out[symbol] = out.get(symbol, 0.0) + lines[key]
     return out
