@@ -12,7 +12,7 @@ from chem.equilibrium import Conditions, build_system, solve
 from chem.errors import InputProblem
 from chem.label import contents, read_product
 from chem.label.amounts import Lines, label_lines, nearest
-from chem.label.contents import Contents
+from chem.label.draws import Contents
 from chem.reference import catalogue, tables
 from chem.units import read_ph
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import re
 import subprocess
@@ -57,3 +58,18 @@ def test_readme_shows_real_output() -> None:
             env=os.environ | {"PYTHONPATH": str(ROOT)},
         )  # fmt: skip
         assert done.stdout.strip() == output.strip(), f"README is out of date: jarsight {command}"
+
+
+def test_no_package_hides_one_of_its_own_modules() -> None:
+    """`from chem.x import y` is one thing: what x exports, never its module y."""
+    hidden = set()
+    for file in ROOT.glob("chem/**/__init__.py"):
+        modules = {p.stem for p in file.parent.iterdir() if p.is_dir() or p.suffix == ".py"}
+        exported = {
+            alias.asname or alias.name
+            for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+            if isinstance(node, ast.ImportFrom)
+            for alias in node.names
+        }
+        hidden |= {f"{file.parent.name}.{name}" for name in modules & exported}
+    assert not hidden

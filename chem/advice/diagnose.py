@@ -33,7 +33,7 @@ from chem.forecast import (
     never,
     show_limit,
 )
-from chem.forecast.follow import Part
+from chem.forecast.course import Part
 from chem.forecast.rules import rules_of
 from chem.forecast.sight import OF_SOLIDS, Sight, kind_of, sight
 from chem.reference import tables

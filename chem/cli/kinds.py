@@ -211,7 +211,7 @@ def _settle(name: str) -> list[str]:
         if " and " in name:
             return [s for part in name.split(" and ") for s in _settle(part.strip())]
         plain = " ".join(name.lower().split())
-        choices = known.ambiguous.get(plain) or known.near(plain, known.source_names)
+        choices = known.ambiguous.get(plain) or known.look_alikes(plain, known.source_names)
         wrong = found.problems[0].wrong
         lines = "".join(f"\n  {i} {choice}" for i, choice in enumerate(choices, start=1))
         explain(InputProblem(Problem(name, wrong, lines or found.problems[0].instead)))

@@ -3,9 +3,9 @@
 from chem.equilibrium.activity import LN10, MOLAR_MASS_WATER_KG, water_density_g_per_mL
 from chem.equilibrium.air import aired
 from chem.equilibrium.conductivity import conductivity_mS_per_cm
-from chem.equilibrium.coverage import coverage
-from chem.equilibrium.settle import settle
-from chem.equilibrium.solve import Conditions, Equilibrium, Reason, solve
+from chem.equilibrium.covered import coverage
+from chem.equilibrium.newton import Conditions, Equilibrium, RowStatus, solve
+from chem.equilibrium.solids import settle
 from chem.equilibrium.system import (
     SHIFT_CLASSES,
     Phases,
@@ -23,7 +23,7 @@ __all__ = [
     "Conditions",
     "Equilibrium",
     "Phases",
-    "Reason",
+    "RowStatus",
     "System",
     "aired",
     "build_phases",

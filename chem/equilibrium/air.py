@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from chem.equilibrium.activity import MOLAR_MASS_WATER_KG, Floats
-from chem.equilibrium.settle import settle
-from chem.equilibrium.solve import Conditions, Equilibrium
+from chem.equilibrium.newton import Conditions, Equilibrium
+from chem.equilibrium.solids import settle
 from chem.equilibrium.system import Phases, System
 from chem.reference import Constant, Solid, tables
 

@@ -29,7 +29,7 @@ class Scratch:
     """Arrays used again and again: fresh temporaries cost a step more than its arithmetic."""
 
     def __init__(self) -> None:
-        self._held: dict[str, Floats] = {}
+        self._kept: dict[str, Floats] = {}
         self._views: dict[tuple[str | int, ...], Floats] = {}
 
     def __call__(self, *name_and_shape: str | int) -> Floats:
@@ -38,10 +38,10 @@ class Scratch:
         if view is None:
             name, *shape = name_and_shape
             size = math.prod(map(int, shape))
-            if name not in self._held or self._held[str(name)].size < size:
-                self._held[str(name)] = np.empty(size)
+            if name not in self._kept or self._kept[str(name)].size < size:
+                self._kept[str(name)] = np.empty(size)
                 self._views = {key: v for key, v in self._views.items() if key[0] != name}
-            view = self._held[str(name)][:size].reshape(*map(int, shape))
+            view = self._kept[str(name)][:size].reshape(*map(int, shape))
             self._views[name_and_shape] = view
         return view
 

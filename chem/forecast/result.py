@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from chem.doubts import Range
 from chem.forecast.answer import Answer
-from chem.forecast.evolved import Evolved
+from chem.forecast.off_gas import Evolved
 from chem.forecast.rules import Rule
-from chem.forecast.salt import Salt
+from chem.forecast.salt_and_leaf import Salt
 from chem.tank import Load, Mix, Window
 
 

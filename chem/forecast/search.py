@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from chem.forecast.follow import Followed
+from chem.forecast.course import Followed
 from chem.forecast.rules import Rule
 from chem.forecast.study import Study, Variant
 from chem.tank import Mix

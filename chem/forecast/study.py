@@ -18,7 +18,7 @@ from chem.doubts import Draws, range_of
 from chem.equilibrium import Equilibrium, one_thread, solve
 from chem.equilibrium.activity import Floats
 from chem.forecast.beliefs import NOTHING_LEARNED, Beliefs
-from chem.forecast.follow import Followed, follow
+from chem.forecast.course import Followed, follow
 from chem.forecast.hazards import Gas, gases
 from chem.forecast.prepare import Left, Prepared, as_left, assemble, stack, with_base
 from chem.forecast.rules import Rule, ph_matters, refuse_toxic, rules_of

@@ -1,8 +1,8 @@
 """From what is printed on a jug to moles of conserved components."""
 
 from chem.label.amounts import label_lines, misfits
-from chem.label.contents import Contents, contents
 from chem.label.door import NameWord, class_of_rule, phrases, plain, read_name
+from chem.label.draws import Contents, contents
 from chem.label.made import Written, as_tables, make_product
 from chem.label.product import (
     NITROGEN_FORMS,

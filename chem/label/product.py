@@ -422,7 +422,7 @@ def resolve_source(name: str, key: str, found: Collector) -> list[Source]:
         )
         return []
     if plain not in known.source_names:
-        near = known.near(plain, known.source_names)
+        near = known.look_alikes(plain, known.source_names)
         found.add(
             key,
             name,
@@ -483,7 +483,7 @@ def _guarantee(form: ProductForm, found: Collector) -> dict[str, float]:
         line = resolve_guarantee(name)
         if line is None:
             known = catalogue()
-            near = known.near(name, known.guarantee_names)
+            near = known.look_alikes(name, known.guarantee_names)
             found.add(
                 key,
                 text,

@@ -54,7 +54,7 @@ def _electroneutrality() -> float:
     return float(_solved(STRONG, 8)[2].charge_balance_relative.max())
 
 
-def _held_solid() -> float:
+def _solid_in_excess() -> float:
     result = equilibrate(Recipe("feed", T_CELSIUS, None, FEED), saturate=["gypsum"])
     return abs(result.si["gypsum"])
 
@@ -127,7 +127,7 @@ def _excess() -> float:
 INVARIANTS = (
     Invariant("mass_balance", "mass balance of every component, relative", _mass_balance, 1e-9),
     Invariant("electroneutrality", "charge balance, relative", _electroneutrality, 1e-9),
-    Invariant("held_solid", "SI of a solid in excess", _held_solid, 1e-6),
+    Invariant("held_solid", "SI of a solid in excess", _solid_in_excess, 1e-6),
     Invariant("settled_solids", "SI of every solid that settled", _settled, 1e-6),
     Invariant("order", "pH and SI of a tank poured in another order", _order, 1e-6),
     Invariant("splitting", "pH and SI with every product in two halves", _splitting, 1e-6),

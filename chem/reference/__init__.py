@@ -9,16 +9,7 @@ from chem.reference.as_sold import (
     vague_sources,
     volumes,
 )
-from chem.reference.files import data_folder, data_hash, read_csv, read_toml
-from chem.reference.ingredients import IngredientClass, ingredient
-from chem.reference.sources import (
-    Catalogue,
-    Guarantee,
-    Source,
-    catalogue,
-    common_sources,
-)
-from chem.reference.tables import (
+from chem.reference.constants import (
     GAS_CONSTANT_J_PER_MOL_K,
     Clouding,
     Component,
@@ -30,6 +21,15 @@ from chem.reference.tables import (
     Species,
     Tables,
     tables,
+)
+from chem.reference.files import data_folder, data_hash, read_csv, read_toml
+from chem.reference.ingredients import IngredientClass, ingredient
+from chem.reference.sources import (
+    Catalogue,
+    Guarantee,
+    Source,
+    catalogue,
+    common_sources,
 )
 from chem.units.masses import molar_mass_g_per_mol
 

@@ -96,7 +96,7 @@ class Catalogue:
     source_names: Mapping[str, str]
     guarantee_names: Mapping[str, str]
 
-    def near(self, name: str, among: Mapping[str, str], count: int = 3) -> list[str]:
+    def look_alikes(self, name: str, among: Mapping[str, str], count: int = 3) -> list[str]:
         """Known names like the one given, best first."""
         found = difflib.get_close_matches(name.lower(), list(among), n=2 * count, cutoff=0.55)
         return list(dict.fromkeys(among[n] for n in found))[:count]

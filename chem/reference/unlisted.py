@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
+from chem.reference.constants import tables
 from chem.reference.files import read_csv
-from chem.reference.tables import tables
 
 LEAST_MOL_PER_L = 1e-4
 """Less of either ion can make no more than some 20 mg/L of a solid."""

@@ -16,7 +16,7 @@ from chem.forecast import (
     WindowForecast,
     broken,
 )
-from chem.forecast.forecast import age_words
+from chem.forecast.forecasting import age_words
 from chem.notebook.tried import Told
 from chem.reference import tables
 from chem.reference.colloids import colloids

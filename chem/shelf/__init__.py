@@ -3,7 +3,7 @@
 from chem.shelf.cache import Cache, cache_folder
 from chem.shelf.engines import Engine, cluster, local
 from chem.shelf.neighbours import Neighbour
-from chem.shelf.shelf import Passes, Shelf, shelf
+from chem.shelf.pairs import Passes, Shelf, shelf
 from chem.shelf.stock import Item, LeftOut, Setting, make_item, make_setting, read_item, read_stock
 from chem.shelf.together import Tanks, Together
 

@@ -45,7 +45,7 @@ import world_tanks
 
 from chem.doubts import Draws, range_of
 from chem.equilibrium import Conditions, build_phases, build_system, solve
-from chem.equilibrium.referee.database import database, element
+from chem.equilibrium.referee.as_phreeqc import database, element
 from chem.errors import InputProblem
 from chem.forecast import MODEL_KINDS, Followed, Forecast, Study, forecast
 from chem.label import contents, read_product

@@ -17,8 +17,8 @@ Understood differences:
 - A pair of neutral species counts half in PHREEQC's osmotic coefficient; the tables have none.
 """
 
-from chem.equilibrium.referee.compare import Disagreement, compare, disagreement
-from chem.equilibrium.referee.database import database, effective_eps, element, species_names
+from chem.equilibrium.referee.agreement import Disagreement, compare, disagreement
+from chem.equilibrium.referee.as_phreeqc import database, effective_eps, element, species_names
 from chem.equilibrium.referee.engine import (
     Engine,
     Refereed,

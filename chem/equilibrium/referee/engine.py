@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 
 from chem.equilibrium.activity import Floats
-from chem.equilibrium.referee.database import database, effective_eps, element
-from chem.equilibrium.solve import Bools, Equilibrium, Integers
+from chem.equilibrium.newton import Bools, Equilibrium, Integers
+from chem.equilibrium.referee.as_phreeqc import database, effective_eps, element
 from chem.equilibrium.system import Phases, System
 from chem.errors import InputProblem, Problem
 

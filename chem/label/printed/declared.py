@@ -393,5 +393,8 @@ def _unknown(words: str) -> Refused:
     if len(words) > 60:
         return Refused(words, "no line of a guaranteed analysis has this name")
     plain = " ".join(words.lower().split())
-    near = known.near(plain, known.guarantee_names)[:2] + known.near(plain, known.source_names)[:2]
+    near = (
+        known.look_alikes(plain, known.guarantee_names)[:2]
+        + known.look_alikes(plain, known.source_names)[:2]
+    )
     return Refused(words, "no line of a guaranteed analysis has this name", tuple(near))

@@ -27,7 +27,7 @@ _AND = re.compile(r"\s+(?:and|plus|or|&)\s+|\s*/\s*|\s*\+\s*|\s*&\s*", re.IGNORE
 
 
 @dataclass(frozen=True)
-class Item:
+class Entry:
     """One entry of the list, where it stands in the joined text, and what it was found to be.
 
     found: a source's key, several to choose from, "" for words that name nothing, None unknown.
@@ -65,9 +65,9 @@ def resolves(text: str) -> list[bool]:
     return [item.found is not None for item in items_of(text)]
 
 
-def items_of(text: str) -> list[Item]:
+def items_of(text: str) -> list[Entry]:
     """Part a list at commas, semicolons, full stops and `and`, and name every item."""
-    out: list[Item] = []
+    out: list[Entry] = []
     for start, end in _chunks(text):
         whole = _item(text, start, end)
         if whole.found is not None:
@@ -98,7 +98,7 @@ def find_source(name: str) -> str | tuple[str, ...] | None:
 def near_sources(name: str) -> tuple[str, ...]:
     """Sources with a name like the one given."""
     known = catalogue()
-    return tuple(known.near(" ".join(name.lower().split()), known.source_names))
+    return tuple(known.look_alikes(" ".join(name.lower().split()), known.source_names))
 
 
 def _spellings(name: str) -> Iterator[str]:
@@ -177,7 +177,7 @@ def _parted(text: str, start: int, end: int) -> Iterator[tuple[int, int]]:
     yield at, end
 
 
-def _item(text: str, start: int, end: int) -> Item:
+def _item(text: str, start: int, end: int) -> Entry:
     raw = text[start:end]
     lead = re.match(r"[\s*+.-]*(?:and\s+|plus\s+|&\s*)?", raw, re.IGNORECASE)
     start += lead.end() if lead else 0
@@ -185,14 +185,14 @@ def _item(text: str, start: int, end: int) -> Item:
     if words.startswith("(") != words.endswith(")") or words.count("(") != words.count(")"):
         words = words.strip("()") if words.count("(") != words.count(")") else words
     if not re.search(r"\w", words) or is_one("no_source", words):
-        return Item(words, start, end, "")
+        return Entry(words, start, end, "")
     found = find_source(words)
     if found is None and ingredient(words) is not None:
         found = words
-    return Item(words, start, end, found)
+    return Entry(words, start, end, found)
 
 
-def _shared_heads(items: list[Item]) -> list[Item]:
+def _shared_heads(items: list[Entry]) -> list[Entry]:
     """`iron, zinc and manganese sulfates` -> each metal with the anion of the last."""
     out, metals = list(items), table("metals")
     for i, item in enumerate(out):
@@ -203,7 +203,7 @@ def _shared_heads(items: list[Item]) -> list[Item]:
             if first.lower() in metals and rest:
                 name = f"{item.text} {rest}".lower()
                 note = (f"`{item.text}` is read as `{item.text} {rest}`",)
-                out[i] = Item(item.text, item.start, item.end, find_source(name), note)
+                out[i] = Entry(item.text, item.start, item.end, find_source(name), note)
                 break
             if later.text.lower() not in metals:
                 break

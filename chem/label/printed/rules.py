@@ -66,7 +66,10 @@ def _never(part: str, facts: list[Fact], left: list[Refused]) -> None:
         if line is not None or isinstance(find_source(word), str) or within:
             facts.append(fact("never_with", word, f"its rule: never with {word}"))
             return
-    near = known.near(words, known.guarantee_names)[:2] + known.near(words, known.source_names)[:2]
+    near = (
+        known.look_alikes(words, known.guarantee_names)[:2]
+        + known.look_alikes(words, known.source_names)[:2]
+    )
     left.append(Refused(part.strip(), "no nutrient or source of this name", tuple(near)))
 
 

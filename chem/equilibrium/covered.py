@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from chem.equilibrium.activity import Floats
-from chem.equilibrium.solve import Equilibrium
+from chem.equilibrium.newton import Equilibrium
 
 
 def coverage(state: Equilibrium) -> Floats:

@@ -48,7 +48,7 @@ DAMP_AFTER = 30
 MINOR_SHARE_LN = float(np.log(0.01))
 
 
-class Reason(IntEnum):
+class RowStatus(IntEnum):
     """Why a row stands as it does."""
 
     CONVERGED = 0
@@ -384,7 +384,7 @@ def _write(
     state: Equilibrium, part: Integers, found: _Found, solids: Solids | None, step: NewtonStep
 ) -> None:
     """Put a chunk's rows in their place; no number for what did not converge."""
-    failed = found.reason != Reason.CONVERGED
+    failed = found.reason != RowStatus.CONVERGED
     if failed.any():
         for values in (found.ln_molality, found.ln_activity, found.x):
             values[:, failed] = np.nan
@@ -423,7 +423,7 @@ def _solve_chunk(
     aw_found = np.full(n, np.nan)
     amounts_found = np.zeros((0 if solids is None else len(solids.water), n))
     water_found = np.ones(n)
-    reason = np.full(n, int(Reason.ITERATIONS))
+    reason = np.full(n, int(RowStatus.ITERATIONS))
     iterations = np.zeros(n, dtype=np.int64)
     rows, medium = every, None
     live = np.ones(n, dtype=bool)
@@ -465,8 +465,8 @@ def _solve_chunk(
             iterations[at] = iteration
             reason[at] = np.where(
                 done[stop],
-                int(Reason.CONVERGED),
-                np.where(finite[stop], int(Reason.ITERATIONS), int(Reason.NOT_FINITE)),
+                int(RowStatus.CONVERGED),
+                np.where(finite[stop], int(RowStatus.ITERATIONS), int(RowStatus.NOT_FINITE)),
             )
             x_found[:, at] = x[:, stop]
             gamma_found[:, at] = medium.ln_gamma[:, stop]
@@ -489,8 +489,8 @@ def _solve_chunk(
     molality = np.exp(np.minimum(ln_m, 50.0))
     balance = _balance(step, molality, every, water_found, amounts_found)
     reason = np.where(
-        (reason == Reason.CONVERGED) & ~(balance < max(BALANCE_TOLERANCE, tolerance)),
-        int(Reason.ITERATIONS),
+        (reason == RowStatus.CONVERGED) & ~(balance < max(BALANCE_TOLERANCE, tolerance)),
+        int(RowStatus.ITERATIONS),
         reason,
     )
     return _Found(

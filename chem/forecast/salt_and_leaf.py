@@ -11,7 +11,7 @@ import numpy as np
 
 from chem.doubts import Range, range_of
 from chem.equilibrium import one_thread, solve
-from chem.forecast.follow import Followed
+from chem.forecast.course import Followed
 from chem.label import Product
 from chem.reference import tables
 from chem.tank import Addition, Mix, covered_m2

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from chem.equilibrium.activity import Floats
+from chem.equilibrium.newton import Bools, Equilibrium
 from chem.equilibrium.referee.engine import Refereed, referee
-from chem.equilibrium.settle import settle
-from chem.equilibrium.solve import Bools, Equilibrium
+from chem.equilibrium.solids import settle
 from chem.equilibrium.system import Phases
 
 AMOUNT_FLOOR = 1e-6

@@ -17,8 +17,8 @@ from chem.equilibrium import (
     solve,
 )
 from chem.forecast.aging import Aging
-from chem.forecast.evolved import evolved
-from chem.forecast.follow import Followed
+from chem.forecast.course import Followed
+from chem.forecast.off_gas import evolved
 from chem.forecast.prepare import Prepared
 from chem.forecast.result import (
     AloneForecast,
@@ -29,7 +29,7 @@ from chem.forecast.result import (
     WindowForecast,
 )
 from chem.forecast.rules import broken, never
-from chem.forecast.salt import salt
+from chem.forecast.salt_and_leaf import salt
 from chem.forecast.settling import settle_by
 from chem.forecast.state import Bools, State
 from chem.forecast.study import Study

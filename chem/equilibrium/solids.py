@@ -12,14 +12,14 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from chem.equilibrium.activity import Floats
-from chem.equilibrium.solve import (
+from chem.equilibrium.newton import (
     PER_ROW,
     STEP_TOLERANCE,
     Bools,
     Conditions,
     Equilibrium,
     Integers,
-    Reason,
+    RowStatus,
     solve,
 )
 from chem.equilibrium.system import Phases, System
@@ -220,5 +220,5 @@ def _without(state: Equilibrium, bad: Bools) -> Equilibrium:
         values = getattr(state, name).copy()
         values[bad] = np.nan
         fields[name] = values
-    reason = np.where(bad, int(Reason.SOLIDS), state.reason)
+    reason = np.where(bad, int(RowStatus.SOLIDS), state.reason)
     return replace(state, converged=state.converged & ~bad, reason=reason, **fields)
