@@ -37,14 +37,28 @@ SPECIFIC_VOLUME = (0.25, 0.75)
 no source)."""
 USUAL_SHARE_ML_PER_L = 20.0
 LEAST_SHARE = 0.05
-WATER_FIGURES = {
-    "hardness": "hardness (calcium and magnesium)",
-    "alkalinity share": "alkalinity (bicarbonate)",
-    "ph": "pH",
-    "SO4": "sulfate",
-    "Cl": "chloride",
-    "calcium share of hardness": "calcium as part of the hardness",
+LEAST_CHANCE = 0.05
+SHARES = {
+    "undeclared_sodium_chloride": "undeclared sodium chloride",
+    "ferric_share": "ferric share",
+    "ortho_share": "orthophosphate share",
 }
+"""Rows of `data/doubts.csv` that a label leaves open, each with its column of a jug's doubts."""
+WATER_FIGURES = ("hardness", "alkalinity share", "ph", "SO4", "Cl", "calcium share of hardness")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What doesn't add up, or is left open; its sentence is in `sheets/jug.py` under its key.
+
+    of: the names that it is about; figures: its numbers, in the order of the sentence; words: what
+    the label or a table says of it.
+    """
+
+    key: str
+    of: tuple[str, ...] = ()
+    figures: tuple[float, ...] = ()
+    words: str = ""
 
 
 @dataclass(frozen=True)
@@ -75,7 +89,8 @@ class Jug:
 
     makeup: component -> [mol/kg]; sources_percent: [% by mass]; ph: of 1 part in 10 of water, or
     None; conductivity_mS_per_cm: of 1 part in 100 at 25 degC, None beyond the method; cold: what
-    crystallises, None for a dry product; coldest_celsius: for its odds.
+    crystallises, None for a dry product; coldest_celsius: for its odds; water_matters: the water's
+    figure, and the name of the solid by which it counts.
     """
 
     product: Product
@@ -84,14 +99,14 @@ class Jug:
     sources_percent: Mapping[str, Range]
     ph: Range | None
     conductivity_mS_per_cm: Range | None
-    problems: tuple[str, ...]
-    open: tuple[str, ...]
+    problems: tuple[Finding, ...]
+    open: tuple[Finding, ...]
     doubts: tuple[DoubtShare, ...]
     carried: tuple[Carried, ...]
     currency: str
     cold: Cold | None
     coldest_celsius: float
-    water_matters: str | None
+    water_matters: tuple[str, str] | None
     notes: tuple[str, ...]
     draws: int
     seed: int
@@ -108,7 +123,7 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
     study = Study(count, seed)
     inside = study.contents(product, strict=False)
     cold = None if product.dry else jug_cold(inside, study.draws)
-    problems = [*_misfit_texts(product), *_nitrogen(product), *_too_heavy(product, inside)]
+    problems = [*_misfits(product), *_nitrogen(product), *_too_heavy(product, inside)]
     dried = None if product.dry else range_of(inside.density_kg_per_L)
     price = product.price
     per_kg = None
@@ -118,9 +133,7 @@ def jug(product: Product, *, count: int = 256, seed: int = 1, coldest_celsius: f
     if cold is not None and product.form == "solution":
         over = cold.t_celsius > WARM_CELSIUS + WARM_MARGIN_K
         if chance(over) > OVER_IN_NEARLY_ALL:
-            problems.append(
-                f"more than dissolves at 77 F (25 C) as labelled: {', '.join(_named(cold, over))}"
-            )
+            problems.append(Finding("more_than_dissolves", tuple(_named(cold, over))))
     return Jug(
         product=product,
         density_kg_per_L=dried,
@@ -173,12 +186,12 @@ def _cold(cold: JugCold, coldest_celsius: float) -> Cold:
     return Cold(below, ice, tuple(_named(cold, salts)), clear, why)
 
 
-def _misfit_texts(product: Product) -> list[str]:
+def _misfits(product: Product) -> list[Finding]:
     """What the sources can't reach, and the misreading that would explain it."""
     found = misfits(product, label_lines(product))
     if not found:
         return []
-    texts = [f"{p.key}: {p.wrong}" for p in found]
+    out = [Finding("misfit", (p.key,), words=p.wrong) for p in found]
     known = catalogue().guarantees
     for line, other in READ_AS:
         if line not in product.guarantee:
@@ -187,13 +200,11 @@ def _misfit_texts(product: Product) -> list[str]:
         scaled = dict(product.guarantee) | {line: product.guarantee[line] * factor}
         again = replace(product, guarantee=scaled)
         if not misfits(again, label_lines(again)):
-            texts.append(
-                f"it would add up if {product.guarantee[line]:g} % {line} was printed as {other}"
-            )
-    return texts
+            out.append(Finding("printed_as", (line, other), (product.guarantee[line],)))
+    return out
 
 
-def _nitrogen(product: Product) -> list[str]:
+def _nitrogen(product: Product) -> list[Finding]:
     """Nitrogen forms against the total."""
     forms = {k: product.guarantee[k] for k in NITROGEN_FORMS if k in product.guarantee}
     total = product.guarantee.get("total nitrogen")
@@ -203,27 +214,21 @@ def _nitrogen(product: Product) -> list[str]:
     gap = total - sum(forms.values())
     if abs(gap) <= allowed:
         return []
-    more = "less" if gap > 0 else "more"
-    return [f"its nitrogen forms add up to {sum(forms.values()):g} %, {more} than {total:g} %"]
+    return [Finding("nitrogen_forms", tuple(forms), (sum(forms.values()), total))]
 
 
-def _too_heavy(product: Product, inside: Contents) -> list[str]:
+def _too_heavy(product: Product, inside: Contents) -> list[Finding]:
     """Whether the printed density can belong to so much dissolved matter."""
     if product.dry or product.density is None:
         return []
     water = median(inside.water_kg_per_kg)
     least, most = (1.0 / (water / 0.998 + (1.0 - water) * v) for v in reversed(SPECIFIC_VOLUME))
     low, high = product.density
+    dissolved_percent = 100.0 * (1.0 - water)
     if high < least * 0.97:
-        return [
-            f"a density of {high:.3g} kg/L is too light for {100 * (1 - water):.0f} % dissolved "
-            f"(at least {least:.2f})"
-        ]
+        return [Finding("too_light", figures=(high, dissolved_percent, least))]
     if low > most * 1.03:
-        return [
-            f"a density of {low:.3g} kg/L is too heavy for {100 * (1 - water):.0f} % dissolved "
-            f"(at most {most:.2f})"
-        ]
+        return [Finding("too_heavy", figures=(low, dissolved_percent, most))]
     return []
 
 
@@ -255,35 +260,30 @@ def _conductivity(inside: Contents) -> Range | None:
     return range_of(figure) if chance(told) >= TOLD_IN else None
 
 
-def _left_open(product: Product, inside: Contents) -> list[str]:
-    """What the label doesn't say, each with its reason."""
+def _left_open(product: Product, inside: Contents) -> list[Finding]:
+    """What the label doesn't say."""
     table = doubts()
     out = []
     columns = [n.removeprefix(f"product:{product.key}:") for n in inside.doubts]
     if product.ph is None:
-        out.append("no pH is given")
+        out.append(Finding("no_ph"))
     if product.density is None and not product.dry:
-        out.append("no density is given")
+        out.append(Finding("no_density"))
     for name, options in inside.words.items():
         likely = sorted(options.items(), key=lambda o: -o[1])[:4]
+        likely = [(words, p) for words, p in likely if p >= LEAST_CHANCE]
         if len(options) > 1:
-            told = ", ".join(f"{words} ({10 * p:.0f} in 10)" for words, p in likely if p >= 0.05)
-            out.append(f"what its {name} is: {told}")
-    out += [f"what `{name}` is: not read, it may hold anything" for name in product.half_read]
-    split = [c.removeprefix("source:") for c in columns if c.startswith("source:")]
+            words, chances = zip(*likely, strict=True) if likely else ((), ())
+            out.append(Finding("which", (name, *words), chances))
+    out += [Finding("half_read", (name,)) for name in product.half_read]
+    split = tuple(c.removeprefix("source:") for c in columns if c.startswith("source:"))
     if split:
-        out.append("how much comes from each of: " + ", ".join(split))
-    for key, words in (
-        ("undeclared_sodium_chloride", "undeclared sodium chloride"),
-        ("ferric_share", "ferric share"),
-        ("ortho_share", "orthophosphate share"),
-    ):
-        if words in columns:
-            out.append(f"{words}: {table[key].reason}")
+        out.append(Finding("split", split))
     out += [
-        f"what chelates the {c.removeprefix('agent of ')}" for c in columns if c[:9] == "agent of "
+        Finding(key, words=table[key].reason) for key, column in SHARES.items() if column in columns
     ]
-    return out
+    agents = [c.removeprefix("agent of ") for c in columns if c.startswith("agent of ")]
+    return out + [Finding("agent", (metal,)) for metal in agents]
 
 
 def _doubts(inside: Contents) -> tuple[DoubtShare, ...]:
@@ -319,7 +319,7 @@ def _carried(product: Product, density: float, price_per_kg: float | None) -> li
     ]
 
 
-def _water_matters(product: Product, count: int, seed: int) -> str | None:
+def _water_matters(product: Product, count: int, seed: int) -> tuple[str, str] | None:
     """The figure of an unknown water that moves this product's most pressing solid most."""
     if not product.has_composition:
         return None
@@ -359,4 +359,4 @@ def _water_matters(product: Product, count: int, seed: int) -> str | None:
     best = max(shares, key=lambda f: shares[f], default="")
     if not best or shares[best] < LEAST_SHARE:
         return None
-    return f"{WATER_FIGURES[best]}, by way of {solids[pressing].name}"
+    return best, solids[pressing].name

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from chem.advice.jug import GALLON_L, POUND_KG, Carried, Jug
+from chem.advice.jug import GALLON_L, POUND_KG, SHARES, Carried, Finding, Jug
 from chem.forecast import ONLY_THE_JAR, Range
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
@@ -28,6 +28,58 @@ ION_NAMES = {
     "P3O10": "tripolyphosphate",
     "slow_N": "slow nitrogen",
 }
+WATER_FIGURES = {
+    "hardness": "hardness (calcium and magnesium)",
+    "alkalinity share": "alkalinity (bicarbonate)",
+    "ph": "pH",
+    "SO4": "sulfate",
+    "Cl": "chloride",
+    "calcium share of hardness": "calcium as part of the hardness",
+}
+
+
+def finding_text(found: Finding) -> str:
+    """The sentence, without a full stop, of what doesn't add up or is left open."""
+    of, figures, words = found.of, found.figures, found.words
+    match found.key:
+        case "misfit":
+            return f"{of[0]}: {words}"
+        case "printed_as":
+            return f"it would add up if {figures[0]:g} % {of[0]} was printed as {of[1]}"
+        case "more_than_dissolves":
+            return f"more than dissolves at 77 F (25 C) as labelled: {', '.join(of)}"
+        case "nitrogen_forms":
+            side = "less" if figures[0] < figures[1] else "more"
+            return f"its nitrogen forms add up to {figures[0]:g} %, {side} than {figures[1]:g} %"
+        case "too_light" | "too_heavy":
+            side, bound = ("light", "least") if found.key == "too_light" else ("heavy", "most")
+            return (
+                f"a density of {figures[0]:.3g} kg/L is too {side} for {figures[1]:.0f} % "
+                f"dissolved (at {bound} {figures[2]:.2f})"
+            )
+        case "no_ph":
+            return "no pH is given"
+        case "no_density":
+            return "no density is given"
+        case "which":
+            told = zip(of[1:], figures, strict=True)
+            return f"what its {of[0]} is: " + ", ".join(
+                f"{w} ({10 * p:.0f} in 10)" for w, p in told
+            )
+        case "half_read":
+            return f"what `{of[0]}` is: not read, it may hold anything"
+        case "split":
+            return "how much comes from each of: " + ", ".join(of)
+        case "agent":
+            return f"what chelates the {of[0]}"
+    return f"{SHARES[found.key]}: {words}"
+
+
+def _water_matters(result: Jug) -> str | None:
+    if result.water_matters is None:
+        return None
+    figure, solid = result.water_matters
+    return f"{WATER_FIGURES[figure]}, by way of {solid}"
 
 
 def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
@@ -35,7 +87,9 @@ def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
     if result.adds_up:
         answer = ["The label adds up."]
     else:
-        answer = ["The label does not add up: " + "; ".join(result.problems) + "."]
+        answer = [
+            "The label does not add up: " + "; ".join(map(finding_text, result.problems)) + "."
+        ]
     rows = [("In 1 kg of it", "mmol", "5 to 95 %")]
     for component, amount in sorted(result.makeup.items(), key=lambda kv: -kv[1].median):
         if amount.median > 1e-5:
@@ -67,15 +121,15 @@ def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
         Block("What it carries", items=[_carried(c, result, units) for c in result.carried]),
         _cold(result, units),
     ]
-    if result.water_matters:
-        blocks.append(Block("The water figure that matters most", [f"{result.water_matters}."]))
+    if water := _water_matters(result):
+        blocks.append(Block("The water figure that matters most", [f"{water}."]))
     settle = [
         with_name(d.settle_by, d.key, {result.product.key: result.product.name})
         for d in result.doubts
         if d.settle_by != ONLY_THE_JAR
     ]
     blocks += [
-        Block("Left open by the label", items=result.open),
+        Block("Left open by the label", items=[finding_text(f) for f in result.open]),
         Block("How to measure its pH", _how_to_measure(result)),
         Block("What would settle it", items=[s[0].upper() + s[1:] for s in settle[:4]]),
         Block("Questions to the seller, to copy", items=seller_questions(result)),
@@ -102,7 +156,7 @@ def seller_questions(result: Jug) -> list[str]:
         found = re.match(r"ask the maker (?:for )?(.+)", words)
         if found:
             out.append(f"Could you tell me {found[1]}?")
-    if any("sodium chloride" in line for line in result.open):
+    if any(f.key == "undeclared_sodium_chloride" for f in result.open):
         out.append("Does it hold sodium or chloride that the label does not list, and how much?")
     if result.cold is not None and result.cold.cannot_judge is not None:
         out.append("Below what temperature does it salt out, and below what does it freeze?")
@@ -205,7 +259,7 @@ def jug_json(result: Jug) -> str:
             ph=RangeEntry.known(result.ph),
             conductivity_1_in_100_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
             adds_up=result.adds_up,
-            problems=result.problems,
+            problems=[finding_text(f) for f in result.problems],
             unread=[
                 contract.UnreadEntry(line=int(u.line), text=u.text, kind=u.kind)
                 for u in result.product.unread
@@ -213,7 +267,7 @@ def jug_json(result: Jug) -> str:
             doubts=[
                 DoubtEntry(key=d.key, share=d.share, settle_by=d.settle_by) for d in result.doubts
             ],
-            open=result.open,
+            open=[finding_text(f) for f in result.open],
             ask_the_seller=seller_questions(result),
             carries=[
                 contract.CarriedEntry(
@@ -237,7 +291,7 @@ def jug_json(result: Jug) -> str:
             cannot_judge=cold.cannot_judge if cold else None,
             coldest_celsius=result.coldest_celsius,
             clear_at_coldest=cold.clear_at if cold else None,
-            water_matters=result.water_matters,
+            water_matters=_water_matters(result),
             notes=result.notes,
             draws=result.draws,
             seed=result.seed,
