@@ -54,10 +54,14 @@ class Fuzzer:
     def _begin_notebook(self) -> None:
         """A notebook of two entries and its export, to be spoilt as well."""
         with self.shed({}):
-            run_here(["saw", "mix.toml", "--seen", "haze", "--after", "10min", "--ph", "6.2", *FEW])
-            run_here(["sprayed", "mix.toml", "--quick", "--area", "1 acre", *FEW])
-            run_here(["jar", "mix.toml", *FEW])
-            done = run_here(["notebook", "export"])
+            for words in (
+                ["saw", "mix.toml", "--seen", "haze", "--after", "10min", "--ph", "6.2", *FEW],
+                ["sprayed", "mix.toml", "--quick", "--area", "1 acre", *FEW],
+                ["jar", "mix.toml", *FEW],
+                ["notebook", "export"],
+            ):
+                done = run_here(words)
+                assert done.code == 0, (words, done.err)
             self.seeds["export.json"] = [done.out.encode()]
             import sqlite3
 

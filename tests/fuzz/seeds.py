@@ -9,12 +9,11 @@ FEW = ["--draws", "16"]
 
 PRODUCT = """\
 name = "Iron and phosphate, invented"
-form = "liquid"
+form = "solution"
 density = "10.2 lb/gal"
 ph = "5.0-5.5"
 ph_at = "1 %"
 sources = ["ferrous sulfate", "monoammonium phosphate", "EDTA"]
-also = ["citric acid"]
 usual_rate = "3 fl oz/1000 sq ft"
 rate_range = "1-4 fl oz/1000 sq ft"
 price = "$20 per gal"
@@ -29,6 +28,9 @@ iron = 3.0
 
 [chelated]
 iron = { percent = 1.0, agent = "EDTA" }
+
+[also]
+"citric acid" = 0.5
 
 [says]
 pour = "first"
