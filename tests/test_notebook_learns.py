@@ -11,10 +11,11 @@ import pytest
 
 from chem.forecast import Beliefs, Study, forecast
 from chem.notebook import Dose, Entry, Kept, Look, Reading, Sprayed, kept_mix
-from chem.notebook.facts import Replay, shares_of
+from chem.notebook.facts import shares_of
 from chem.notebook.learning import Learned, learn
 from chem.notebook.memory import Memory
 from chem.notebook.readings import Readings
+from chem.notebook.replay import Replay
 from chem.notebook.score import score
 from chem.notebook.tried import told_of
 from chem.notebook.wall import teach_most, wall

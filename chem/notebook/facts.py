@@ -1,24 +1,20 @@
-"""What each entry says to a learner: its readings and looks beside what the labels alone gave.
-
-Reckoned by a Study without beliefs, few draws, in the state seen at the minute of each reading.
-"""
+"""What each entry says to a learner: its readings and looks beside what the labels alone gave."""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
 
 from chem.advice.agents import choose_agent
-from chem.advice.dosing import dosed_with
 from chem.doubts import quantiles
 from chem.equilibrium import Equilibrium
 from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem
-from chem.forecast import Followed, Study
+from chem.forecast import Followed
 from chem.forecast.prepare import Prepared
 from chem.forecast.sight import OF_SOLIDS, Bools
 from chem.forecast.times import TIMES_S
@@ -28,7 +24,6 @@ from chem.notebook.store import Kept
 from chem.tank import Mix
 from chem.units import read_mass, read_volume
 
-ROWS = 48
 LEAST_VARIANCE = 0.08**2
 """Of the label's spread of pH: no label is surer than that (common practice, no source)."""
 WIDTH_90 = 3.29
@@ -49,6 +44,7 @@ WORDS: Mapping[str, tuple[float, float, float]] = {
     "gel": (0.0, 0.4, 1.0),
 }
 WRONG_WORDS = 0.04
+SPRAYED_AFTER_S = 14400.0
 SPRAYED_FINE, SCREENS_BLOCKED = (1.0, 1.0, 0.0), (0.0, 0.2, 1.0)
 
 
@@ -77,14 +73,17 @@ class LookFact:
 
 @dataclass(frozen=True)
 class Facts:
-    """An entry's jugs (name, lot, identity of the file, spread of its offset) and what it says;
-    silent: why a reading says nothing, in a word."""
+    """An entry's jugs and what it says; mix: its key; spread, shares: of its tank's pH just poured
+    [pH^2], and each jug's part of it; silent: why a reading says nothing, in a word."""
 
     entry: str
     ours: bool
+    mix: str
     jugs: tuple[Jug, ...]
     ph: tuple[PhFact, ...]
     looks: tuple[LookFact, ...]
+    spread: float = LEAST_VARIANCE
+    shares: tuple[float, ...] = ()
     silent: str | None = None
 
 
@@ -172,89 +171,6 @@ def _mixed(likely: Sequence[float] | Floats) -> tuple[float, float, float]:
     return float(each[0]), float(each[1]), float(each[2])
 
 
-class Replay:
-    """Facts of entries, each worked out once; one thread owns it."""
-
-    def __init__(self, rows: int = ROWS, seed: int = 1) -> None:
-        self.study = Study(rows, seed)
-        self._facts: dict[str, Facts | None] = {}
-        self.mixes: dict[str, Mix] = {}
-        self._reread: dict[tuple[tuple[str, str | None], ...], Mix | None] = {}
-        self._looked: dict[str, Followed] = {}
-
-    def known(self, facts: Mapping[str, Facts | None]) -> None:
-        """Take facts worked out before."""
-        self._facts.update(facts)
-
-    def mix(self, kept: Kept) -> Mix | None:
-        """An entry's mix, read again once; None where it can't be."""
-        name = kept.entry.id
-        if name not in self.mixes:
-            texts = tuple((f.name, f.hash) for f in kept.entry.mix.files)
-            if texts not in self._reread:
-                try:
-                    self._reread[texts] = kept.entry.mix.reread()
-                except InputProblem:
-                    self._reread[texts] = None
-            again = self._reread[texts]
-            if again is None:
-                return None
-            self.mixes[name] = again
-        return self.mixes[name]
-
-    def facts(self, kept: Sequence[Kept]) -> list[Facts]:
-        """What each entry says, those left out that say nothing or can't be read again."""
-        for k in kept:
-            if k.entry.id not in self._facts and self.mix(k) is None:
-                self._facts[k.entry.id] = None
-        wanted = [k for k in kept if k.entry.id not in self._facts]
-        self._follow([self.mixes[k.entry.id] for k in wanted])
-        for k in wanted:
-            found = self._looked.get(mix_key(self.mixes[k.entry.id]))
-            fact = None if found is None else facts_of(k, found)
-            if fact is not None and any(r.dose is not None for r in k.entry.ph):
-                fact = replace(fact, ph=(*fact.ph, *self._ladder(k)))
-            self._facts[k.entry.id] = fact
-        return [f for k in kept if (f := self._facts[k.entry.id]) is not None]
-
-    def _ladder(self, kept: Kept) -> list[PhFact]:
-        """Readings with acid or base in the jar, beside the labels' tank with as much; those whose
-        dose can't be told teach nothing."""
-        mix = self.mixes[kept.entry.id]
-        out = []
-        for reading in kept.entry.ph:
-            rate = None if reading.dose is None else grams_per_L(reading.dose)
-            if rate is None or reading.dose is None or reading.dose.agent is None:
-                continue
-            try:
-                agent = choose_agent(reading.dose.agent)
-                dosed = dosed_with(mix, agent, len(mix.additions), rate)
-                ready = self.study.stand(dosed)
-            except InputProblem:
-                continue
-            clear = ready.speciated()
-            shares = shares_of(ready, clear)[: len(mix.additions)]
-            median, spread = spread_of(clear.ph)
-            if np.isfinite(median):
-                variance = reading_variance(reading) * (1.0 if kept.ours else OTHERS)
-                each = tuple(float(x) for x in shares)
-                out.append(PhFact(reading.value, variance, median, spread, each))
-        return out
-
-    def _follow(self, mixes: Sequence[Mix]) -> None:
-        keys = {id(m): mix_key(m) for m in mixes}
-        new = {keys[id(m)]: m for m in mixes if keys[id(m)] not in self._looked}
-        try:
-            for key, found in zip(new, self.study.follow(list(new.values())), strict=True):
-                self._looked[key] = found
-        except InputProblem:  # one label can't be true: each on its own
-            for key, mix in new.items():
-                try:
-                    self._looked[key] = self.study.follow([mix])[0]
-                except InputProblem:
-                    continue
-
-
 def grams_per_L(dose: Dose) -> float | None:
     """What had been added [g of the agent in its own form per litre of jar]; None where its agent
     or the jar was not told, or neither a volume nor a weight was."""
@@ -288,14 +204,48 @@ def mix_key(mix: Mix) -> str:
     return hashlib.sha256("\n".join(map(str, parts)).encode()).hexdigest()
 
 
-def facts_of(kept: Kept, found: Followed) -> Facts:
-    """What an entry says beside the labels' tank."""
-    entry = kept.entry
-    ready, clear = found.ready, found.fresh.clear
-    jugs = jugs_of(ready.mix, entry.mix.lots)
+@dataclass(frozen=True)
+class Looked:
+    """A mix as the labels alone give it: key, followed, and each jug's share in its pH's spread."""
+
+    key: str
+    found: Followed
+    spread: float
+    shares: tuple[float, ...]
+    odds: dict[float, tuple[float, float]] = field(default_factory=dict)
+
+    def raw_odds(self, t_s: float) -> tuple[float, float]:
+        """As `raw_odds`, each time worked out once."""
+        if t_s not in self.odds:
+            self.odds[t_s] = raw_odds(self.found, t_s)
+        return self.odds[t_s]
+
+
+def looked_of(key: str, found: Followed) -> Looked:
+    """A mix followed, with the shares of its jugs."""
+    clear = found.fresh.clear
     if not found.ok.any():
-        return Facts(entry.id, kept.ours, jugs, (), (), "no equilibrium")
-    shares = tuple(float(s) for s in shares_of(ready, clear))
+        return Looked(key, found, LEAST_VARIANCE, ())
+    shares = tuple(float(s) for s in shares_of(found.ready, clear))
+    return Looked(key, found, spread_of(clear.ph)[1], shares[: len(found.ready.mix.additions)])
+
+
+def last_told(entry: Entry) -> float:
+    """When the last was seen or read of a tank [s], 0 where nothing was seen later than poured."""
+    times = [s.after_s for s in entry.seen if s.word in WORDS]
+    times += [r.after_s for r in entry.ph if r.dose is None]
+    spray = entry.sprayed
+    if spray is not None and (spray.through is not None or spray.screens is not None):
+        times.append(SPRAYED_AFTER_S)
+    return max((t for t in times if t is not None), default=0.0)
+
+
+def facts_of(kept: Kept, looked: Looked) -> Facts:
+    """What an entry says beside the labels' tank."""
+    entry, found = kept.entry, looked.found
+    jugs = jugs_of(found.ready.mix, entry.mix.lots)
+    if not looked.shares:
+        return Facts(entry.id, kept.ours, looked.key, jugs, (), (), silent="no equilibrium")
     ph, silent = [], None
     for reading in entry.ph:
         if reading.dose is not None:
@@ -307,18 +257,21 @@ def facts_of(kept: Kept, found: Followed) -> Facts:
         median, spread = spread_of(at)
         if np.isfinite(median):
             variance = reading_variance(reading) * (1.0 if kept.ours else OTHERS)
-            ph.append(PhFact(reading.value, variance, median, spread, shares))
+            ph.append(PhFact(reading.value, variance, median, spread, looked.shares))
     looks = []
     for t_s in dict.fromkeys(s.after_s for s in entry.seen):
         likely = None if t_s is None else likely_of(entry, t_s)
         if t_s is not None and likely is not None:
-            looks.append(LookFact(t_s, likely, *raw_odds(found, t_s)))
+            looks.append(LookFact(t_s, likely, *looked.raw_odds(t_s)))
     sprayed = entry.sprayed
     if sprayed is not None and (sprayed.through is not None or sprayed.screens is not None):
         clean = sprayed.through is not False and sprayed.screens in (None, "clean")
         told = _mixed(SPRAYED_FINE if clean else SCREENS_BLOCKED)
-        looks.append(LookFact(14400.0, told, *raw_odds(found, 14400.0)))
-    return Facts(entry.id, kept.ours, jugs, tuple(ph), tuple(looks), silent)
+        looks.append(LookFact(SPRAYED_AFTER_S, told, *looked.raw_odds(SPRAYED_AFTER_S)))
+    return Facts(
+        entry.id, kept.ours, looked.key, jugs, tuple(ph), tuple(looks), looked.spread,
+        looked.shares, silent,
+    )  # fmt: skip
 
 
 def _ph_at(entry: Entry, reading: Reading, found: Followed) -> Floats | None:
@@ -327,13 +280,13 @@ def _ph_at(entry: Entry, reading: Reading, found: Followed) -> Floats | None:
     if reading.after_s is None:
         anything = {s.word for s in entry.seen}
         return None if anything & OF_SOLIDS else found.fresh.clear.ph
-    out = found.out_by(max(reading.after_s, 1.0))
+    if reading.after_s == 0.0:
+        return np.asarray(found.fresh.clear.ph)
     later = [n for n in found.states if reading.after_s <= TIMES_S[n]]
-    state = (
-        found.fresh if reading.after_s == 0.0 else found.states[[*later, list(found.states)[-1]][0]]
-    )
-    if "clear" in words or reading.after_s == 0.0:
+    state = found.states[[*later, list(found.states)[-1]][0]]
+    if "clear" in words:
         return np.asarray(state.clear.ph)
+    out = found.out_by(max(reading.after_s, 1.0))
     settled = np.nan_to_num(state.settled).sum(axis=1)
     share = np.clip(out.total / np.maximum(settled, 1e-12), 0.0, 1.0)
     if words & OF_SOLIDS:  # solids were seen: the draws in which they are out count
@@ -372,8 +325,11 @@ def unpacked(data: Mapping[str, Any]) -> Facts:
     return Facts(
         data["entry"],
         data["ours"],
+        data["mix"],
         tuple(Jug(**j) for j in data["jugs"]),
         tuple(PhFact(**{**p, "shares": tuple(p["shares"])}) for p in data["ph"]),
         tuple(LookFact(**{**x, "likely": tuple(x["likely"])}) for x in data["looks"]),
+        data["spread"],
+        tuple(data["shares"]),
         data["silent"],
     )

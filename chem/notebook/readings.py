@@ -45,6 +45,30 @@ class Asked:
     sd: float
 
 
+@dataclass(frozen=True)
+class Move:
+    """How the labels' draws of a pH are moved: by `mean`, shrunk about their median by `shrunk`,
+    and what is missing to the variance added, `sd` wide with the tails of Student's t."""
+
+    mean: float
+    shrunk: float
+    sd: float
+
+    def __bool__(self) -> bool:
+        return self != Move(0.0, 1.0, 0.0)
+
+    def rounded(self) -> Move:
+        """To tenths, so that one more entry moves few of the tanks of others."""
+        return Move(*(round(10.0 * x) / 10.0 + 0.0 for x in (self.mean, self.shrunk, self.sd)))
+
+    def of(self, ready: Prepared, clear: Equilibrium) -> Floats:
+        """(N,) by how much each draw's pH is moved."""
+        middle, _ = spread_of(clear.ph)
+        tail = student_4(ready.draws.uniform("learned:ph", 0.0, 1.0)) * self.sd / np.sqrt(2.0)
+        off = np.nan_to_num(clear.ph - middle)
+        return np.asarray(self.mean + (self.shrunk - 1.0) * off + tail)
+
+
 class Readings:
     """Beliefs about jugs from readings of tanks. Stands for `forecast.beliefs.Moves`."""
 
@@ -178,18 +202,28 @@ class Readings:
         of_lot = [p for (_, at, i), p in self.members.items() if i == identity and at == lot]
         return of_lot[-1] if of_lot else among[-1]
 
+    def move(
+        self, identities: Sequence[str], reaches: Sequence[float], shares: Sequence[float],
+        spread: float,
+    ) -> Move:  # fmt: skip
+        """By how much the draws of a tank's pH are moved, of jugs in the order poured."""
+        mean, total, own = self.ahead(identities, reaches, shares, spread)
+        shrunk = min(1.0, float(np.sqrt(own / spread)))
+        return Move(mean, shrunk, float(np.sqrt(max(total - shrunk**2 * spread, 0.0))))
+
+    def move_of(self, fact: Facts) -> Move:
+        """The same of an entry's tank just poured."""
+        jugs = [j.identity for j in fact.jugs]
+        if not self.knows(jugs):
+            return Move(0.0, 1.0, 0.0)
+        return self.move(jugs, [j.reach for j in fact.jugs], fact.shares, fact.spread)
+
     def shift(self, ready: Prepared, clear: Equilibrium) -> Floats:
-        """(N,) by how much each draw's pH is moved: the labels' draws shifted and shrunk, and what
-        is missing to the variance added with the tails of Student's t."""
-        middle, spread = spread_of(clear.ph)
+        """(N,) by how much each draw's pH is moved."""
         jugs = [a.product.identity for a in ready.mix.additions]
         reaches = [reach_of(a.product) for a in ready.mix.additions]
-        mean, total, own = self.ahead(jugs, reaches, list(shares_of(ready, clear)), spread)
-        shrunk = min(1.0, float(np.sqrt(own / spread)))
-        missing = max(total - shrunk**2 * spread, 0.0)
-        tail = student_4(ready.draws.uniform("learned:ph", 0.0, 1.0)) * np.sqrt(missing / 2.0)
-        off = np.nan_to_num(clear.ph - middle)
-        return np.asarray(mean + (shrunk - 1.0) * off + tail)
+        shares = list(shares_of(ready, clear))
+        return self.move(jugs, reaches, shares, spread_of(clear.ph)[1]).of(ready, clear)
 
 
 def student_4(level: Floats) -> Floats:
