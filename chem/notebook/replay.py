@@ -178,26 +178,25 @@ class Replay:
                 break
             times = tuple(look.t_s for look in fact.looks)
             names[fact.entry] = f"moved {fact.mix} {move!r} {times!r} {self._base}"
-            mix = self.mix(entries[fact.entry]) if names[fact.entry] not in self._moved else None
-            if mix is not None:
-                wanted[names[fact.entry]] = _Wanted(fact.mix, mix, move, times)
+            wanted[names[fact.entry]] = _Wanted(fact.mix, entries[fact.entry], move, times)
         self._move(wanted)
         return [self._as_moved(fact, self._moved.get(names.get(fact.entry, ""))) for fact in facts]
 
     def _move(self, wanted: Mapping[str, _Wanted]) -> None:
-        for name, told in self._kept(wanted).items():
+        for name, told in self._kept(n for n in wanted if n not in self._moved).items():
             try:
                 self._moved[name] = {float(t): (float(a), float(b)) for t, a, b in told}
             except (TypeError, ValueError):
                 continue
         left = {n: w for n, w in wanted.items() if n not in self._moved}
+        mixes = {n: m for n, w in left.items() if (m := self.mix(w.kept)) is not None}
         for until in TIMES_S:
-            some = {n: w for n, w in left.items() if _until(max(w.times)) == until}
+            some = {n: w for n, w in left.items() if n in mixes and _until(max(w.times)) == until}
             while some:  # a mix is at one pH at a time: at another it goes in another round
                 turn = {w.key: n for n, w in some.items()}
                 moves = _Settled({w.key: w.move for n, w in some.items() if turn[w.key] == n})
                 study = self.study.believing(Beliefs(moves=moves))
-                found = self._each({n: some[n].mix for n in turn.values()}, study, until)
+                found = self._each({n: mixes[n] for n in turn.values()}, study, until)
                 for name, seen in found.items():
                     each = {t: raw_odds(seen, t) for t in some[name].times}
                     self._moved[name] = each if seen.ok.any() else {}
@@ -228,10 +227,10 @@ class Replay:
 
 @dataclass(frozen=True)
 class _Wanted:
-    """A mix, by its key, to be followed as it is moved, and when it was looked at [s]."""
+    """An entry's mix, by its key, to be followed as it is moved, and when it was looked at [s]."""
 
     key: str
-    mix: Mix
+    kept: Kept
     move: Move
     times: tuple[float, ...]
 
