@@ -125,6 +125,10 @@ def test_other_tables_have_sources_and_units() -> None:
         assert row["unit"] and row["where"] and math.isfinite(float(row["value"])), row
     for row in CLOUDING:
         assert row["kind"] in KINDS and row["note"], row
+    for row in rows("judged.csv"):
+        assert row["source"] in REFERENCES and row["unit"] and row["conditions"], row
+    chances = [float(r["value"]) for r in rows("judged.csv") if r["group"] == "chelated_by"]
+    assert math.isclose(sum(chances), 1.0)
 
 
 def test_keys_are_unique() -> None:

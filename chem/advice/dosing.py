@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from chem.advice.agents import Reagent, mild
 from chem.errors import InputProblem, Problem
 from chem.forecast import Range, Rule, broken
-from chem.forecast.hazards import SULFUR, SULFUR_DIOXIDE_PH
+from chem.forecast.hazards import SULFUR
 from chem.forecast.order import Order
 from chem.forecast.rules import refuse_toxic, rules_of
+from chem.reference import judged
 from chem.tank import Mix, grams_per_litre, with_product
 
 WIDE_PH = 1.0
@@ -36,7 +37,7 @@ def dosing_rules(mix: Mix, reagent: Reagent, place: int, target: float) -> tuple
     found = [
         r for r in broken(rules_of(dosed)) if r.kind == "mix" and place in (r.product, r.other)
     ]
-    if target < SULFUR_DIOXIDE_PH and reagent.agent is None and not found:
+    if target < judged("gas_ph")["sulfur_dioxide_below"] and reagent.agent is None and not found:
         found += [
             Rule("sulfur_in_acid", place, j, origin=min(SULFUR & a.product.hazards))
             for j, a in enumerate(dosed.additions)

@@ -10,10 +10,9 @@ import numpy as np
 from chem.doubts import median
 from chem.equilibrium import one_thread
 from chem.forecast import Forecast, Study
+from chem.reference import judged
 from chem.tank import Mix, only, with_rate
 
-STRIP_SD, METER_SD = 0.35, 0.12
-"""Standard deviation of a reading (common practice, no source)."""
 BEYOND = 2.0
 """Standard deviations from which a reading is not what was poured."""
 TWICE, HALF = 2.0, 0.5
@@ -59,7 +58,7 @@ def read_ph_of(result: Forecast, read: float, *, by: str = "strip", study: Study
     if not 0.0 <= read <= 14.0:
         raise ValueError(f"a pH lies between 0 and 14, not {read!r}")
     mix, ph = result.mix, result.ph
-    sd = STRIP_SD if by == "strip" else METER_SD
+    sd = judged("ph_reading")[f"jug_{by}"]
     spread = (ph.p95 - ph.p05) / 3.29
     off = read - ph.median
     expected = abs(off) <= BEYOND * float(np.hypot(sd, spread))

@@ -5,19 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from chem.label import Product
+from chem.reference import judged
 from chem.tank import Mix
 
-ACID_PH = 4.5
-BASE_PH = 9.5
-NEUTRALISED_PH = 6.0
-"""A product at or above it holds its acid as a salt (common practice, no source)."""
-AMMONIA_PH = 8.0
-WEAK_BASE_PH = 7.5
-"""A tank that a weak base, such as a humic extract, leaves below it holds its ammonia (common
-practice, no source)."""
-SULFUR_DIOXIDE_PH = 6.0
-HOT_ACID_PH, HOT_BASE_PH = 2.0, 12.5
-"""A product between them has its strong acid or lye used up (common practice, no source)."""
 SULFUR = frozenset({"thiosulfate", "sulfite"})
 
 ALWAYS = (
@@ -57,7 +47,9 @@ def is_acid(product: Product) -> bool:
     made_of = bool(product.hazards & {"acid", "strong acid"})
     if product.ph is None:
         return made_of
-    return product.ph.low <= ACID_PH or (made_of and product.ph.low < NEUTRALISED_PH)
+    limits = judged("gas_ph")
+    low = product.ph.low
+    return low <= limits["acid_most"] or (made_of and low < limits["neutralised_from"])
 
 
 def is_sour(product: Product) -> bool:
@@ -68,28 +60,29 @@ def is_sour(product: Product) -> bool:
 def is_base(product: Product) -> bool:
     """Whether a label's rule against alkaline products means it."""
     if product.ph is not None:
-        return product.ph.high >= BASE_PH
+        return product.ph.high >= judged("gas_ph")["base_least"]
     return bool(product.hazards & {"strong base", "carbonate", "silicate"})
 
 
 def _lifts(product: Product) -> bool:
     if product.ph is None:
         return "strong base" in product.hazards
-    return product.ph.high >= BASE_PH
+    return product.ph.high >= judged("gas_ph")["base_least"]
 
 
 def _heats(product: Product) -> str:
     """What makes it hot on dilution, if anything: strong acid or lye not used up in the jug."""
-    ph = product.ph
-    if "strong acid" in product.hazards and (ph is None or ph.low <= HOT_ACID_PH):
+    ph, limits = product.ph, judged("gas_ph")
+    if "strong acid" in product.hazards and (ph is None or ph.low <= limits["hot_acid_most"]):
         return "acid"
-    if "strong base" in product.hazards and (ph is None or ph.high >= HOT_BASE_PH):
+    if "strong base" in product.hazards and (ph is None or ph.high >= limits["hot_base_least"]):
         return "lye"
     return ""
 
 
 def gases(mix: Mix, ph: float) -> list[Gas]:
     """What may fizz, smell or heat; `ph` of the finished solution."""
+    limits = judged("gas_ph")
     products = list(enumerate(a.product for a in mix.met.additions))
     acids = [(i, p) for i, p in products if is_acid(p)]
     out = []
@@ -106,17 +99,18 @@ def gases(mix: Mix, ph: float) -> list[Gas]:
         held = next((i for i, p in products if hazard in p.hazards), None)
         if met:
             out.append(Gas("sulfur_dioxide", "meets", *met, hazard))
-        elif held is not None and ph < SULFUR_DIOXIDE_PH:
+        elif held is not None and ph < limits["sulfur_dioxide_below"]:
             out.append(Gas("sulfur_dioxide", "ph", held, None, hazard, ph))
     ammonium = [i for i, p in products if "ammonium" in p.hazards]
     basic = [
         i
         for i, p in products
-        if i not in ammonium and (_heats(p) == "lye" or (_lifts(p) and ph > WEAK_BASE_PH))
+        if i not in ammonium
+        and (_heats(p) == "lye" or (_lifts(p) and ph > limits["weak_base_above"]))
     ]
     if ammonium and basic:
         out.append(Gas("ammonia", "meets", ammonium[0], basic[0], "ammonium", ph))
-    elif ammonium and ph > AMMONIA_PH:
+    elif ammonium and ph > limits["ammonia_above"]:
         out.append(Gas("ammonia", "ph", ammonium[0], None, "ammonium", ph))
     for i, product in products:
         hot = _heats(product)

@@ -14,15 +14,13 @@ from chem.errors import InputProblem
 from chem.label.amounts import Candidates, candidates, open_columns
 from chem.label.closing import WATER_KG_PER_L, Made, buffers, choose, closed, width_of
 from chem.label.product import UNDECLARED_SALT, Product
-from chem.reference import Source, catalogue, living, molar_mass_g_per_mol, tables, volumes
+from chem.reference import Source, catalogue, judged, living, molar_mass_g_per_mol, tables, volumes
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 SLOW_AGENTS = {"EDTA", "DTPA", "HEDTA", "EDDHA"}
 """Agents whose ferric chelates exchange over hours to days (common practice, no source)."""
-AGENT_CHANCES = (("EDTA", 0.4), ("citrate", 0.3), ("gluconate", 0.2), ("glycine", 0.1))
-"""Agents of a metal declared chelated by none named (common practice, no source)."""
 INSOLUBLE = {
     "copper hydroxide",
     "zinc oxide",
@@ -375,7 +373,7 @@ class _Vat:
         u = self.generator.random(self.count)
         self.hidden[f"agent of {line}"] = u
         low = 0.0
-        for candidate, chance in AGENT_CHANCES:
+        for candidate, chance in judged("chelated_by").items():
             self._weigh(candidate, mol * ((u >= low) & (u < low + chance)))
             low += chance
         self.notes.append(

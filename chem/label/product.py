@@ -29,6 +29,7 @@ from chem.reference import (
     Source,
     catalogue,
     ingredient,
+    judged,
     vague_sources,
 )
 from chem.units import (
@@ -62,10 +63,6 @@ MEASURED_AT = "10 %"
 PURE_WATERS = {"distilled", "demineralised", "demineralized", "deionised", "deionized", "rain"}
 MEASURED = {"ph", "ph_in", "ph_by", "density", "clear", "ec"}
 """Keys of [known] that are no percents."""
-PH_ERRORS = {"meter": 0.12, "strip": 0.35}
-"""Standard deviation of a jug's pH by what read it, weighing and temperature included: a meter set
-on two buffers reads within 0.1, a strip within 0.3 (common practice, no source)."""
-PH_ERROR = 0.15
 EC_UNITS = {"ms/cm": 1.0, "ds/m": 1.0, "us/cm": 0.001}
 _EC = re.compile(r"([\d.]+)\s*(mS/cm|dS/m|[uµ]S/cm)(?:\s*at\s*([\d.]+)\s*%)?", re.IGNORECASE)
 LIKE_A_SLIP = 0.93
@@ -140,7 +137,7 @@ class Product:
     lot: str | None = None
     unread: tuple[UnreadForm, ...] = ()
     ph_measured: bool = False
-    ph_sd: float = PH_ERROR
+    ph_sd: float = field(default_factory=lambda: judged("ph_reading")["jug_unnamed"])
     ph_in_eq: float = 0.0
     ec: tuple[float, float] | None = None
     clear_at: float | None = None
@@ -554,11 +551,11 @@ def _ph_in(form: ProductForm, found: Collector) -> float:
 def _ph_by(form: ProductForm, found: Collector) -> float:
     """`ph_by`: standard deviation of what a jug's pH was measured with."""
     text = form.known.get("ph_by")
-    if text is None:
-        return PH_ERROR
-    if text.strip().lower() not in PH_ERRORS:
+    by = "unnamed" if text is None else text.strip().lower()
+    if text is not None and by not in {"meter", "strip"}:
         found.add("known.ph_by", text, "nothing that reads a pH", "`meter` or `strip`")
-    return PH_ERRORS.get(text.strip().lower(), PH_ERROR)
+        by = "unnamed"
+    return judged("ph_reading")[f"jug_{by}"]
 
 
 def _ec(form: ProductForm, found: Collector) -> tuple[float, float] | None:

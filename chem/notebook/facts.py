@@ -21,6 +21,7 @@ from chem.forecast.times import TIMES_S
 from chem.label import Product
 from chem.notebook.entry import Dose, Entry, Reading
 from chem.notebook.store import Kept
+from chem.reference import judged
 from chem.tank import Mix
 from chem.units import read_mass, read_volume
 
@@ -30,22 +31,12 @@ WIDTH_90 = 3.29
 """90 % of a normal distribution is so many standard deviations wide."""
 BY_CURVE = 0.8
 """Share of a jug's say in the pH that goes by its charge curve; the rest is every jug's alike."""
-COLOUR_SD, METER_SD, UNKNOWN_SD = 0.15, 0.06, 0.3
-"""A strip's colours told apart, a meter, an instrument that was not named (common practice, no
-source)."""
 OTHERS = 4.0
 """Another shed's reading counts as one with so many times the variance (common practice)."""
-# How often each word is used of a tank that is clear, hazy, curdled (common practice, no source).
-WORDS: Mapping[str, tuple[float, float, float]] = {
-    "clear": (1.0, 0.0, 0.0),
-    "haze": (0.0, 1.0, 0.4),
-    "flakes": (0.0, 0.5, 1.0),
-    "grit": (0.0, 0.6, 1.0),
-    "gel": (0.0, 0.4, 1.0),
-}
+LOOKS = ("clear", "haze", "flakes", "grit", "gel")
+"""Words that tell of solids."""
 WRONG_WORDS = 0.04
 SPRAYED_AFTER_S = 14400.0
-SPRAYED_FINE, SCREENS_BLOCKED = (1.0, 1.0, 0.0), (0.0, 0.2, 1.0)
 
 
 @dataclass(frozen=True)
@@ -149,20 +140,27 @@ def spread_of(ph: Floats) -> tuple[float, float]:
 
 def reading_variance(reading: Reading) -> float:
     """How well a pH is read: an interval on a strip's own steps, and its colours."""
+    sd = judged("ph_reading")
     if reading.instrument == "meter":
-        return METER_SD**2 + (reading.step or 0.0) ** 2 / 12.0
+        return sd["tank_meter"] ** 2 + (reading.step or 0.0) ** 2 / 12.0
     if reading.instrument == "strip":
-        return COLOUR_SD**2 + (reading.step or 0.5) ** 2 / 12.0
-    return UNKNOWN_SD**2
+        return sd["tank_strip"] ** 2 + (reading.step or sd["strip_step"]) ** 2 / 12.0
+    return sd["tank_unnamed"] ** 2
 
 
 def likely_of(entry: Entry, t_s: float) -> tuple[float, float, float] | None:
     """How likely what was seen at a time is of each kind of tank; None where it tells nothing."""
-    words = [WORDS[s.word] for s in entry.seen if s.after_s == t_s and s.word in WORDS]
+    words = [word_chances(s.word) for s in entry.seen if s.after_s == t_s and s.word in LOOKS]
     if not words:
         return None
     out = np.prod(np.array(words), axis=0)
     return _mixed(out)
+
+
+def word_chances(word: str) -> tuple[float, float, float]:
+    """How often a word is used of a tank that is clear, hazy, curdled."""
+    of = judged(f"word_{word}")
+    return of.get("clear", 0.0), of.get("haze", 0.0), of.get("curdle", 0.0)
 
 
 def _mixed(likely: Sequence[float] | Floats) -> tuple[float, float, float]:
@@ -232,7 +230,7 @@ def looked_of(key: str, found: Followed) -> Looked:
 
 def last_told(entry: Entry) -> float:
     """When the last was seen or read of a tank [s], 0 where nothing was seen later than poured."""
-    times = [s.after_s for s in entry.seen if s.word in WORDS]
+    times = [s.after_s for s in entry.seen if s.word in LOOKS]
     times += [r.after_s for r in entry.ph if r.dose is None]
     spray = entry.sprayed
     if spray is not None and (spray.through is not None or spray.screens is not None):
@@ -266,7 +264,7 @@ def facts_of(kept: Kept, looked: Looked) -> Facts:
     sprayed = entry.sprayed
     if sprayed is not None and (sprayed.through is not None or sprayed.screens is not None):
         clean = sprayed.through is not False and sprayed.screens in (None, "clean")
-        told = _mixed(SPRAYED_FINE if clean else SCREENS_BLOCKED)
+        told = _mixed(word_chances("sprayed_fine" if clean else "screens_blocked"))
         looks.append(LookFact(SPRAYED_AFTER_S, told, *looked.raw_odds(SPRAYED_AFTER_S)))
     return Facts(
         entry.id, kept.ours, looked.key, jugs, tuple(ph), tuple(looks), looked.spread,

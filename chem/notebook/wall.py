@@ -10,15 +10,14 @@ import numpy as np
 
 from chem.errors import InputProblem, ToxicGas
 from chem.forecast import Study, broken
-from chem.notebook.entry import Entry
-from chem.notebook.facts import jugs_of, mix_key, shares_of, spread_of
+from chem.notebook.entry import Entry, Reading
+from chem.notebook.facts import jugs_of, mix_key, reading_variance, shares_of, spread_of
 from chem.notebook.memory import alike
 from chem.notebook.store import Kept, Numbered, current
 from chem.notebook.tried import outcome_of
 from chem.tank import Mix
 
 MOST_UNTRIED, MOST_JUGS, MOST_TANKS = 12, 10, 20
-STRIP_VARIANCE = 0.25**2
 WORTH_A_JAR = 0.02
 """Mean p (1 - p) that a jar must be able to settle, to be better than a reading (common practice,
 no source)."""
@@ -161,7 +160,10 @@ def teach_most(kept: Sequence[Kept], study: Study) -> Next | None:
         for i, share in zip(each, shares[m], strict=True):
             ways[m, place[i]] += np.sqrt(share * spreads[m])
     common = ways @ ways.T
-    reading = (common**2 / (np.array(spreads) + STRIP_VARIANCE)[:, None]).sum(axis=1)
+    reading = (
+        common**2
+        / (np.array(spreads) + reading_variance(Reading(value=7.0, instrument="strip")))[:, None]
+    ).sum(axis=1)
     best = int(jar.argmax())
     kind = "jar"
     if jar[best] < WORTH_A_JAR:

@@ -9,12 +9,12 @@ from datetime import datetime, time
 from chem.errors import InputProblem, Problem
 from chem.forecast import read_after, read_seen
 from chem.notebook.entry import Dose, Look, Reading
+from chem.reference import judged
 from chem.tank import Mix
 from chem.units import read_ph, read_temperature
 
 CLEAN = {"clean", "yes", "fine", "ok", "clear", "nothing"}
-INSTRUMENTS = {"strip": 0.5, "meter": 0.1}
-"""What a pH is read with, and to what step where none is told (common practice, no source)."""
+INSTRUMENTS = ("strip", "meter")
 
 
 def read_looks_written(seen: Sequence[str], after: Sequence[str]) -> tuple[Look, ...]:
@@ -42,7 +42,7 @@ def read_reading(
     how = None if by is None else by.strip().lower()
     if how is not None and how not in INSTRUMENTS:
         raise InputProblem(Problem(f"ph-by = {by!r}", "neither of the two", "strip or meter"))
-    width = None if how is None else INSTRUMENTS[how]
+    width = None if how is None else judged("ph_reading")[f"{how}_step"]
     if step is not None:
         width = read_ph(step, "ph-step").value
         if not 0.0 < width <= 2.0:

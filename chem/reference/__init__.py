@@ -24,6 +24,7 @@ from chem.reference.constants import (
 )
 from chem.reference.files import data_folder, data_hash, read_csv, read_toml
 from chem.reference.ingredients import IngredientClass, ingredient
+from chem.reference.judged import judged
 from chem.reference.sources import (
     Catalogue,
     Guarantee,
@@ -41,6 +42,7 @@ __all__ = [
     "unstated",
     "IngredientClass",
     "ingredient",
+    "judged",
     "vague_sources",
     "volumes",
     "GAS_CONSTANT_J_PER_MOL_K",
