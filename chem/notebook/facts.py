@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -36,7 +36,7 @@ OTHERS = 4.0
 LOOKS = ("clear", "haze", "flakes", "grit", "gel")
 """Words that tell of solids."""
 WRONG_WORDS = 0.04
-SPRAYED_AFTER_S = 14400.0
+SPRAYED_AFTER_S, AT_ONCE_S = 14400.0, 1.0
 
 
 @dataclass(frozen=True)
@@ -96,10 +96,12 @@ def reach_of(product: Product) -> float:
     return 1.4 if product.ph is None else 0.7
 
 
-def jugs_of(mix: Mix, lots: Sequence[str | None]) -> tuple[Jug, ...]:
-    """The jugs of a mix, in the order poured."""
+def jugs_of(
+    mix: Mix, lots: Sequence[str | None], measured: Callable[[Product], Product]
+) -> tuple[Jug, ...]:
+    """The jugs of a mix, in the order poured. measured: a jug -> as it was measured."""
     return tuple(
-        Jug(a.product.name, lot, a.product.identity, reach_of(a.product))
+        Jug(a.product.name, lot, a.product.identity, reach_of(measured(a.product)))
         for a, lot in zip(mix.additions, lots, strict=True)
     )
 
@@ -229,8 +231,8 @@ def looked_of(key: str, found: Followed) -> Looked:
 
 
 def last_told(entry: Entry) -> float:
-    """When the last was seen or read of a tank [s], 0 where nothing was seen later than poured."""
-    times = [s.after_s for s in entry.seen if s.word in LOOKS]
+    """When the last was seen or read of a tank [s], 0 where a pH was read at once and no more."""
+    times = [max(s.after_s or 0.0, AT_ONCE_S) for s in entry.seen if s.word in LOOKS]
     times += [r.after_s for r in entry.ph if r.dose is None]
     spray = entry.sprayed
     if spray is not None and (spray.through is not None or spray.screens is not None):
@@ -238,10 +240,10 @@ def last_told(entry: Entry) -> float:
     return max((t for t in times if t is not None), default=0.0)
 
 
-def facts_of(kept: Kept, looked: Looked) -> Facts:
+def facts_of(kept: Kept, looked: Looked, measured: Callable[[Product], Product]) -> Facts:
     """What an entry says beside the labels' tank."""
     entry, found = kept.entry, looked.found
-    jugs = jugs_of(found.ready.mix, entry.mix.lots)
+    jugs = jugs_of(found.ready.mix, entry.mix.lots, measured)
     if not looked.shares:
         return Facts(entry.id, kept.ours, looked.key, jugs, (), (), silent="no equilibrium")
     ph, silent = [], None
@@ -284,7 +286,7 @@ def _ph_at(entry: Entry, reading: Reading, found: Followed) -> Floats | None:
     state = found.states[[*later, list(found.states)[-1]][0]]
     if "clear" in words:
         return np.asarray(state.clear.ph)
-    out = found.out_by(max(reading.after_s, 1.0))
+    out = found.out_by(max(reading.after_s, AT_ONCE_S))
     settled = np.nan_to_num(state.settled).sum(axis=1)
     share = np.clip(out.total / np.maximum(settled, 1e-12), 0.0, 1.0)
     if words & OF_SOLIDS:  # solids were seen: the draws in which they are out count
@@ -301,7 +303,7 @@ def _near(one: float | None, other: float | None) -> bool:
 
 def raw_odds(found: Followed, t_s: float) -> tuple[float, float]:
     """Log odds of the draws that solids show and block by t [s], held within 1 / (2 N)."""
-    out = found.out_by(max(t_s, 1.0))
+    out = found.out_by(max(t_s, AT_ONCE_S))
     return log_odds(out.shows, found.ok), log_odds(out.blocks, found.ok)
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from chem.forecast import NOTHING_LEARNED, Beliefs
 from chem.notebook.facts import Facts
+from chem.notebook.jugs import Jugs
 from chem.notebook.memory import Memory
 from chem.notebook.readings import Readings
 from chem.notebook.replay import Replay
@@ -18,17 +20,14 @@ from chem.shelf.cache import Cache, cache_folder
 @dataclass(frozen=True)
 class Learned:
     """What a notebook teaches: beliefs for a Study; what each entry said, beside the labels, and
-    once the readings moved its tank; readings, memory."""
+    once the readings moved its tank; readings, memory, jugs that were measured."""
 
     beliefs: Beliefs
     facts: tuple[Facts, ...]
     moved: tuple[Facts, ...]
     readings: Readings
     memory: Memory
-
-    def knows(self, jugs: Sequence[str]) -> bool:
-        """Whether anything was learned of any of these jugs, by their identities."""
-        return self.readings.knows(jugs) or bool(self.memory.known & set(jugs))
+    jugs: Jugs
 
 
 def learn_from(book: Notebook, seed: int = 1) -> tuple[tuple[Kept, ...], Learned]:
@@ -51,12 +50,20 @@ def learn(
     """
     replay = Replay() if replay is None else replay
     stand = current(kept)
+    jugs = Jugs(stand)
+    replay.measured(jugs)
     facts = replay.facts(stand)
-    readings = Readings(facts if ph else [])
+    readings = Readings(facts if ph else [], jugs.measured)
     moved = replay.after(stand, facts, readings) if looks else facts
     memory = Memory(moved if looks else [])
     moves = readings if readings.members else None
-    if moves is None and not memory.seen:
-        return Learned(NOTHING_LEARNED, tuple(facts), tuple(moved), readings, memory)
-    beliefs = Beliefs(memory=memory.shift, moves=moves)
-    return Learned(beliefs, tuple(facts), tuple(moved), readings, memory)
+    beliefs = NOTHING_LEARNED
+    if moves is not None or memory.seen or jugs.key:
+        rests_on = repr((replay.seed, [(k.entry.id, k.ours) for k in stand]))
+        beliefs = Beliefs(
+            jug=jugs.measured if jugs.key else NOTHING_LEARNED.jug,
+            memory=memory.shift,
+            moves=moves,
+            key=hashlib.sha256(rests_on.encode()).hexdigest(),
+        )
+    return Learned(beliefs, tuple(facts), tuple(moved), readings, memory, jugs)

@@ -7,7 +7,7 @@ that a label's narrow range never binds what was read.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import product
 from math import lgamma, log, pi
@@ -17,6 +17,7 @@ import numpy as np
 from chem.equilibrium import Equilibrium
 from chem.equilibrium.activity import Floats
 from chem.forecast.prepare import Prepared
+from chem.label import Product
 from chem.notebook.facts import Facts, Jug, PhFact, reach_of, shares_of, spread_of
 
 # The grid: t times a jug's reach is the spread of its offset; c scales the labels' own spread; s0
@@ -72,13 +73,16 @@ class Move:
 class Readings:
     """Beliefs about jugs from readings of tanks. Stands for `forecast.beliefs.Moves`."""
 
-    def __init__(self, facts: Sequence[Facts], latest: dict[str, str | None] | None = None) -> None:
-        """facts: of entries in the order kept; latest: product -> lot in use, where known."""
+    def __init__(
+        self, facts: Sequence[Facts], measured: Callable[[Product], Product] = lambda jug: jug
+    ) -> None:
+        """facts: of entries in the order kept; measured: a jug -> as it was measured."""
         self.members: dict[tuple[str, str | None, str], int] = {}
         self._reach: list[float] = []
         self._names: list[str] = []
         self.identities: dict[str, list[int]] = {}
-        self.latest = latest or {}
+        self.latest: dict[str, str | None] = {}
+        self._measured = measured
         told = [(f, p) for f in facts for p in f.ph]
         for fact, _ in told:
             for jug in fact.jugs:
@@ -221,7 +225,7 @@ class Readings:
     def shift(self, ready: Prepared, clear: Equilibrium) -> Floats:
         """(N,) by how much each draw's pH is moved."""
         jugs = [a.product.identity for a in ready.mix.additions]
-        reaches = [reach_of(a.product) for a in ready.mix.additions]
+        reaches = [reach_of(self._measured(a.product)) for a in ready.mix.additions]
         shares = list(shares_of(ready, clear))
         return self.move(jugs, reaches, shares, spread_of(clear.ph)[1]).of(ready, clear)
 

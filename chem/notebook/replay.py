@@ -21,6 +21,7 @@ from chem.forecast import Beliefs, Followed, Study
 from chem.forecast.prepare import Prepared
 from chem.forecast.times import TIMES_S
 from chem.notebook.facts import (
+    AT_ONCE_S,
     OTHERS,
     Facts,
     Looked,
@@ -37,6 +38,7 @@ from chem.notebook.facts import (
     spread_of,
     unpacked,
 )
+from chem.notebook.jugs import Jugs
 from chem.notebook.readings import Move, Readings
 from chem.notebook.store import Kept
 from chem.shelf.cache import Cache
@@ -53,14 +55,21 @@ class Replay:
 
     def __init__(self, rows: int = ROWS, seed: int = 1, cache: Cache | None = None) -> None:
         """cache: what earlier replays worked out."""
-        self.study = Study(rows, seed)
-        self._cache = cache
-        self._base = f"{rows} {seed}"
+        self.study, self.seed = Study(rows, seed), seed
+        self._own, self._cache = self.study, cache
+        self._jugs, self._base = "", f"{rows} {seed}"
         self._facts: dict[str, Facts | None] = {}
         self._moved: dict[str, dict[float, tuple[float, float]]] = {}
         self._mixes: dict[str, Mix] = {}
         self._reread: dict[tuple[tuple[str, str | None], ...], Mix | None] = {}
         self._looked: dict[tuple[str, str], Looked] = {}
+
+    def measured(self, jugs: Jugs) -> None:
+        """Go by jugs as they were measured; what was worked out by others is another's."""
+        if jugs.key != self._jugs:
+            self._jugs, self._base = jugs.key, f"{self.study.count} {self.seed} {jugs.key}"
+            self._facts, self._moved, self._looked = {}, {}, {}
+            self._own = self.study.believing(Beliefs(jug=jugs.measured))
 
     def mix(self, kept: Kept) -> Mix | None:
         """An entry's mix, read again once; None where it can't be."""
@@ -99,7 +108,7 @@ class Replay:
         for k in wanted:
             mix = mixes.get(k.entry.id)
             looked = None if mix is None else self._looked.get((mix_key(mix), until[k.entry.id]))
-            fact = None if looked is None else facts_of(k, looked)
+            fact = None if looked is None else facts_of(k, looked, self._own.beliefs.jug)
             if fact is not None and any(r.dose is not None for r in k.entry.ph):
                 fact = replace(fact, ph=(*fact.ph, *self._ladder(k)))
             self._facts[k.entry.id] = fact
@@ -121,7 +130,7 @@ class Replay:
             try:
                 agent = choose_agent(reading.dose.agent)
                 dosed = dosed_with(mix, agent, len(mix.additions), rate)
-                ready = self.study.stand(dosed)
+                ready = self._own.stand(dosed)
             except InputProblem:
                 continue
             clear = ready.speciated()
@@ -140,7 +149,7 @@ class Replay:
             new = {
                 k: m for m, u in asked if u == until and (k := keys[id(m)], u) not in self._looked
             }
-            for key, found in self._each(new, self.study, until).items():
+            for key, found in self._each(new, self._own, until).items():
                 self._looked[key, until] = looked_of(key, found)
 
     def _each(self, mixes: Mapping[str, Mix], study: Study, until: str) -> dict[str, Followed]:
@@ -191,11 +200,15 @@ class Replay:
         left = {n: w for n, w in wanted.items() if n not in self._moved}
         mixes = {n: m for n, w in left.items() if (m := self.mix(w.kept)) is not None}
         for until in TIMES_S:
-            some = {n: w for n, w in left.items() if n in mixes and _until(max(w.times)) == until}
+            some = {
+                n: w
+                for n, w in left.items()
+                if n in mixes and _until(max(AT_ONCE_S, *w.times)) == until
+            }
             while some:  # a mix is at one pH at a time: at another it goes in another round
                 turn = {w.key: n for n, w in some.items()}
                 moves = _Settled({w.key: w.move for n, w in some.items() if turn[w.key] == n})
-                study = self.study.believing(Beliefs(moves=moves))
+                study = self.study.believing(Beliefs(jug=self._own.beliefs.jug, moves=moves))
                 found = self._each({n: mixes[n] for n in turn.values()}, study, until)
                 for name, seen in found.items():
                     each = {t: raw_odds(seen, t) for t in some[name].times}
