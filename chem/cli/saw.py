@@ -165,7 +165,7 @@ def saw_command(
     for one in readings:
         if (
             one.dose is None
-            and abs(one.value - middle) > FAR * (spread + reading_variance(one)) ** 0.5
+            and abs(one.value - middle) > FAR * (spread.variance + reading_variance(one)) ** 0.5
         ):
             say(
                 f"pH {one.value:g} is far from the {middle:.1f} expected. Read wrong? Then "
@@ -178,12 +178,13 @@ def saw_command(
 
 
 def _is_jug(path: Path) -> bool:
-    """Whether a file is a product's, not a mix: it pours nothing and says what it holds."""
+    """Whether a file is a product's, not a mix: it pours nothing, and says what it holds."""
     try:
         raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (OSError, ValueError):
         return False
-    return "add" not in raw and "carrier" not in raw and "form" in raw
+    says = {"form", "guarantee", "sources", "density", "derived_from"}
+    return not {"add", "carrier", "water"} & set(raw) and bool(says & set(raw))
 
 
 def _keep(book: Notebook, entry: Entry, at: str | None) -> None:

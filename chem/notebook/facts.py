@@ -25,10 +25,10 @@ from chem.reference import judged
 from chem.tank import Mix
 from chem.units import read_mass, read_volume
 
-LEAST_VARIANCE = 0.08**2
+LEAST_SD = 0.08
 """Of the label's spread of pH: no label is surer than that (common practice, no source)."""
-WIDTH_90 = 3.29
-"""90 % of a normal distribution is so many standard deviations wide."""
+HALF_90 = 1.645
+"""The middle 90 % of a normal distribution reach so many standard deviations to either side."""
 BY_CURVE = 0.8
 """Share of a jug's say in the pH that goes by its charge curve; the rest is every jug's alike."""
 OTHERS = 4.0
@@ -40,15 +40,36 @@ SPRAYED_AFTER_S, AT_ONCE_S = 14400.0, 1.0
 
 
 @dataclass(frozen=True)
+class Spread:
+    """Standard deviation of a label's pH below its median and above it: one that is near its
+    highest can't go much higher."""
+
+    below: float
+    above: float
+
+    @property
+    def variance(self) -> float:
+        """Of both sides as one."""
+        return (0.5 * (self.below + self.above)) ** 2
+
+    def side(self, up: bool) -> float:
+        """The standard deviation of one side."""
+        return self.above if up else self.below
+
+
+@dataclass(frozen=True)
 class PhFact:
-    """A pH read [pH], the variance of reading it, and what the labels gave there: median, variance
-    of their spread, each jug's share in it."""
+    """A pH read [pH], the variance of reading it, and what the labels gave there: median, spread,
+    each jug's share in it."""
 
     value: float
     variance: float
     median: float
-    spread: float
+    spread: Spread
     shares: tuple[float, ...]
+
+
+LEAST_SPREAD = Spread(LEAST_SD, LEAST_SD)
 
 
 @dataclass(frozen=True)
@@ -61,11 +82,17 @@ class LookFact:
     shows: float
     blocks: float
 
+    @property
+    def only_through(self) -> bool:
+        """Whether it tells only that nothing blocked."""
+        clear, haze, curdle = self.likely
+        return clear == haze > curdle
+
 
 @dataclass(frozen=True)
 class Facts:
-    """An entry's jugs and what it says; mix: its key; spread, shares: of its tank's pH just poured
-    [pH^2], and each jug's part of it; silent: why a reading says nothing, in a word."""
+    """An entry's jugs and what it says; mix: its key; spread, shares: of its tank's pH just
+    poured, and each jug's part of it; silent: why a reading says nothing, in a word."""
 
     entry: str
     ours: bool
@@ -73,7 +100,7 @@ class Facts:
     jugs: tuple[Jug, ...]
     ph: tuple[PhFact, ...]
     looks: tuple[LookFact, ...]
-    spread: float = LEAST_VARIANCE
+    spread: Spread = LEAST_SPREAD
     shares: tuple[float, ...] = ()
     silent: str | None = None
 
@@ -134,10 +161,11 @@ def shares_of(ready: Prepared, clear: Equilibrium) -> Floats:
     return np.asarray(BY_CURVE * square / square.sum() + (1.0 - BY_CURVE) * even)
 
 
-def spread_of(ph: Floats) -> tuple[float, float]:
-    """Median and variance of a label's pH, from the middle nine tenths of its draws."""
+def spread_of(ph: Floats) -> tuple[float, Spread]:
+    """Median and spread of a label's pH, from the middle nine tenths of its draws."""
     low, middle, high = quantiles(ph, (0.05, 0.5, 0.95))
-    return float(middle), max(float((high - low) / WIDTH_90) ** 2, LEAST_VARIANCE)
+    sides = (middle - low) / HALF_90, (high - middle) / HALF_90
+    return float(middle), Spread(*(max(float(side), LEAST_SD) for side in sides))
 
 
 def reading_variance(reading: Reading) -> float:
@@ -210,7 +238,7 @@ class Looked:
 
     key: str
     found: Followed
-    spread: float
+    spread: Spread
     shares: tuple[float, ...]
     odds: dict[float, tuple[float, float]] = field(default_factory=dict)
 
@@ -225,7 +253,7 @@ def looked_of(key: str, found: Followed) -> Looked:
     """A mix followed, with the shares of its jugs."""
     clear = found.fresh.clear
     if not found.ok.any():
-        return Looked(key, found, LEAST_VARIANCE, ())
+        return Looked(key, found, LEAST_SPREAD, ())
     shares = tuple(float(s) for s in shares_of(found.ready, clear))
     return Looked(key, found, spread_of(clear.ph)[1], shares[: len(found.ready.mix.additions)])
 
@@ -233,11 +261,11 @@ def looked_of(key: str, found: Followed) -> Looked:
 def last_told(entry: Entry) -> float:
     """When the last was seen or read of a tank [s], 0 where a pH was read at once and no more."""
     times = [max(s.after_s or 0.0, AT_ONCE_S) for s in entry.seen if s.word in LOOKS]
-    times += [r.after_s for r in entry.ph if r.dose is None]
+    times += [r.after_s or 0.0 for r in entry.ph if r.dose is None]
     spray = entry.sprayed
     if spray is not None and (spray.through is not None or spray.screens is not None):
         times.append(SPRAYED_AFTER_S)
-    return max((t for t in times if t is not None), default=0.0)
+    return max(times, default=0.0)
 
 
 def facts_of(kept: Kept, looked: Looked, measured: Callable[[Product], Product]) -> Facts:
@@ -327,9 +355,12 @@ def unpacked(data: Mapping[str, Any]) -> Facts:
         data["ours"],
         data["mix"],
         tuple(Jug(**j) for j in data["jugs"]),
-        tuple(PhFact(**{**p, "shares": tuple(p["shares"])}) for p in data["ph"]),
+        tuple(
+            PhFact(**{**p, "shares": tuple(p["shares"]), "spread": Spread(**p["spread"])})
+            for p in data["ph"]
+        ),
         tuple(LookFact(**{**x, "likely": tuple(x["likely"])}) for x in data["looks"]),
-        data["spread"],
+        Spread(**data["spread"]),
         tuple(data["shares"]),
         data["silent"],
     )

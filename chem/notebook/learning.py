@@ -55,7 +55,7 @@ def learn(
     facts = replay.facts(stand)
     readings = Readings(facts if ph else [], jugs.measured)
     moved = replay.after(stand, facts, readings) if looks else facts
-    memory = Memory(moved if looks else [])
+    memory = Memory(moved if looks else [], readings.credit)
     moves = readings if readings.members else None
     beliefs = NOTHING_LEARNED
     if moves is not None or memory.seen or jugs.key:

@@ -71,7 +71,7 @@ def score(kept: Sequence[Kept], replay: Replay | None = None) -> Score:
         before = facts[:first]
         readings = Readings(before)
         moved = replay.after(stand, [*before, *some], readings)
-        memory = Memory(moved[:first])
+        memory = Memory(moved[:first], readings.credit)
         for plain, after in zip(some, moved[first:], strict=True):
             shift = memory.shift([j.identity for j in plain.jugs])
             for one, other in zip(plain.looks, after.looks, strict=True):
@@ -81,7 +81,7 @@ def score(kept: Sequence[Kept], replay: Replay | None = None) -> Score:
                     odds.append((label, chance_of((other.shows + shift) / blur), showed))
     readings = Readings(facts)
     inside = [
-        abs(p.value - p.median) <= WITHIN_90 * (p.spread + p.variance) ** 0.5
+        abs(p.value - p.median) <= WITHIN_90 * (p.spread.variance + p.variance) ** 0.5
         for f in facts
         for p in f.ph
     ]

@@ -173,7 +173,7 @@ def told_of(now: Forecast, kept: Sequence[Kept], learned: Learned, study: Study)
     for x in found:
         fact = facts.get(x.entry.id)
         for reading in fact.ph if fact is not None and x.whole else ():
-            sd = (reading.spread + reading.variance) ** 0.5
+            sd = (reading.spread.variance + reading.variance) ** 0.5
             if abs(reading.value - reading.median) > max(OFF, 2.0 * sd):
                 off.append(Off(x.entry, reading.value, reading.median))
     before = None if labels is None else (labels.probability["4h"], labels.ph.median)

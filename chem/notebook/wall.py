@@ -152,7 +152,7 @@ def teach_most(kept: Sequence[Kept], study: Study) -> Next | None:
     near = np.minimum((jugs + pairs) / np.maximum(np.diag(jugs + pairs)[:, None], 1.0), 1.0)
     jar = near @ own / len(tanks)
     clear = [f.fresh.clear for f in found]
-    spreads = [spread_of(c.ph)[1] for c in clear]
+    spreads = [spread_of(c.ph)[1].variance for c in clear]
     shares = [shares_of(f.ready, c) for f, c in zip(found, clear, strict=True)]
     ways = np.zeros((len(tanks), len({i for each in ids for i in each})))
     place = {i: n for n, i in enumerate(dict.fromkeys(i for each in ids for i in each))}

@@ -253,7 +253,7 @@ def run_shed(job: tuple[int, str]) -> tuple[list[Row], dict[str, float]]:
         moved = study.follow([ahead[k][0] for k in good], until="4h")
         found += rows(stage, "readings", moved, Memory([]))
         found += rows(stage, "memory", plain, Memory(some))
-        found += rows(stage, "both", moved, Memory(after))
+        found += rows(stage, "both", moved, Memory(after, readings.credit))
         asked = {a.entry for a in readings.asked}
         lies = wrong & {f.entry for f in some}
         figures[f"asked of wrong {stage}"] = len(asked & lies) / max(len(lies), 1)
