@@ -24,7 +24,7 @@ from chem.notebook import (
     jug_entry,
     kept_mix,
 )
-from chem.notebook.facts import shares_of
+from chem.notebook.facts import Facts
 from chem.notebook.learning import Learned, learn
 from chem.notebook.memory import Memory
 from chem.notebook.readings import Readings
@@ -145,9 +145,21 @@ def test_a_wild_reading_is_asked_about_and_believed_in_part(replay: Replay) -> N
     )
     (asked,) = learned.readings.asked
     assert asked.value == plain + 5.0 and abs(asked.expected - plain) < 0.5
-    assert learned.readings.stretch > 1.0
     moved, _ = width(learned, replay, CLEAR)
     assert plain < moved < plain + 2.5
+    # The line is doubted, not its jugs: read so again and again, it is believed.
+    again = learn([kept(CLEAR, ph=(meter(plain + 2.0),)) for _ in range(4)], replay)
+    assert not again.readings.asked and min(again.readings.credit.values()) > 0.9
+    assert width(again, replay, CLEAR)[0] > plain + 1.5
+
+
+def test_a_line_that_its_reading_gives_away_teaches_no_odds(replay: Replay) -> None:
+    plain = replay.study.look(CLEAR).ph.median
+    lines = [kept(CLEAR, "clear", ph=(meter(plain),)) for _ in range(4)]
+    wrong = kept(CLEAR, "flakes", ph=(meter(plain + 4.0),))
+    jugs = [a.product.identity for a in CLEAR.additions]
+    with_it, without = (learn(x, replay).beliefs.memory(jugs) for x in ([*lines, wrong], lines))
+    assert without < 0.0 and abs(with_it - without) < 0.25 * abs(without)
 
 
 def test_solids_and_no_minute_teach_no_ph(replay: Replay) -> None:
@@ -160,33 +172,30 @@ def test_solids_and_no_minute_teach_no_ph(replay: Replay) -> None:
     assert later.facts[0].ph[0].median != at_once.facts[0].ph[0].median
 
 
-def test_a_ladder_narrows_half_as_much_again_as_a_strip_or_more(replay: Replay) -> None:
-    """Points with acid in the jar are readings of their own, each in the labels' dosed tank."""
+def test_a_ladder_narrows_twice_as_much_as_a_strip(replay: Replay) -> None:
+    """Rungs that agree, each in the labels' dosed tank; one that doesn't is no second reading."""
     rungs = [
         None,
         *(Dose(amount=f"{g} g", agent="citric acid", jar="1 L") for g in (0.2, 0.6, 1.2)),
     ]
-    found = [replay.facts([kept(CLEAR, ph=(meter(5.0, d),))])[0] for d in rungs]
-    assert found[0].ph[0].median > found[1].ph[0].median > found[3].ph[0].median
-    ready = replay.study.stand(CLEAR)
-    shares = list(shares_of(ready, ready.speciated()))
-    jugs = [a.product.identity for a in CLEAR.additions]
-    reaches = [j.reach for j in found[0].jugs]
-    spread = found[0].ph[0].spread
-    off = 0.3
+    (ladder,) = replay.facts([kept(CLEAR, ph=tuple(meter(5.0, d) for d in rungs))])
+    (one,) = replay.facts([kept(CLEAR, ph=(strip(5.0),))])
+    assert [p.median for p in ladder.ph] == sorted((p.median for p in ladder.ph), reverse=True)
+    assert ladder.ph[0].moved == 0.0 < ladder.ph[1].moved < ladder.ph[3].moved
+    reaches, jugs = [j.reach for j in ladder.jugs], [j.identity for j in ladder.jugs]
+    off = 0.3 / ladder.ph[0].spread.below
 
-    def variance(*readings: Reading) -> float:
-        moved = []
-        for reading in readings:
-            (fact,) = replay.facts([kept(CLEAR, ph=(reading,))])
-            value = fact.ph[0].median - off
-            moved.append(replace(fact, ph=(replace(fact.ph[0], value=value),)))
-        return Readings(moved).ahead(jugs, reaches, shares, spread)[1]
+    def width(*facts: Facts) -> float:
+        agreeing = [
+            replace(f, ph=tuple(replace(p, value=p.median - off * p.spread.below) for p in f.ph))
+            for f in facts
+        ]
+        ahead = Readings(agreeing).ahead(jugs, reaches, ladder.shares, ladder.spread)
+        return float(ahead[1] ** 0.5)
 
-    alone = Readings([]).ahead(jugs, reaches, shares, spread)[1]
-    one = alone**0.5 - variance(strip(5.0)) ** 0.5
-    ladder = alone**0.5 - variance(*(meter(5.0, d) for d in rungs)) ** 0.5
-    assert ladder >= 1.5 * one > 0.0
+    narrower = width() - width(one)
+    assert width() - width(ladder) >= 2.0 * narrower > 0.0
+    assert width(ladder) > 0.1  # the next tank is poured anew
 
 
 # --- what no belief may lift -------------------------------------------------------------------

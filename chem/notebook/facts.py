@@ -59,14 +59,14 @@ class Spread:
 
 @dataclass(frozen=True)
 class PhFact:
-    """A pH read [pH], the variance of reading it, and what the labels gave there: median, spread,
-    each jug's share in it."""
+    """A pH read [pH], the variance of reading it, and what the labels gave there: median, spread;
+    moved: how far acid or base had moved that median [pH]."""
 
     value: float
     variance: float
     median: float
     spread: Spread
-    shares: tuple[float, ...]
+    moved: float = 0.0
 
 
 LEAST_SPREAD = Spread(LEAST_SD, LEAST_SD)
@@ -285,7 +285,7 @@ def facts_of(kept: Kept, looked: Looked, measured: Callable[[Product], Product])
         median, spread = spread_of(at)
         if np.isfinite(median):
             variance = reading_variance(reading) * (1.0 if kept.ours else OTHERS)
-            ph.append(PhFact(reading.value, variance, median, spread, looked.shares))
+            ph.append(PhFact(reading.value, variance, median, spread))
     looks = []
     for t_s in dict.fromkeys(s.after_s for s in entry.seen):
         likely = None if t_s is None else likely_of(entry, t_s)
@@ -355,10 +355,7 @@ def unpacked(data: Mapping[str, Any]) -> Facts:
         data["ours"],
         data["mix"],
         tuple(Jug(**j) for j in data["jugs"]),
-        tuple(
-            PhFact(**{**p, "shares": tuple(p["shares"]), "spread": Spread(**p["spread"])})
-            for p in data["ph"]
-        ),
+        tuple(PhFact(**{**p, "spread": Spread(**p["spread"])}) for p in data["ph"]),
         tuple(LookFact(**{**x, "likely": tuple(x["likely"])}) for x in data["looks"]),
         Spread(**data["spread"]),
         tuple(data["shares"]),

@@ -28,7 +28,7 @@ SPREADS = (
 )  # fmt: skip
 """Spread of a jug's and of a pair's effect, in log odds. Twice the widest made odds worse in a
 third of simulated sheds, and so did blurring by what the shifts leave open."""
-OTHERS, OF_SPRAYED = 0.5, 0.5
+OTHERS, OF_SPRAYED = 0.5, 0.3
 """What a look of another shed counts, and one that tells only that nothing blocked: haze goes
 through, and what keeps a tank from blocking needn't keep it clear."""
 STEPS, CLOSE = 40, 1e-6

@@ -34,7 +34,6 @@ from chem.notebook.facts import (
     packed,
     raw_odds,
     reading_variance,
-    shares_of,
     spread_of,
     unpacked,
 )
@@ -109,8 +108,12 @@ class Replay:
             mix = mixes.get(k.entry.id)
             looked = None if mix is None else self._looked.get((mix_key(mix), until[k.entry.id]))
             fact = None if looked is None else facts_of(k, looked, self._own.beliefs.jug)
-            if fact is not None and any(r.dose is not None for r in k.entry.ph):
-                fact = replace(fact, ph=(*fact.ph, *self._ladder(k)))
+            if (
+                looked is not None
+                and fact is not None
+                and any(r.dose is not None for r in k.entry.ph)
+            ):
+                fact = replace(fact, ph=(*fact.ph, *self._ladder(k, looked)))
             self._facts[k.entry.id] = fact
         self._keep({
             names[k.entry.id]: None if (f := self._facts[k.entry.id]) is None else packed(f)
@@ -118,10 +121,11 @@ class Replay:
         })  # fmt: skip
         return [f for k in kept if (f := self._facts[k.entry.id]) is not None]
 
-    def _ladder(self, kept: Kept) -> list[PhFact]:
+    def _ladder(self, kept: Kept, looked: Looked) -> list[PhFact]:
         """Readings with acid or base in the jar, beside the labels' tank with as much; those whose
         dose can't be told teach nothing."""
         mix = self._mixes[kept.entry.id]
+        poured, _ = spread_of(looked.found.fresh.clear.ph)
         out = []
         for reading in kept.entry.ph:
             rate = None if reading.dose is None else grams_per_L(reading.dose)
@@ -133,13 +137,11 @@ class Replay:
                 ready = self._own.stand(dosed)
             except InputProblem:
                 continue
-            clear = ready.speciated()
-            shares = shares_of(ready, clear)[: len(mix.additions)]
-            median, spread = spread_of(clear.ph)
+            median, spread = spread_of(ready.speciated().ph)
             if np.isfinite(median):
                 variance = reading_variance(reading) * (1.0 if kept.ours else OTHERS)
-                each = tuple(float(x) for x in shares)
-                out.append(PhFact(reading.value, variance, median, spread, each))
+                moved = abs(median - poured)
+                out.append(PhFact(reading.value, variance, median, spread, moved))
         return out
 
     def _follow(self, asked: Sequence[tuple[Mix, str]]) -> None:
