@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from chem.errors import InputProblem, Problem
 from chem.files import validate
 from chem.files.product import ProductForm
-from chem.label.product import Product, product_of
+from chem.label.product import Product
+from chem.label.product_file import product_of
 
 READINGS = ("density", "ec", "ph")
 """Keys of [known] that a notebook keeps too."""
