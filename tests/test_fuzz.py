@@ -42,3 +42,11 @@ def test_fresh_mutants_break_no_promise() -> None:
     assert sum(told.tried.values()) >= 20 and {0, 2} <= set(told.codes)
     broken = [(one.number, one.words, one.what, one.told[-600:]) for one in told.found]
     assert not broken, f"seed {seed}"
+
+
+def test_the_shed_that_mutants_come_from_answers_every_command(fuzzer: Fuzzer) -> None:
+    """A rest of an earlier tank, two waters and a pH read in the notebook among it."""
+    for kind, commands in BY_FILE.items():
+        for words in commands:
+            ran, broken = fuzzer.judge(words, {kind: fuzzer.seeds[kind][0]}, b"\n" * 60)
+            assert (ran.code, broken) == (0, []), (words, ran.err[-400:])

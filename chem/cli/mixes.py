@@ -138,8 +138,10 @@ def asked_mix(
         wrong, instead = "no mix is named", 'a mix file, or --add "NAME=RATE" for each product'
         raise InputProblem(Problem(COMMAND_LINE, wrong, instead))
     beside = Path() if mix is None else mix.parent
-    raw, read = ({"name": QUICK}, None) if mix is None else load_file(mix, "mix")
+    raw: dict[str, Any] = {"name": QUICK}
+    read: FileText | None = None
     if mix is not None:
+        raw, read = load_file(mix, "mix")
         must_be_shaped(MixForm, raw, mix.name)
     rows = [dict(row) for row in raw.get("add", [])]
     for text in rate or ():
