@@ -245,11 +245,13 @@ class Desk:
         from chem.sheets.glance import glasses, ph_line, ph_rule_svg
         from chem.sheets.page.forecast import chance_part, limit_part
 
-        shown: dict[str, Any] = {"result": None, "problems": (), "jugs": self._jugs(draft, None)}
+        shown: dict[str, Any] = {"result": None, "problems": (), "jugs": []}
+        names = {} if moving else self._names()
+        shown["jugs"] = self._jugs(draft, None, names)
         if not draft.jugs:
             return shown
         try:
-            mix = draft.mix(self.shed)
+            mix = draft.mix(self.shed, moving=moving)
             found, told = await self.ask(
                 partial(self._forecast, mix, draft.judged_at, moving), draft.window, moving=moving
             )
@@ -266,7 +268,7 @@ class Desk:
             "ph_line": ph_line(found),
             "ph_svg": ph_rule_svg(found),
             "sheet": Sheet("", [], rest),
-            "jugs": self._jugs(draft, found),
+            "jugs": self._jugs(draft, found, names),
         }
 
     def _forecast(
@@ -275,10 +277,15 @@ class Desk:
         found = forecast_of(mix, judged_at, study, moving=moving)
         return found, None if moving else self.records.told(found, study)
 
-    def _jugs(self, draft: Draft, found: Forecast | None) -> list[dict[str, Any]]:
+    def _names(self) -> dict[str, str]:
+        """File -> name of all that can be poured."""
+        return dict(self.shed.products()) | {m.file: m.name for m in self.shed.lying("mix")}
+
+    def _jugs(
+        self, draft: Draft, found: Forecast | None, names: dict[str, str]
+    ) -> list[dict[str, Any]]:
         from chem.sheets.tank import tank_text
 
-        names = dict(self.shed.products()) | {m.file: m.name for m in self.shed.lying("mix")}
         places = {index: place for place, index in enumerate(draft.additions)}
         out: list[dict[str, Any]] = []
         for i, jug in enumerate(draft.jugs):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from urllib.parse import urlencode
@@ -128,12 +127,13 @@ class Draft:
         jug = Jug(kind, what) if colon and kind in KINDS else Jug("product", chosen)
         return replace(self, jugs=(*self.jugs, jug))
 
-    def mix(self, shed: Shed) -> Mix:
-        """In numbers, with the text that its file would have, so that it can be read again.
+    def mix(self, shed: Shed, *, moving: bool = False) -> Mix:
+        """In numbers, with the text that its file would have, so that it can be read again; without
+        that text while a hand moves.
 
         Raises: InputProblem with every problem, each with its key: `carrier`, `jug[2].rate`.
         """
-        from chem.desk.keep import mix_text
+        from chem.desk.keep import mix_tables, mix_text
 
         for jug in self.jugs:
             if jug.kind == "product":
@@ -146,11 +146,15 @@ class Draft:
         file = self.file or NEW
         path = shed.path(file)
         before = path.read_text(encoding="utf-8-sig") if self.file and path.is_file() else ""
-        text = mix_text(replace(self, file=file), before, shed)
-        read = FileText("mix", path.name, text, hashlib.sha256(text.encode()).hexdigest())
-        raw = tomllib.loads(text)
+        asked = replace(self, file=file)
+        read = None
+        raw = mix_tables(asked, before, shed)
+        if not moving:
+            text = mix_text(asked, before, shed)
+            read = FileText("mix", path.name, text, hashlib.sha256(text.encode()).hexdigest())
         poured = [i for i, jug in enumerate(self.jugs) if jug.kind != "agent"]
-        raw["add"] = [raw["add"][i] for i in poured] if self.jugs else []
+        if self.jugs:
+            raw["add"] = [raw["add"][i] for i in poured]
         try:
             mix = mix_from(raw, path, read)
         except InputProblem as problem:

@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Callable, Collection
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from chem.advice.agents import choose_agent, product_file
 from chem.desk.draft import TEXTS, Draft, Jug, shares_of
@@ -63,7 +64,12 @@ def mix_text(draft: Draft, before: str, shed: Shed, new: Collection[Path] = ()) 
 
     new: files that will lie in the shed by then.
     """
-    raw = tomllib.loads(before)
+    return rewritten(mix_tables(draft, before, shed, new), before)
+
+
+def mix_tables(draft: Draft, before: str, shed: Shed, new: Collection[Path] = ()) -> dict[str, Any]:
+    """The tables of that text."""
+    raw: dict[str, Any] = tomllib.loads(before)
 
     def named(file: str) -> str:
         return _from(draft.file, file, shed, new)
@@ -72,7 +78,7 @@ def mix_text(draft: Draft, before: str, shed: Shed, new: Collection[Path] = ()) 
         raw[key] = draft.texts[key]
     raw["water"] = _waters([(named(name), share) for name, share in shares_of(raw["water"])])
     raw["add"] = [_row(jug, named) for jug in draft.jugs]
-    return rewritten({key: value for key, value in raw.items() if value}, before)
+    return {key: value for key, value in raw.items() if value}
 
 
 def _row(jug: Jug, named: Callable[[str], str]) -> dict[str, str]:

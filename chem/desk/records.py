@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from starlette.requests import Request
@@ -183,12 +185,12 @@ class Records:
 
         mix, draft, number = self._meant(request)
         fields = Fields({k: str(v) for k, v in (await request.form()).items()})
-        readers: dict[str, Any] = {
+        readers: dict[str, Callable[..., object]] = {
             "area": read_area, "used": read_volume, "left": read_volume,
             "start": read_moment, "end": read_moment,
         }  # fmt: skip
         for key, read in readers.items():
-            fields.read(key, lambda text, key=key, read=read: read(text, FIELDS[key]))
+            fields.read(key, partial(read, where=FIELDS[key]))
         if fields.problems:
             return self._saw_page(mix, draft, number, fields)
         given: dict[str, Any] = {key: fields[key] for key in FIELDS if key in fields}
@@ -216,9 +218,11 @@ class Records:
         words = request.query_params.get("words", "")
         found = search(await asyncio.to_thread(self._entries), words.split())
         sheet = list_sheet(found[::-1])
-        teaches = await self._desk.ask(
-            lambda study: next_sentence(teach_most(self._kept, study.few(FEW)))
-        )
+
+        def would_teach(study: Study) -> str:
+            return next_sentence(teach_most(self._kept, study.few(FEW)))
+
+        teaches = await self._desk.ask(would_teach)
         return self._desk.page(
             "notebook.html", title="Notebook", sheet=sheet, words=words, teaches=teaches, back=""
         )

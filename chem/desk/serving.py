@@ -32,6 +32,7 @@ def serve(folder: Path, port: int, *, show: bool, tell: Callable[[str], None]) -
     try:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(("127.0.0.1", port))
+        listening.listen(128)  # whoever reads the address below may ask at once
     except OSError as error:
         listening.close()
         wrong = f"it can't be used ({error.strerror})"

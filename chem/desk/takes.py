@@ -35,13 +35,16 @@ def takes_of(result: Fixes, draft: Draft, shed: Shed) -> list[tuple[str, str]]:
     files = {key: file for key, (_, file) in _own(shed).items()}
     out = []
     for found in listed_fixes(result):
-        words = fix_change(found, result, "both")
+        passes = len(found.mixes)
         for k, tank in enumerate(found.mixes, start=1):
-            which = f" (tank {k} of {len(found.mixes)})" if len(found.mixes) > 1 else ""
+            words = fix_change(found, result, "both")
+            if passes > 1:
+                names = " + ".join(a.product.name for a in tank.additions)
+                words = f"Pass {k} of {passes}: {names}"
             changed = changed_to(tank, draft, result.mix, files, found.reagent)
             if found.lever == "water":
                 changed = _softened(changed, found, shed)
-            out.append((words + which, changed.query()))
+            out.append((words, changed.query()))
     return out
 
 
