@@ -369,6 +369,9 @@ def test_while_a_hand_moves_the_answer_is_that_of_the_first_draws() -> None:
         for time, chance in alone.probability.items():
             assert moved.probability[time] == pytest.approx(chance, abs=1e-3)
             assert moved.clogs[time] == pytest.approx(alone.clogs[time], abs=1e-3)
+    rest, fresh = forecast(tried, study=study), forecast(tried, count=256)
+    assert rest.probability == pytest.approx(fresh.probability, abs=1e-3)
+    assert rest.ph.as_dict() == pytest.approx(fresh.ph.as_dict(), abs=1e-3)
 
 
 def test_a_new_mix_with_an_acid_is_saved(tmp_path: Path) -> None:
