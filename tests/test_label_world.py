@@ -1,0 +1,202 @@
+"""Labels of fourteen countries, scored: figures right, asked, lost and silently wrong.
+
+The texts in `labels/world/` are invented; what a careful person would copy was written beside each
+before any reader saw it. Half of them, `apart`, were kept aside while the reader was mended.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import tomllib
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from test_printed_law import AS_NUMBER, SLIPS, facts, same, spoilt
+
+from chem.errors import InputProblem
+from chem.label.paste import Pasted, read_paste
+from chem.reference import catalogue
+
+FOLDER = Path(__file__).parent / "labels" / "world"
+NAME = "A label, invented"
+ROUNDED = 0.03
+"""Relative; labels round an oxide into its element and kilograms into pounds."""
+
+NEUTRAL = ("also ", "carrier", "usual_rate", "rate_range", "never_with", "ph_at", "basis")
+"""Facts that a label prints and that no one need copy."""
+
+READ = ("also ", "ingredient", "source", "its rule", "pH", "usual_rate", "rate_range", "net_")
+"""What a line that may be reported may be read as instead."""
+
+
+def labels(apart: bool | None = None) -> list[dict[str, Any]]:
+    every = (
+        label
+        for path in sorted(FOLDER.glob("*.toml"))
+        for label in tomllib.loads(path.read_text(encoding="utf-8"))["label"]
+    )
+    return [one for one in every if apart is None or one.get("apart", False) == apart]
+
+
+def wanted_of(label: dict[str, Any]) -> dict[str, Any]:
+    """The label's facts as a product file gives them."""
+    out: dict[str, Any] = {}
+    for key, value in label["facts"].items():
+        if key in AS_NUMBER:
+            value = AS_NUMBER[key](value, "label")
+        elif key == "ph" and "-" not in str(value):
+            value = str(float(value))
+        elif key == "specific_gravity":
+            value = float(value)
+        out[key] = value
+    return as_elements(out)
+
+
+def as_elements(found: dict[str, Any]) -> dict[str, Any]:
+    """Oxides and elements under the line that guarantees the same; gravities as densities."""
+    out: dict[str, Any] = {}
+    for key, value in found.items():
+        part, name = ("chelated ", key[9:]) if key.startswith("chelated ") else ("", key)
+        line = catalogue().guarantees.get(name)
+        if line is not None and line.same_as is not None and not isinstance(value, str):
+            other = catalogue().guarantees[line.same_as]
+            key, value = (
+                part + line.same_as,
+                value * other.grams_per_mole / line.grams_per_mole,
+            )
+        if key == "specific_gravity":
+            key, value = "density", (value, value)
+        if key == "ph" and "-" in str(value):
+            low, high = str(value).split("-")
+            value = (float(low), float(high))
+        out[key] = value
+    return out
+
+
+@dataclass
+class Score:
+    """Figures of a label: all, right, asked, silently lost, silently wrong; what went amiss."""
+
+    figures: int = 0
+    right: int = 0
+    asked: int = 0
+    lost: int = 0
+    wrong: int = 0
+    amiss: list[str] = field(default_factory=list)
+
+    def add(self, other: Score) -> None:
+        for name in ("figures", "right", "asked", "lost", "wrong"):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        self.amiss += other.amiss
+
+    @property
+    def of_100(self) -> float:
+        return 100.0 * (self.right + self.asked / 2 - 2 * self.wrong) / self.figures
+
+
+def _never(word: str) -> str:
+    return word.lower().replace("ph", "f").replace("sulf", "sul")[:5]
+
+
+def score_of(label: dict[str, Any]) -> Score:
+    wanted = wanted_of(label)
+    told = label.get("reported", {})
+    out = Score(figures=len(wanted) + len(told))
+    head = f"{label['country']} {label['text'].strip().splitlines()[0][:40]!r}"
+    try:
+        pasted = read_paste(label["text"], NAME)
+    except InputProblem as problem:
+        out.lost = out.figures
+        out.amiss.append(f"{head}: refused whole: {problem}")
+        return out
+    got = as_elements(facts(pasted.form))
+    asked = _asked(pasted)
+    for key, value in wanted.items():
+        if key == "never_with":
+            every = pasted.form.get("says", {}).get("never_with", [])
+            good = any(_never(value) == _never(one) for one in every)
+        else:
+            good = key in got and same(value, got[key], ROUNDED)
+        printed = _printed(label["facts"], key)
+        if good:
+            out.right += 1
+            continue
+        kind = "wrong" if key in got and key != "never_with" else "lost"
+        if any(p in asked for p in printed) and printed:
+            kind = "asked"
+        setattr(out, kind, getattr(out, kind) + 1)
+        out.amiss.append(f"{head} {key}: wanted {value}, got {got.get(key)} ({kind})")
+    for key in got.keys() - wanted.keys():
+        if key.startswith("chelated ") and same(got[key], got.get(key[9:]), 1e-9):
+            continue
+        if not key.startswith(NEUTRAL):
+            out.wrong += 1
+            out.amiss.append(f"{head} {key}: not on the label, got {got[key]}")
+    for part, kind in told.items():
+        entries = [u for u in pasted.form.get("unread", []) if part in u["text"]]
+        read = any(
+            part in u.line and u.meaning.startswith(READ)
+            for u in pasted.understood
+        )
+        if any(u["kind"] == kind for u in entries):
+            out.right += 1
+        elif entries or read:
+            out.right += read
+            out.asked += not read
+            out.amiss.append(f"{head} `{part}` is {[u['kind'] for u in entries]}, not {kind}")
+        else:
+            out.lost += 1
+            out.amiss.append(f"{head} `{part}` is not reported ({kind})")
+    for part in label.get("care", {}).get("lines", ()):
+        if any(part in u["text"] for u in pasted.form.get("unread", [])):
+            out.amiss.append(f"{head} `{part}` is care, and asked")
+    return out
+
+
+def _asked(pasted: Pasted) -> str:
+    said = [f"{e.line} {' '.join(e.near)}" for e in pasted.not_understood]
+    return " ".join([*said, *pasted.problems]).replace(",", ".").lower()
+
+
+def _printed(given: dict[str, Any], key: str) -> list[str]:
+    """How a fact stands in the text, for finding it among what is asked."""
+    names = [key] + [
+        one
+        for one, line in catalogue().guarantees.items()
+        if line.same_as == key.removeprefix("chelated ")
+    ]
+    if key == "density":
+        names.append("specific_gravity")
+    held = next((given[n] for n in names if n in given), "")
+    first = str(held).split(" ")[0].split("-")[0].removesuffix(".0")
+    out = [first] if first else []
+    if isinstance(held, float):
+        out += [f"{10 * held:g}", f"{10000 * held:g}"]
+    return out
+
+
+def score(some: Sequence[dict[str, Any]]) -> tuple[Score, dict[str, Score]]:
+    whole, by_country = Score(), {}
+    for label in some:
+        one = score_of(label)
+        whole.add(one)
+        by_country.setdefault(label["country"], Score()).add(one)
+    return whole, by_country
+
+
+if __name__ == "__main__":
+    import sys
+
+    for apart in (False, True):
+        if len(sys.argv) > 1 and str(apart) not in sys.argv:
+            continue
+        whole, by_country = score(labels(apart))
+        print("apart" if apart else "open", f"{whole.of_100:.1f} of 100;", end=" ")
+        print(*(f"{n} {getattr(whole, n)}" for n in ("figures", "right", "asked", "lost", "wrong")))
+        print(*(f"{c} {s.of_100:.0f}" for c, s in by_country.items()))
+        if not apart or "show" in sys.argv:
+            print(*whole.amiss, sep="\n")
