@@ -138,16 +138,14 @@ def score_of(label: dict[str, Any]) -> Score:
             out.amiss.append(f"{head} {key}: not on the label, got {got[key]}")
     for part, kind in told.items():
         entries = [u for u in pasted.form.get("unread", []) if part in u["text"]]
-        read = any(
-            part in u.line and u.meaning.startswith(READ)
-            for u in pasted.understood
-        )
+        read = any(part in u.line and u.meaning.startswith(READ) for u in pasted.understood)
         if any(u["kind"] == kind for u in entries):
             out.right += 1
         elif entries or read:
             out.right += read
             out.asked += not read
-            out.amiss.append(f"{head} `{part}` is {[u['kind'] for u in entries]}, not {kind}")
+            if not read:
+                out.amiss.append(f"{head} `{part}` is {[u['kind'] for u in entries]}, not {kind}")
         else:
             out.lost += 1
             out.amiss.append(f"{head} `{part}` is not reported ({kind})")

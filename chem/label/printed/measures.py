@@ -66,4 +66,6 @@ def plain_density(unit: str) -> str:
         volume = "imp gal" if "imp" in volume else "gal"
     elif re.match(r"l(?:it|$)", volume):
         volume = "L"
+    elif volume == "dm3":
+        volume = "L"
     return f"{mass}/{'mL' if volume == 'ml' else volume}"

@@ -62,8 +62,11 @@ _APART = re.compile(
 """`Weight per gallon: 11.2 lb`, `A gallon weighs 11.2 lb`."""
 
 _GRAVITY = re.compile(
-    r"\b(?:specific gravity|relative density|sp\.? ?gr\.?|s\.?g\.?)(?![\w])", re.IGNORECASE
+    r"\b(?:specific gravity|relative density|sp\.? ?gr\.?|s\.?g\.?)(?![\w])|"
+    r"(?:^|(?<=\s))d(?=\s?[:=]\s?[01]\.[0-9])",
+    re.IGNORECASE,
 )
+"""`d = 1.20` too, as French and Italian labels print it; common practice, no source."""
 _NET = re.compile(
     r"\b(?:net|nominal|pack size)\b|\b(?:contents?|contains|volume|weight|wt\.?)\s*[:=]|"
     r"^(?:contents?|volume|weight)\b",
@@ -86,6 +89,14 @@ _STRENGTH = re.compile(
     r"(?:aqueous |aq\.? |water )?(?:solution|soln?\.?|sol'n\.?|dilution|in water)?\s*\)?",
     re.IGNORECASE,
 )
+_DILUTED = re.compile(
+    r"\(?\s*(?:of |in |as |at )?(?:an? )?1\s?:\s?(?P<parts>10{1,2})\b\s*(?:w/v|w/w|v/v)?\s*"
+    r"(?:(?:in )?(?:water|aqueous)\b)?\s*(?:solution|dilution|extract)?\s*\)?",
+    re.IGNORECASE,
+)
+"""`pH (1:10)`, one part of product in ten: a 10 % solution; custom of India and Australia, no
+source."""
+
 _AGENT = re.compile(
     r"^(?:the )?(?:chelating|complexing|sequestering) agents?\b[\s:=-]*(?:is |are )?(?P<rest>.*)$|"
     r"^(?:all |the )?(?P<of>[\w(), ]*?)\s*(?:is |are )?(?:fully |all |100 ?% )?"
@@ -129,7 +140,8 @@ def _gravity(text: str) -> Reading | None:
     figures = [re.findall(rf"{FREE}{RANGE}", part) for part in parts]
     if not any(figures):
         return _no_figure(text, "specific gravity")
-    number, *others = [plain_range(figure) for found in figures for figure in found]
+    every = (plain_range(figure) for found in figures for figure in found)
+    number, *others = dict.fromkeys(every)
     if beside is not None and not others and "-" not in number:
         own = _one(read_specific_gravity, "specific_gravity", number, text)
         return Reading(own.facts + beside.facts, own.left + beside.left)
@@ -239,9 +251,10 @@ def _acidity(text: str) -> Reading | None:
         return Reading(ignored=("a pH for the spray: a product file has no key for it",))
     rest = without_temperatures(rest)
     at = "neat"
-    strength = _STRENGTH.search(rest)
+    strength = _STRENGTH.search(rest) or _DILUTED.search(rest)
     if strength:
-        percent = float(strength["percent"])
+        found_percent = strength.groupdict().get("percent")
+        percent = float(found_percent or 100.0 / float(strength["parts"]))
         if percent not in (1.0, 10.0, 100.0):
             why = f"the pH of a {percent:g} % solution: only neat, 1 % and 10 % have a key"
             return Reading(left=(Refused(text, why, ("the pH as sold, or of a 1 % solution",)),))

@@ -31,7 +31,7 @@ IN_WATER = re.compile(r"water[- ]soluble|soluble in water", re.IGNORECASE)
 _SENTENCE = re.compile(r"(?<=[^\s.])\.\s+(?=\S)")
 _NEXT_STATEMENT = re.compile(
     r"(?<=\S)[\s,;/|]+(?=(?:chelating agents?\b|net (?:weight|wt|contents?|volume)\b|"
-    r"specific gravity\b|s\.?g\.?[\s:=]|density\b|weight per\b|ph\b(?! range)|salt index\b|"
+    r"specific gravity\b|s\.?g\.?[\s:=]|d\s?[:=]\s?[01]\.[0-9]|density\b|weight per\b|ph\b(?! range)|salt index\b|"
     r"(?:electrical )?conductivity\b|viscosity\b|(?:freezing|boiling) point\b))",
     re.IGNORECASE,
 )
@@ -139,7 +139,7 @@ def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome
     text = _graded(text, out)
     if not re.search(r"\w", text):
         return out
-    found = list(quantities(text, around.dots_hide_points))
+    found = _once(text, list(quantities(text, around.dots_hide_points)))
     if found:
         _declared(text, found, around, out)
     elif not out.grade:
@@ -230,6 +230,9 @@ def _declared(
             words = "" if at is None else gaps[at] or ""
             if at is not None:
                 gaps[at] = None
+        if isinstance(quantity, Refused) and is_idle(bare(words).strip(" ,;.:")):
+            out.ignored.append("nothing that a product file holds")
+            continue
         if isinstance(quantity, Refused):
             why = f"{quantity.why} ({quantity.text})"
             out.left.append(Refused(stripped(words) or quantity.text, why, quantity.near))
@@ -283,6 +286,21 @@ def _declared(
     for gap in (*gaps, *follows.values()):
         if gap and not is_filler(gap):
             _beside(gap, out)
+
+
+def _once(
+    text: str, found: list[tuple[int, int, Quantity | Refused]]
+) -> list[tuple[int, int, Quantity | Refused]]:
+    """Without figures printed twice side by side, as `5,8 % / 5.8 %` of two languages."""
+    out = found[:1]
+    for one in found[1:]:
+        gap, last = text[out[-1][1] : one[0]], out[-1][2]
+        same = isinstance(last, Quantity) and one[2] == last
+        if same and gap.strip() in ("/", "|"):
+            out[-1] = (out[-1][0], one[1], last)
+        else:
+            out.append(one)
+    return out
 
 
 def _behind_heading(words: str) -> str:
@@ -362,7 +380,7 @@ def _words(text: str, cells: tuple[str, ...], around: Around, out: Outcome) -> N
         return
     number = re.search(rf"(?<![\w.,-])({NUMBER})$", words)
     named = recognise(words[: number.start()]) if number else None
-    if number and isinstance(named, Named) and named.name and around.percents:
+    if number and around.percents and not (isinstance(named, Named) and not named.name):
         _declared(f"{text} %", list(quantities(f"{text} %", False)), around, out)
         out.guessed = False
         return

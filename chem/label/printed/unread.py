@@ -14,16 +14,23 @@ from chem.label.printed.words import heading, is_care
 
 Kind = Literal["composition", "rule", "rate", "reading", "other", "care"]
 
+MOST_WORDS = 8
+"""Of a heading; no source."""
+
 _RATE = re.compile(
     r"/ ?(?:ha|acre|m2|1000|m\b|pump)|\bper (?:ha|hectare|acre|1,?000|100|litre|m\b)|"
-    r"\b(?:ml|cc|g|l) ?/ ?(?:l|hl|100 ?l|pump)\b|% ?v/v",
+    r"\b(?:(?:ml|cc|l) ?/ ?l|(?:ml|cc|g|l) ?/ ?(?:hl|100 ?l|pump))\b|% ?v/v",
     re.IGNORECASE,
 )
 _READING = re.compile(
     r"\bkg ?/ ?l\b|\bg ?/ ?(?:ml|cm3|cc)\b|lbs?\.? ?(?:/|per) ?gal", re.IGNORECASE
 )
 _CONTENT = re.compile(r"%|\bper ?cent\b|\bm?g ?/ ?(?:kg|l)\b|\bppm\b|\bkg ?/ ?hl\b", re.IGNORECASE)
-_NAMES = ("no source of that name", "this name is used for more than one compound")
+_NAMES = (
+    "no source of that name",
+    "this name is used for more than one compound",
+    "no line of a guaranteed analysis has this name",
+)
 
 
 def kinds_of(left: Sequence[NotUnderstood], lines: Sequence[Line]) -> list[Kind]:
@@ -36,11 +43,17 @@ def kinds_of(left: Sequence[NotUnderstood], lines: Sequence[Line]) -> list[Kind]
             composition = (
                 bool(says("composition_heading", head[0])) and "net" not in head[0].lower()
             )
-        elif STARTS.match(line.text):
+        elif STARTS.match(line.text) or _is_heading(line.text):
             composition = True
         under[line.number] = composition
     known = {line.number: line.text for line in lines}
     return [_kind(e, known.get(e.line_number, ""), under.get(e.line_number, False)) for e in left]
+
+
+def _is_heading(text: str) -> bool:
+    """Whether a short line without figures announces contents, as `Composition (% w/w)`."""
+    plain = not re.search(r"[0-9]", text) and len(text.split()) <= MOST_WORDS
+    return plain and says("composition_heading", text) is not None
 
 
 def _kind(entry: NotUnderstood, text: str, under_composition: bool) -> Kind:
@@ -49,7 +62,10 @@ def _kind(entry: NotUnderstood, text: str, under_composition: bool) -> Kind:
         return "composition"
     if re.search(r"\bph\b", words, re.I) and says("of_the_spray", words):
         return "rule"
-    rate = _RATE.search(words) or says("rate", words)
+    amount = _RATE.search(words)
+    if is_care(words) and not (amount or _CONTENT.search(words)):
+        return "care"
+    rate = amount or says("rate", words)
     if says("forbids", words) or entry.why.startswith("no nutrient or source"):
         if is_care(words):
             return "care"
@@ -60,6 +76,4 @@ def _kind(entry: NotUnderstood, text: str, under_composition: bool) -> Kind:
         return "reading"
     if _CONTENT.search(f"{words} {entry.why}"):
         return "composition"
-    if is_care(words) and not _CONTENT.search(text):
-        return "care"
     return "composition" if under_composition else "other"
