@@ -64,8 +64,6 @@ def plain_density(unit: str) -> str:
     volume = volume.strip(". ")
     if "gal" in volume:
         volume = "imp gal" if "imp" in volume else "gal"
-    elif re.match(r"l(?:it|$)", volume):
-        volume = "L"
-    elif volume == "dm3":
+    elif re.match(r"l(?:it|$)|dm3", volume):
         volume = "L"
     return f"{mass}/{'mL' if volume == 'ml' else volume}"

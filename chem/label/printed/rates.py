@@ -56,7 +56,8 @@ _OTHER_END = re.compile(
 )
 
 _VOLUME_FIRST = re.compile(
-    r"\b(?P<limit>min(?:imum)?\b\.?|max(?:imum)?\b\.?) (?:spray|water|carrier)(?: (?:volume|rate))?:?(?: of)? "
+    r"\b(?P<limit>min(?:imum)?\b\.?|max(?:imum)?\b\.?) "
+    rf"(?:spray|water|carrier)(?: (?:volume|rate))?:?(?: of)? "
     rf"(?P<amount>{RANGE}\s*(?:{VOLUME}))",
     re.IGNORECASE,
 )

@@ -214,17 +214,17 @@ def _as_printed(
     printed = {line.number: line.printed for line in lines}
     merged: dict[tuple[int, str], tuple[NotUnderstood, Kind]] = {}
     for entry, kind in zip(left, kinds_of(left, lines), strict=True):
-        whole = printed[entry.line_number]
-        if entry.line not in whole:
-            why = f"`{entry.line}`: {entry.why}" if len(entry.line) < len(whole) else entry.why
-            entry = NotUnderstood(entry.line_number, whole, why, entry.near)
-        at = (entry.line_number, entry.line)
+        whole, text, why = printed[entry.line_number], entry.line, entry.why
+        if text not in whole:
+            why = f"`{text}`: {why}" if len(text) < len(whole) else why
+            text = whole
+        at, near, gravest = (entry.line_number, text), entry.near, kind
         if at in merged:
-            old, grave = merged[at]
-            why = old.why if entry.why in old.why else f"{old.why}; {entry.why}"
-            entry = NotUnderstood(*at, why, tuple(dict.fromkeys((*old.near, *entry.near))))
-            kind = min(kind, grave, key=GRAVEST.index)
-        merged[at] = (entry, kind)
+            old, other = merged[at]
+            why = old.why if why in old.why else f"{old.why}; {why}"
+            near = tuple(dict.fromkeys((*old.near, *near)))
+            gravest = min(kind, other, key=GRAVEST.index)
+        merged[at] = (NotUnderstood(*at, why, near), gravest)
     ordered = sorted(merged.values(), key=lambda one: one[0].line_number)
     return [entry for entry, _ in ordered], [kind for _, kind in ordered]
 
