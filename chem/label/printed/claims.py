@@ -177,8 +177,8 @@ def _by_convention(token: Token, line: Line, meanings: Sequence[str]) -> str | N
             return "from how much on the law asks for a warning"
         if re.match(r"ingredients?\b", text, re.IGNORECASE):
             return "from how much on the law asks for an ingredient"
-    around = text[max(0, token.start - 4) : token.end + 5]
-    if any(m.startswith("pH ") for m in meanings) and re.search(r"\b1\s?:\s?10", around):
+    diluted = any(m.startswith("pH ") and not m.endswith("(neat)") for m in meanings)
+    if diluted and not {1.0, 10.0, 100.0}.isdisjoint(token.values):
         return "the strength at which the pH was read"
     if any(m.startswith("pH ") for m in meanings) and re.search(r"\u00b1|\+/-", text):
         return "the spread of the pH"

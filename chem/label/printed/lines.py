@@ -54,6 +54,12 @@ _FORMULAS = (
 _CAPITALS = re.compile(r"\b(?=[A-Zl]*[A-Z]{2})(?=[A-Z]*l)[A-Zl]{4,}\b|\bl(?=[A-Z]{3,}\b|ron\b)")
 """A small l among capitals, `NlTROGEN`, stands for the letter I, as does that of `lron`."""
 
+_PER = re.compile(
+    r"(?<=[0-9 ])(?P<much>k?g|m?[lL]|cc)[ .\u00b7]?(?P<of>ha|L|mL|cm|dm|m)-"
+    r"(?P<power>[123])(?![0-9])"
+)
+"""A unit below the line as a negative power, `L ha-1`, `g.cm-3`: Brazilian custom, no source."""
+
 _GROUPED = re.compile(r"(?<![\w.,])(?P<much>[1-9][0-9]{0,2}) (?P<rest>000)(?=\s?m?[gl]\b)")
 """Thousands parted by a space, as the SI brochure, 5.4.4, allows."""
 
@@ -191,6 +197,7 @@ def _without_mark(found: re.Match[str]) -> str:
 
 def _one(row: str) -> tuple[str, tuple[str, ...]]:
     words = _GROUPED.sub(r"\g<much>\g<rest>", _LEADER.sub(_leader, tidy(row)))
+    words = _PER.sub(lambda m: f"{m['much']}/{m['of']}{m['power'].strip('1')}", words)
     notes = [
         f"`{found[0]}` is read as {found[0].replace('l', 'I')}"
         for found in _CAPITALS.finditer(words)

@@ -64,7 +64,10 @@ _VOLUME_FIRST = re.compile(
 
 _SHARE = re.compile(rf"(?P<amount>{RANGE})\s?%\s?(?P<by>v ?/ ?v|by volume)", re.IGNORECASE)
 
-_PER_AREA = re.compile(r"(?:/|per|for|on|over)\s*(?:1,?000|acre|ha\b|(?-i:M)\b)", re.IGNORECASE)
+_PER_AREA = re.compile(
+    r"(?:/|per|for|on|over)\s*(?:[0-9,]* ?(?:sq|ft2|m2)|1,?000|acre|ac\b|hect|ha\b|(?-i:[AM])\b)",
+    re.IGNORECASE,
+)
 
 
 def read_rates(text: str, dry: bool = False) -> Reading | None:

@@ -226,7 +226,8 @@ def _declared(
         if parted is not None:
             follows[g - 1], gaps[g] = parted
     for i, (_, _, quantity) in enumerate(found):
-        places = (i,) if i and named_first and _twin(found[i - 1][2], quantity) else (i, i + 1)
+        beside_it = i > 0 and named_first and "(" not in (gaps[i] or "")
+        places = (i,) if beside_it and _twin(found[i - 1][2], quantity) else (i, i + 1)
         at = next((g for g in places if gaps[g] and not is_filler(gaps[g] or "")), None)
         beside = f"{gaps[i] or ''} {gaps[i + 1] or ''}"
         if i in follows and at != i:
