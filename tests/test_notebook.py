@@ -197,6 +197,10 @@ def test_an_entry_is_enough_to_read_the_mix_again(
     kept = KeptMix.model_validate_json(line)
     again = kept.reread()
     assert _same(mix, again) and not list(empty.iterdir())
+    # A shed that stands there now is another, and lends it nothing.
+    (empty / "shed.toml").write_text('water = "saline"\nproducts = "jugs"\n')
+    assert _same(mix, kept.reread())
+    (empty / "shed.toml").unlink()
     assert forecast(again, count=16).ph == forecast(mix, count=16).ph
     hurt = kept.files[2].model_copy(update={"text": f"{kept.files[2].text} "})
     for files, wrong in (
