@@ -3,7 +3,7 @@
 Sheds of twelve jugs of the open half of the world of `bench_jugs.py` (the closed half is spent):
 truth by PHREEQC, entries of tanks made from them, then other tanks of the same jugs forecast with
 and without what was recorded. As it stands it ends within ten minutes on one core; `--long` takes
-three times as many sheds.
+four times as many sheds. The page is written as it goes.
 """
 
 # BLAS reads its threads when numpy is imported, so the environment comes first.
@@ -422,9 +422,16 @@ def ladders(sheds: Sequence[Shed]) -> list[str]:
     return lines
 
 
+def write(page: Sequence[str], start: float) -> None:
+    """The page so far, and what is written by hand."""
+    spent = f"{len(SHEDS)} sheds, {time.process_time() - start:.0f} s of CPU.\n"
+    (HERE / "notebook.md").write_text("\n".join([*page, spent]) + TAIL.read_text())
+    print(f"{time.process_time() - start:.0f} s of CPU", flush=True)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("--sheds", type=int, default=8)
+    parser.add_argument("--sheds", type=int, default=6)
     parser.add_argument("--long", action="store_true", help="24 sheds, some half an hour")
     parser.add_argument("--draw", default="even,people,wrong")
     parser.add_argument("--workers", type=int, default=1)
@@ -455,10 +462,9 @@ def main() -> None:
             if each:
                 page.append(f"- {key}: mean {np.mean(each):.2f}")
         page.append("")
-        print("\n".join(page), flush=True)
+        write(page, start)
     page += ["## A ladder against a strip, one entry", "", *ladders(SHEDS), ""]
-    page += [f"{len(SHEDS)} sheds, {time.process_time() - start:.0f} s of CPU.", ""]
-    (HERE / "notebook.md").write_text("\n".join(page) + TAIL.read_text())
+    write(page, start)
 
 
 if __name__ == "__main__":
