@@ -53,7 +53,7 @@ def sprayed_command(
     MIX is a mix file, or the number of a sheet. Each field is asked for once; Enter takes what the
     last record said of who, licence and equipment, or leaves it open; "-" leaves it open.
     """
-    from chem.cli.noting import answer, asked_mix, begin, notebook_of, tell_copies, what_it_teaches
+    from chem.cli.noting import answer, asked_mix, begin, notebook_of, study_to_keep, tell_copies
     from chem.forecast import forecast
     from chem.notebook import Sighting, Sprayed, entry_of, is_number
     from chem.notebook.written import read_clean, read_lots, read_moment
@@ -64,7 +64,7 @@ def sprayed_command(
     wanted, number = asked_mix(mix, book)
     lots = read_lots(lot or [], wanted)
     old = None if amends is None else book.find(amends).id
-    result = forecast(wanted, study=what_it_teaches(book, draws, seed).study)
+    result = forecast(wanted, study=study_to_keep(book, draws, seed))
     book.must_be_writable(len(entry_of(result, Sighting()).line()))
     last = [e.sprayed for e in (book.entries() if book.exists else ()) if e.kind == "sprayed"]
     before = last[-1] if last and last[-1] is not None else Sprayed()
