@@ -96,6 +96,7 @@ class Desk:
             ("/report", gear.report),
             ("/water", gear.water_keep),
             ("/sprayer", gear.sprayer_keep),
+            ("/shed", gear.shed_keep),
             ("/saw", records.saw_keep),
             ("/sprayed", records.sprayed_keep),
         ]

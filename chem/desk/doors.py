@@ -11,8 +11,8 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from chem.desk.answers import sheet_of
 from chem.desk.draft import Draft
 from chem.desk.fields import Fields
-from chem.errors import InputProblem
-from chem.forecast import Study
+from chem.errors import InputProblem, Problem
+from chem.forecast import Study, never
 from chem.sheets.blocks import Sheet
 from chem.tank import Mix
 
@@ -78,9 +78,16 @@ class Doors:
         door = request.query_params.get("door", "")
         draft = Draft.of(request.query_params.multi_items(), self._desk.shed)
         mix = draft.mix(self._desk.shed)
-        number = await self._desk.ask(lambda _: self._desk.records.number_for(mix))
+        number = await self._desk.ask(partial(self._number, mix))
         door = door if door in NUMBERED else NUMBERED[0]
         return RedirectResponse(f"/{door}?{draft.query()}&number={number}", 303)
+
+    def _number(self, mix: Mix, study: Study) -> str:
+        """The number of a sheet of this mix. Raises: InputProblem where it must not be poured."""
+        if never(study.rules(mix)):
+            wrong = "this mix must never be poured, so that no sheet of it is numbered"
+            raise InputProblem(Problem(mix.name, wrong, "`What to change`"))
+        return self._desk.records.number_for(mix)
 
     async def fix(self, request: Request) -> Response:
         """What would keep it clear, each change taken over with one press."""

@@ -13,7 +13,7 @@ from starlette.responses import RedirectResponse, Response
 
 from chem.desk.fields import Fields
 from chem.desk.labels import checked, free
-from chem.errors import InputProblem
+from chem.errors import InputProblem, Problem
 from chem.files import file_name, rewritten
 from chem.files.water import IONS
 from chem.files.writing import write_text
@@ -156,6 +156,34 @@ class Gear:
         except InputProblem as problem:
             fields.problems = list(problem.problems)
             return self._catch_page(fields, caught)
+        return RedirectResponse("/", 303)
+
+    # What is set once
+
+    async def shed_keep(self, request: Request) -> Response:
+        """Start a shed: what every mix takes that leaves it out, and a notebook beside it."""
+        from chem.files import SHED, read_shed
+        from chem.units import read_temperature
+
+        fields = Fields({k: str(v) for k, v in (await request.form()).items()})
+        shed = self._desk.shed
+        fields.read("temperature", lambda text: read_temperature(text, "Usual temperature"))
+        for key, folder in (("water", "waters"), ("sprayer", "")):
+            if fields[key] not in ("", "unknown"):
+                fields.read(key, partial(shed.named, folder=folder))
+        fields.done()
+        if shed.set_once:
+            raise InputProblem(
+                Problem(f"`{SHED}`", "a shed stands here already", "a text editor for that file")
+            )
+        told: dict[str, Any] = {"water": fields["water"] or "unknown"}
+        told |= {"sprayers": [fields["sprayer"]]} if "sprayer" in fields else {}
+        told |= {k: fields[k] for k in ("temperature", "units") if k in fields}
+        products = {"products": "products"} if shed.folder_of("products") else {}
+        text = rewritten({**told, **products})
+        checked(text, SHED, read_shed)
+        write_text(shed.root / SHED, text)
+        self._desk.records.open()
         return RedirectResponse("/", 303)
 
     # Rinsing
