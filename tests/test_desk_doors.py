@@ -335,6 +335,10 @@ def test_a_shed_is_started_and_taken_from(tmp_path: Path) -> None:
         assert new.water.name == "Soft town water, invented"
         assert new.carrier_L_per_m2 == pytest.approx(2 * 3.785411784 / 92.90304, rel=1e-3)
         assert desk.records.book.path.parent == tmp_path
+        path = tmp_path / "shed.toml"
+        path.write_text(path.read_text(encoding="utf-8") + 'units = "metric"\n', encoding="utf-8")
+        page = client.get(f"/mix?{MIX}").text
+        assert " fl oz (" not in page and " L" in page
     finally:
         desk.close()
 

@@ -55,7 +55,9 @@ class Doors:
         sheet = Sheet(mix.name, ["What did you see?"], [])
         if door != "diagnose" or "seen" in asked:
             try:
-                sheet = await self._desk.ask(partial(sheet_of, door, mix, draft.judged_at, asked))
+                sheet = await self._desk.ask(
+                    partial(sheet_of, door, mix, draft.judged_at, asked, self._desk.shed.units)
+                )
             except InputProblem as problem:
                 if door != "diagnose":
                     raise
@@ -101,7 +103,7 @@ class Doors:
         return self._desk.page(
             "fix.html",
             title=f"{mix.name}: {DOORS['fix']}",
-            sheet=fix_sheet(result),
+            sheet=fix_sheet(result, shed.units),
             back=draft.query(),
             takes=takes_of(result, draft, shed),
         )
@@ -136,7 +138,7 @@ class Doors:
                             mix, to.value, agent, judged_at=draft.judged_at, study=study
                         )
                     )
-                    sheet = ph_sheet(result)
+                    sheet = ph_sheet(result, shed.units)
                     named = fields["with"] if not strength else f"{strength} {fields['with']}"
                     take = dose_of(result, draft, named)
                 except InputProblem as problem:
@@ -162,7 +164,7 @@ class Doors:
         mine = {a.product.name for a in mix.additions}
         shelf = [p for p in self._desk.shed.read_products().values() if p.form == "adjuvant"]
         others = [window_of(p) for p in shelf if p.name not in mine]
-        return suited_sheet(suiting(mix, others, study=study))
+        return suited_sheet(suiting(mix, others, study=study), self._desk.shed.units)
 
     async def page(self, request: Request) -> Response:
         """The forecast as a page of its own, to print or send: nothing in it is fetched."""
@@ -173,11 +175,11 @@ class Doors:
 
         draft = Draft.of(request.query_params.multi_items(), self._desk.shed)
         mix = draft.mix(self._desk.shed)
-        records = self._desk.records
+        records, units = self._desk.records, self._desk.shed.units
 
         def whole(study: Study) -> str:
             result = forecast(mix, judged_at=draft.judged_at, study=study)
-            return forecast_page(result, jar_of(result), told=records.told(result, study))
+            return forecast_page(result, jar_of(result), units, told=records.told(result, study))
 
         text = await self._desk.ask(whole)
         headers = {"Content-Security-Policy": f"{policy(script=True)}; frame-ancestors 'none'"}

@@ -119,7 +119,7 @@ class Gear:
 
         sheet = Sheet("Calibrate", ["Catch what each nozzle gives, with plain water."], [])
         if caught is not None:
-            sheet = catch_sheet(caught, None, "both")
+            sheet = catch_sheet(caught, None, self._desk.shed.units)
             sheet = replace(sheet, blocks=[b for b in sheet.blocks if b.kind != "next"])
         return self._desk.page(
             "calibrate.html",
@@ -204,7 +204,8 @@ class Gear:
             before, after = (read_mix(shed.path(fields[k])) for k in ("before", "after"))
             sheet = await self._desk.ask(
                 lambda study: rinse_sheet(
-                    rinsing(before, after, sump_L=sump, count=study.few(SHELF_DRAWS).count)
+                    rinsing(before, after, sump_L=sump, count=study.few(SHELF_DRAWS).count),
+                    shed.units,
                 )
             )
         return self._desk.page(
@@ -271,7 +272,7 @@ class Gear:
             asked = read_item(shed.path(fields["jug"]), None)
             items = tuple(item for item in items if item.product.key != asked.product.key)
         result = shelf(items, setting, asked=asked, left_out=left_out, pairs=True)
-        sheet = shelf_page(result)
+        sheet = shelf_page(result, shed.units)
         blocks = [block for block in sheet.blocks if not block.rows]
         if fields["sort"] == "clear":
             blocks.sort(key=lambda block: not block.title.lower().startswith("stay"))
