@@ -204,7 +204,7 @@ class Gear:
             before, after = (read_mix(shed.path(fields[k])) for k in ("before", "after"))
             sheet = await self._desk.ask(
                 lambda study: rinse_sheet(
-                    rinsing(before, after, sump_L=sump, count=study.few(SHELF_DRAWS).count),
+                    rinsing(before, after, sump_L=sump, study=study.few(SHELF_DRAWS)),
                     shed.units,
                 )
             )
@@ -251,7 +251,7 @@ class Gear:
             back="",
         )
 
-    def _tried(self, setting: Any, fields: Fields, _: Study) -> Sheet:
+    def _tried(self, setting: Any, fields: Fields, study: Study) -> Sheet:
         """The sheet of pairs, without its table: a list, in the order asked for."""
         from chem.reference.files import data_folder
         from chem.sheets.shelf import shelf_page
