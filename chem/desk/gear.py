@@ -271,7 +271,9 @@ class Gear:
         if "jug" in fields:
             asked = read_item(shed.path(fields["jug"]), None)
             items = tuple(item for item in items if item.product.key != asked.product.key)
-        result = shelf(items, setting, asked=asked, left_out=left_out, pairs=True)
+        result = shelf(
+            items, setting, asked=asked, left_out=left_out, pairs=True, beliefs=study.beliefs
+        )
         sheet = shelf_page(result, shed.units)
         blocks = [block for block in sheet.blocks if not block.rows]
         if fields["sort"] == "clear":
