@@ -1,7 +1,7 @@
 """When a solid starts to show, how much of it has come out by then, and what is seen of it.
 
-ln t of a solid = its curve at its own SI + what retarders add + the spread of its curve times
-sqrt(0.7) z(tank) + sqrt(0.3) z(family). Dust, walls and stirring are the tank's, and every solid
+ln t of a solid = its curve at its own SI + what the cold and retarders add + the spread of its
+curve times sqrt(0.7) z(tank) + sqrt(0.3) z(family). Dust, walls and stirring are the tank's, and every solid
 feels them alike; solids of one family (calcium phosphates, forms of lime) share the rest too.
 With a factor for each solid alone eight equal solids would show seven times sooner than one.
 """
@@ -18,7 +18,13 @@ from numpy.typing import NDArray
 from chem.doubts import Draws
 from chem.equilibrium import LN10, Phases
 from chem.equilibrium.activity import Floats
-from chem.reference import Clouding, molar_mass_g_per_mol, read_csv, tables
+from chem.reference import (
+    GAS_CONSTANT_J_PER_MOL_K,
+    Clouding,
+    molar_mass_g_per_mol,
+    read_csv,
+    tables,
+)
 
 Bools = NDArray[np.bool_]
 LONGEST_LN_S = 30.0
@@ -28,6 +34,7 @@ GROWTH_SPAN = 5.0
 TANK_SHARE = 0.7
 """Of the variance of ln t, what is the tank's own: common practice, no source."""
 HALVINGS = 25
+ZERO_CELSIUS_K = 273.15
 
 
 @dataclass(frozen=True)
@@ -134,13 +141,22 @@ def spread(draws: Draws, family: str, factor: float) -> Floats:
     return np.asarray(np.exp(np.log(factor) * z))
 
 
+def cold_factor(t_celsius: float) -> float:
+    """Factor on clouding times at a temperature [degC], 1 at that of the curves."""
+    table = tables()
+    kelvin = np.array([t_celsius, table.value("clouding_curves_t")]) + ZERO_CELSIUS_K
+    per_K = table.value("clouding_activation_energy") / GAS_CONSTANT_J_PER_MOL_K
+    return float(np.exp(per_K * (1.0 / kelvin[0] - 1.0 / kelvin[1])))
+
+
 def clouding_times_s(
-    phases: Phases, si: Floats, mmol_per_L: Mapping[str, Floats], draws: Draws
+    phases: Phases, si: Floats, mmol_per_L: Mapping[str, Floats], draws: Draws, t_celsius: float
 ) -> Floats:
     """(N, M) time [s] at which each solid shows by itself, infinite where it is not over its limit.
 
     Args:
-        si: (N, M); mmol_per_L: total of each component, (N,) each; draws: of the same N rows.
+        si: (N, M); mmol_per_L: total of each component, (N,) each; draws: of the same N rows;
+        t_celsius: of the tank.
     """
     out = np.full(si.shape, np.inf)
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0, initial=-99.0)
@@ -149,7 +165,7 @@ def clouding_times_s(
         curve = tables().clouding[solid.curve]
         out[:, m] = clouding_time_s(curve, 2.0 * si[:, m] / phases.ions[m])
         out[:, m] *= spread(draws, solid.family, curve.factor)
-        out[:, m] *= delay_factor(curve.curve, mmol_per_L)
+        out[:, m] *= delay_factor(curve.curve, mmol_per_L) * cold_factor(t_celsius)
     return out
 
 

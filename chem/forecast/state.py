@@ -26,6 +26,7 @@ from chem.forecast.clouding import (
     alone_g_per_L,
     clouding_time_s,
     clouding_times_s,
+    cold_factor,
     share_out,
     spread,
 )
@@ -153,7 +154,7 @@ def evaluate(
     conditions = conditions_of(system, t_celsius, draws)
     clear = solve(system, totals, conditions, start=near)
     cold = crystals(clear, water_kg_per_L, t_celsius, draws)
-    cold_clouding = _cold_clouding(cold, draws)
+    cold_clouding = _cold_clouding(cold, draws, t_celsius)
     phases = build_phases(system)
     if not len(phases):
         nothing = np.zeros((draws.count, 0))
@@ -175,7 +176,7 @@ def evaluate(
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
     mol_per_L = totals * water_kg_per_L[:, None]
     mmol = {c: 1000.0 * mol_per_L[:, i] for i, c in enumerate(system.components)}
-    clouding = clouding_times_s(phases, si, mmol, draws)
+    clouding = clouding_times_s(phases, si, mmol, draws, t_celsius)
     alone = alone_g_per_L(phases, si, mol_per_L)
     settled = np.zeros(si.shape)
     ph_settled = clear.ph.copy()
@@ -229,7 +230,7 @@ def _come_out(
     )
 
 
-def _cold_clouding(cold: Crystals, draws: Draws) -> Floats:
+def _cold_clouding(cold: Crystals, draws: Draws, t_celsius: float) -> Floats:
     """(N, K) clouding times [s] of salts that come out in the cold, as prompt solids."""
     curve = tables().clouding[CRYSTAL_CURVE]
     out = np.full(cold.si.shape, np.inf)
@@ -237,5 +238,5 @@ def _cold_clouding(cold: Crystals, draws: Draws) -> Floats:
         si = np.nan_to_num(cold.si[:, k], nan=-1.0)
         if (si > 0.0).any():
             out[:, k] = clouding_time_s(curve, si)
-            out[:, k] *= spread(draws, f"{key} crystals", curve.factor)
+            out[:, k] *= spread(draws, f"{key} crystals", curve.factor) * cold_factor(t_celsius)
     return out
