@@ -16,7 +16,8 @@ from chem.errors import InputProblem
 from chem.forecast import Study, forecast
 from chem.label import read_product
 from chem.sheets.blocks import as_text
-from chem.sheets.forecast import forecast_json, forecast_sheet
+from chem.sheets.forecast import forecast_sheet
+from chem.sheets.forecast_data import forecast_json
 from chem.sheets.suited import suited_json, suited_sheet
 from chem.tank import Mix, grams_per_litre, lines, read_mix, with_product
 from chem.units import read_ph_window

@@ -43,11 +43,11 @@ from chem.sheets.contract.parts import Part
 from chem.sheets.contract.schemas import OBJECTS, schemas
 from chem.sheets.diagnose import diagnose_json
 from chem.sheets.fix import fix_json
-from chem.sheets.forecast import forecast_json
-from chem.sheets.jar import jar_json
+from chem.sheets.forecast_data import forecast_json
+from chem.sheets.jar_data import jar_json
 from chem.sheets.jug import jug_json
 from chem.sheets.laboratory import solution_json, tables_json
-from chem.sheets.ph import ph_json
+from chem.sheets.ph_data import ph_json
 from chem.sheets.pour import pour_json
 from chem.sheets.records import (
     check_json,
@@ -59,7 +59,7 @@ from chem.sheets.records import (
     sprayed_json,
     wall_json,
 )
-from chem.sheets.shelf import shelf_json
+from chem.sheets.shelf_data import shelf_json
 from chem.sheets.trace import trace_json
 from chem.sheets.why import why_json
 from chem.shelf import make_setting, read_stock, shelf

@@ -18,7 +18,8 @@ from chem.doubts import Range, quantile
 from chem.errors import InputProblem, ToxicGas
 from chem.forecast import SEEN_WORDS, Study, forecast
 from chem.sheets import as_html, as_text
-from chem.sheets.jar import CANT_SAY, MEANS, TIMES, blanks, jar_json, jar_sheet, ph_expected
+from chem.sheets.jar import CANT_SAY, MEANS, TIMES, blanks, jar_sheet, ph_expected
+from chem.sheets.jar_data import jar_json
 from chem.sheets.jars import jars_json, jars_sheet
 from chem.sheets.ladder import ladder_json, ladder_sheet
 from chem.tank import grams_per_litre, read_mix, with_product, with_rate

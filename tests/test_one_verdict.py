@@ -29,12 +29,16 @@ from chem.forecast.rules import met, rule_kinds
 from chem.sheets.blocks import Sheet, as_text
 from chem.sheets.diagnose import diagnose_json, diagnose_sheet
 from chem.sheets.fix import fix_json, fix_sheet
-from chem.sheets.forecast import forecast_json, forecast_sheet, forecast_short
-from chem.sheets.jar import jar_json, jar_sheet
-from chem.sheets.ph import doses, ph_json, ph_sheet
+from chem.sheets.forecast import forecast_sheet, forecast_short
+from chem.sheets.forecast_data import forecast_json
+from chem.sheets.jar import jar_sheet
+from chem.sheets.jar_data import jar_json
+from chem.sheets.ph import doses, ph_sheet
+from chem.sheets.ph_data import ph_json
 from chem.sheets.pour import pour_json, pour_sheet
 from chem.sheets.rules import rule_next, rule_sentence
-from chem.sheets.shelf import shelf_json, shelf_sheet
+from chem.sheets.shelf import shelf_sheet
+from chem.sheets.shelf_data import shelf_json
 from chem.sheets.why import why_json, why_sheet
 from chem.shelf import Item, Setting, local, shelf
 from chem.tank import Mix, change_mix, only, read_mix

@@ -25,8 +25,10 @@ from chem.forecast.order import pouring_place
 from chem.label import read_product
 from chem.reference import catalogue, molar_mass_g_per_mol
 from chem.sheets import as_text
-from chem.sheets.ph import _cautions, curve_svg, curve_text, ph_json, ph_sheet
+from chem.sheets.ph import cautions, ph_sheet
+from chem.sheets.ph_data import ph_json
 from chem.sheets.rules import forbids
+from chem.sheets.titration import curve_svg, curve_text
 from chem.tank import (
     Adjuvant,
     Mix,
@@ -493,18 +495,18 @@ def test_copper_and_sulfonylurea_are_warned_of(tmp_path: Path) -> None:
     mix = with_product(mix, read_product(copper), grams_per_litre(0.5))
     result = dose(replace(mix, adjuvant=None), 4.5, "citric acid")
     assert result.copper_free is not None
-    assert any("Free copper burns leaves" in c for c in _cautions(result))
+    assert any("Free copper burns leaves" in c for c in cautions(result))
     up = dose(mix, 6.5, "potassium carbonate")
-    assert not any("opper" in c for c in _cautions(up))
+    assert not any("opper" in c for c in cautions(up))
     herbicide = replace(mix, adjuvant=Adjuvant("Examplesulfuron, invented", None, 0.0, 14.0))
-    assert any("sulfonylurea" in c for c in _cautions(dose(herbicide, 4.5, "citric acid")))
-    assert not any("sulfonylurea" in c for c in _cautions(result))
+    assert any("sulfonylurea" in c for c in cautions(dose(herbicide, 4.5, "citric acid")))
+    assert not any("sulfonylurea" in c for c in cautions(result))
 
 
 def test_weakly_held_ph_is_said() -> None:
     result = dose(example("kelp-and-calcium"), 6.7, "citric acid")
     assert result.ph_after.p95 - result.ph_after.p05 > 1.0
-    assert any("Put in half" in c for c in _cautions(result))
+    assert any("Put in half" in c for c in cautions(result))
 
 
 # Refusals
@@ -588,7 +590,7 @@ def test_acid_beside_carbonate_is_told_what_to_keep_apart(tmp_path: Path) -> Non
     )
     assert {r.kind for r in broken(three.rules)} <= {"rate"}, "no rule of order"
     for result in (pair, three):
-        told = _cautions(result)
+        told = cautions(result)
         assert any("Never right before or after Potassium carbonate" in c for c in told)
     assert pour(pair.dosed, count=16).stuck is not None
     assert pour(three.dosed, count=16).orders
@@ -623,8 +625,8 @@ def test_strong_ones_carry_the_licence_and_are_never_proposed(agent: str) -> Non
     target = 5.9 if agents()[agent].kind == "acid" else 6.6
     result = dose(example("curdles"), target, agent)
     licence = "Follow the label and safety data sheet; a licence may be required."
-    assert (licence in _cautions(result)) == strong
-    assert "Acid into water, never water into acid." in _cautions(result)
+    assert (licence in cautions(result)) == strong
+    assert "Acid into water, never water into acid." in cautions(result)
 
 
 def test_poured_by_the_labels_rules() -> None:

@@ -14,7 +14,8 @@ from chem.advice.pour import pour
 from chem.errors import InputProblem
 from chem.forecast import Study, forecast
 from chem.sheets.blocks import as_text
-from chem.sheets.forecast import forecast_json, forecast_sheet
+from chem.sheets.forecast import forecast_sheet
+from chem.sheets.forecast_data import forecast_json
 from chem.sheets.pour import pour_json
 from chem.sheets.tank import jugs, line_text
 from chem.tank import Load, Mix, TankLine, change_mix, covered_m2, loads, read_mix, tank_amounts

@@ -13,7 +13,8 @@ from chem.advice.fix import fix
 from chem.forecast import Study, forecast, salt
 from chem.sheets.blocks import as_text
 from chem.sheets.fix import fix_sheet
-from chem.sheets.forecast import forecast_json, forecast_sheet
+from chem.sheets.forecast import forecast_sheet
+from chem.sheets.forecast_data import forecast_json
 from chem.tank import Mix, read_mix, with_carrier
 
 EXAMPLES = Path(__file__).parent.parent / "examples"

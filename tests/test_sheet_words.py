@@ -39,7 +39,8 @@ from chem.sheets.diagnose import (
 )
 from chem.sheets.fix import BECAUSE, TITLES, fix_change, fix_json, fix_sentence, fix_sheet
 from chem.sheets.fix import no_use_sentence as of_no_use
-from chem.sheets.jar import LOOKS, ORDERS, jar_json, jar_sheet
+from chem.sheets.jar import LOOKS, ORDERS, jar_sheet
+from chem.sheets.jar_data import jar_json
 from chem.sheets.pour import pour_json, pour_sheet
 from chem.sheets.rules import (
     because,

@@ -31,7 +31,8 @@ from chem.errors import InputProblem
 from chem.forecast import Followed, Standing, Study
 from chem.reference import molar_mass_g_per_mol
 from chem.sheets.blocks import as_text
-from chem.sheets.shelf import shelf_csv, shelf_json, shelf_sheet
+from chem.sheets.shelf import shelf_sheet
+from chem.sheets.shelf_data import shelf_csv, shelf_json
 from chem.shelf import (
     Cache,
     Engine,

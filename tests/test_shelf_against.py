@@ -16,7 +16,8 @@ from chem.cli import main
 from chem.errors import InputProblem
 from chem.forecast import Study
 from chem.sheets.blocks import as_text
-from chem.sheets.shelf import shelf_csv, shelf_json, shelf_sheet
+from chem.sheets.shelf import shelf_sheet
+from chem.sheets.shelf_data import shelf_csv, shelf_json
 from chem.shelf import (
     Item,
     Setting,

@@ -24,7 +24,8 @@ from chem.forecast import Beliefs, Followed, Study, Variant, broken, forecast, r
 from chem.forecast.rules import met, refuse_toxic
 from chem.label import Contents, Product, class_of_rule, read_name, read_product
 from chem.sheets.blocks import as_text
-from chem.sheets.forecast import forecast_json, forecast_sheet
+from chem.sheets.forecast import forecast_sheet
+from chem.sheets.forecast_data import forecast_json
 from chem.shelf import Item, Setting, local, shelf
 from chem.tank import Adjuvant, Mix, find_water, read_mix, with_carrier, with_rate
 from chem.units import Number, rounding

@@ -18,15 +18,8 @@ from chem.errors import InputProblem
 from chem.forecast import forecast, read_seen
 from chem.notebook import Look, Notebook, Sighting, entry_of
 from chem.sheets import as_html, as_text
-from chem.sheets.jar import (
-    between,
-    fumes,
-    jar_json,
-    jar_sheet,
-    look_text,
-    notes,
-    step_text,
-)
+from chem.sheets.jar import between, fumes, jar_sheet, look_text, notes, step_text
+from chem.sheets.jar_data import jar_json
 from chem.tank import by_area, by_speed, read_mix, tank_amounts, with_carrier, with_rate
 from chem.units import read_area, read_carrier, read_length, read_speed, read_volume
 

@@ -18,7 +18,8 @@ from chem.equilibrium import solve
 from chem.forecast import THRESHOLD, Study, follow, forecast
 from chem.reference import molar_mass_g_per_mol, tables
 from chem.sheets.blocks import as_text
-from chem.sheets.why import _other, percent, reason_sentence, sentence_of_all, why_json, why_sheet
+from chem.sheets.why import _other, reason_sentence, sentence_of_all, why_json, why_sheet
+from chem.sheets.words import percent
 from chem.tank import Mix, find_water, read_mix, with_rate
 
 ROOT = Path(__file__).parent.parent

@@ -82,7 +82,8 @@ def jar_command(
         told = partial(jars_json, several, units, numbers)
     else:
         from chem.advice.jar import jar
-        from chem.sheets.jar import jar_json, jar_sheet
+        from chem.sheets.jar import jar_sheet
+        from chem.sheets.jar_data import jar_json
 
         one = jar(asked.mix, size_mL=size_mL, order=order, study=study)
         number = number_of(one.forecast)

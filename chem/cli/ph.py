@@ -84,7 +84,9 @@ def ph_command(
     from chem.cli.noting import known_of
     from chem.errors import InputProblem, Problem
     from chem.files.writing import write_texts
-    from chem.sheets.ph import curve_svg, ph_json, ph_sheet
+    from chem.sheets.ph import ph_sheet
+    from chem.sheets.ph_data import ph_json
+    from chem.sheets.titration import curve_svg
     from chem.units import read_ph
 
     wanted = asked.mix

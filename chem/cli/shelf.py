@@ -98,7 +98,8 @@ def shelf_command(
     from chem.files.writing import write_text
     from chem.reference.fingerprint import made_with
     from chem.sheets.blocks import as_text
-    from chem.sheets.shelf import shelf_csv, shelf_json_parts, shelf_page, shelf_sheet
+    from chem.sheets.shelf import shelf_page, shelf_sheet
+    from chem.sheets.shelf_data import shelf_csv, shelf_json_parts
     from chem.shelf import Cache, cache_folder, cluster, local, read_item, shelf
 
     rates = _rates(rate or [])

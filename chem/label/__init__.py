@@ -4,19 +4,15 @@ from chem.label.amounts import label_lines, misfits
 from chem.label.door import NameWord, class_of_rule, phrases, plain, read_name
 from chem.label.draws import Contents, contents
 from chem.label.made import Written, as_tables, make_product
-from chem.label.product import (
-    NITROGEN_FORMS,
-    Product,
-    Says,
+from chem.label.product import NITROGEN_FORMS, Product, Says, unsupplied
+from chem.label.product_file import (
     find_product,
     product_of,
     product_schema,
     read_product,
     read_shelf,
-    resolve_guarantee,
-    resolve_source,
-    unsupplied,
 )
+from chem.label.resolving import resolve_guarantee, resolve_source
 
 __all__ = [
     "NITROGEN_FORMS",

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from chem.files import FormName, ProductForm, validate
-from chem.label.product import Product, product_of
+from chem.label.product import Product
+from chem.label.product_file import product_of
 
 Written = str | float
 """As a file has it: text with its unit, or a bare number where a file takes one."""

@@ -24,7 +24,7 @@ from chem.reference.constants import (
 )
 from chem.reference.files import data_folder, data_hash, read_csv, read_toml
 from chem.reference.ingredients import IngredientClass, ingredient
-from chem.reference.judged import judged
+from chem.reference.judgement import judged
 from chem.reference.sources import (
     Catalogue,
     Guarantee,

@@ -24,7 +24,7 @@ from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.rules import forbids, gas_entries, gas_sentence, rule_sentence, rules_json
-from chem.sheets.words import odds
+from chem.sheets.words import capital, odds
 from chem.tank import Mix
 from chem.units import Units, format_volume
 
@@ -84,7 +84,7 @@ def diagnose_sheet(result: Diagnosis, units: Units = "both") -> Sheet:
 def _odds(chance: float) -> str:
     """A chance that begins a sentence."""
     text = odds(chance)
-    return text[0].upper() + text[1:]
+    return capital(text)
 
 
 def _remarks(result: Diagnosis) -> list[str]:
@@ -109,7 +109,7 @@ def _name(cause: Cause) -> str:
 def cause_sentence(cause: Cause) -> str:
     """What it is and from whose jugs."""
     name = _name(cause)
-    text = name[0].upper() + name[1:]
+    text = capital(name)
     given = [f"{c} of {who}" for c, who, _ in cause.givers]
     if cause.alkali is not None:
         given.append(f"the alkali of {cause.alkali}")

@@ -10,42 +10,33 @@ from chem.forecast import (
     JAR_DECIDES,
     MODEL_KINDS,
     THRESHOLD,
-    AloneForecast,
     Forecast,
-    SolidForecast,
-    WindowForecast,
     broken,
 )
-from chem.forecast.forecasting import age_words
 from chem.notebook.tried import Told
-from chem.reference import tables
 from chem.reference.colloids import colloids
-from chem.sheets.as_json import as_json
 from chem.sheets.at_once import KEEP_STIRRING, at_once, in_time
 from chem.sheets.blocks import Block, Sheet
-from chem.sheets.contract import tank as contract
-from chem.sheets.contract.parts import ByTime, RangeEntry, WindowEntry
-from chem.sheets.notebook import learned_entries, told_block, told_lines
-from chem.sheets.reading import read_block, read_entry
+from chem.sheets.comes_out import per_two_ions, threatening, what_comes_out, when
+from chem.sheets.notebook import told_block, told_lines
+from chem.sheets.reading import read_block
 from chem.sheets.rules import (
     because,
-    evolved_entries,
     evolved_sentence,
     forbids,
     gas_sentence,
     minds,
     rule_next,
-    rules_json,
     two_figures,
 )
-from chem.sheets.salt import KG_PER_HA_TO_LB_PER_1000_SQ_FT, salt_block, salt_entry
-from chem.sheets.tank import load_entries, load_title, rows, tank_entries
-from chem.sheets.words import CLEARLY, TIME_WORDS, WATCH_THE_JAR, after, odds, over_limit, with_name
+from chem.sheets.salt import KG_PER_HA_TO_LB_PER_1000_SQ_FT, salt_block
+from chem.sheets.tank import load_title, rows
+from chem.sheets.window import window_sentence
+from chem.sheets.words import CLEARLY, TIME_WORDS, WATCH_THE_JAR, odds, with_name
 from chem.units import (
     Units,
     format_area,
     format_carrier,
-    format_per_gallon_and_litre,
     format_temperature,
     format_volume,
 )
@@ -109,7 +100,7 @@ def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]
     return {
         "tank": _tank(result, units),
         "ph": _ph(result),
-        "out": _what_comes_out(result, units),
+        "out": what_comes_out(result, units),
         "sprayer": Block("Your sprayer", items=_sprayer(result)),
         "nutrients": _nutrients(result, units),
         "salt": _salt(result, units),
@@ -120,99 +111,6 @@ def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]
     }
 
 
-def forecast_json(
-    result: Forecast,
-    units: Units = "both",
-    told: Told | None = None,
-    read: ReadPh | None = None,
-) -> str:
-    """The JSON object of the contract, as text; told: what the notebook says of it; read: a pH
-    read in the tank."""
-    mix, adjuvant = result.mix, result.mix.adjuvant
-    window = None
-    if adjuvant is not None:
-        limits = adjuvant.ph_low, adjuvant.ph_high
-        window = contract.Window(suited=result.suited, window=limits)
-    return as_json(
-        contract.Forecast(
-            mix=mix.name,
-            answer=result.answer,
-            chance=result.chance,
-            judged_at=result.judged_at,
-            because=because(result.because) if result.because else None,
-            **rules_json(result.rules, mix, result.refused),
-            probability=ByTime.of(result.probability),
-            clogs=ByTime.of(result.clogs),
-            ph=RangeEntry.of(result.ph),
-            ph_aired=result.ph_aired,
-            ph_settled=result.ph_settled,
-            ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
-            conductivity_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
-            salt=salt_entry(result.salt, mix),
-            density_kg_per_L=result.density_kg_per_L,
-            coverage=result.coverage,
-            totals_mol_per_L=dict(result.totals_mol_per_L),
-            solids=[_solid_entry(s) for s in result.solids],
-            colloids=[
-                contract.ColloidEntry(
-                    key=c.key,
-                    risk=c.risk,
-                    because=colloids()[c.key].because,
-                    after_s=c.after_s,
-                )
-                for c in result.colloids
-            ],
-            gases=evolved_entries(result.gases, mix),
-            not_judged=result.not_judged,
-            tank=[] if result.refused else tank_entries(result.loads[0], mix, units),
-            loads=[] if result.refused else load_entries(result.loads, mix, units),
-            spray_within_minutes=result.spray_within_minutes,
-            alone=[
-                contract.AloneEntry(
-                    product=mix.additions[a.product].product.name,
-                    answer=a.answer,
-                    probability=a.chance,
-                )
-                for a in result.alone
-            ],
-            delivered_kg_per_ha=dict(result.delivered_kg_per_ha),
-            adjuvant=window,
-            adjuvants=[window_entry(w) for w in result.windows],
-            read=None if read is None else read_entry(read, result),
-            doubts=[
-                contract.ForecastDoubt(
-                    key=d.key,
-                    share=d.share,
-                    share_of_ph=d.of_ph,
-                    share_of_odds=d.of_odds,
-                    settle_by=d.settle_by,
-                )
-                for d in result.doubts
-            ],
-            cautions=[*minds(result.rules, mix), *ALWAYS],
-            notes=result.notes,
-            learned=learned_entries(told),
-            draws=result.draws,
-            seed=result.seed,
-            failed_rows=result.failed_rows,
-            versions=dict(result.versions),
-        )
-    )
-
-
-def _solid_entry(solid: SolidForecast) -> contract.SolidEntry:
-    return contract.SolidEntry(
-        key=solid.key,
-        formula=solid.formula,
-        of_class=solid.kinetics,
-        decides=solid.decides,
-        si=RangeEntry.of(solid.si),
-        probability=ByTime.of(solid.probability),
-        clouds_after_s=RangeEntry.known(solid.clouds_after_s),
-        amount_g_per_L=solid.amount_g_per_L,
-    )
-
-
 def forecast_short(result: Forecast, units: Units = "both") -> str:
     """Six lines for a text message."""
     answer = answer_lines(result)
@@ -221,8 +119,8 @@ def forecast_short(result: Forecast, units: Units = "both") -> str:
         or " ".join(gas_sentence(g.gas, result.mix) for g in result.gases[:1])
         or (answer[1] if len(answer) > 1 else f"By tomorrow: {_tomorrow(result)}.")
     )
-    threats = _threats(result)
-    out = threats[0].name + ", " + _when(threats[0]) if threats else "nothing in a spray day"
+    threats = threatening(result)
+    out = threats[0].name + ", " + when(threats[0]) if threats else "nothing in a spray day"
     if not threats and result.colloids and result.colloids[0].risk >= THRESHOLD:
         first = result.colloids[0]
         out = f"{colloids()[first.key].because}, {odds(first.risk)}"
@@ -346,20 +244,10 @@ def _against_curd(result: Forecast) -> str:
     return "Don't fill the tank with these together. Spray them apart, or try a jar."
 
 
-def alone_sentence(one: AloneForecast, result: Forecast) -> str:
-    """A product that is trouble without the others."""
-    name = result.mix.additions[one.product].product.name
-    verb = "curdles" if one.answer == "curdle" else "clouds"
-    may = "may " if one.chance < 0.5 else ""
-    return f"{name} {may}{verb[:-1] if may else verb} by itself in this water too: " + (
-        f"{odds(one.chance)}."
-    )
-
-
 def _uncounted(result: Forecast) -> str | None:
     """A solid that would show at once, far over a limit that is too doubtful to decide by."""
     for solid in result.solids:
-        if not solid.decides and solid.kinetics == "prompt" and _per_two_ions(solid) >= CLEARLY:
+        if not solid.decides and solid.kinetics == "prompt" and per_two_ions(solid) >= CLEARLY:
             return solid.name
     return None
 
@@ -411,114 +299,6 @@ def _ph(result: Forecast) -> Block:
     return Block("pH of the full tank", text)
 
 
-def window_words(low: float, high: float) -> str:
-    """`at most 5`, `at least 6`, `4 to 6.5`."""
-    if low <= 0.0:
-        return f"at most {high:g}"
-    return f"at least {low:g}" if high >= 14.0 else f"{low:g} to {high:g}"
-
-
-def window_sentence(found: WindowForecast) -> str:
-    """What an adjuvant wants of the tank, and the odds that it has it."""
-    window = found.window
-    if window.limits is None:
-        return f"{window.name}: what pH does its label want? Write it as ph_window in its file."
-    text = f"{window.name} wants pH {window_words(*window.limits)}: {odds(found.at_filling)} that"
-    text += " it has it"
-    if odds(found.at_4h) != odds(found.at_filling):
-        text += f", {odds(found.at_4h)} by 4 hours"
-    if window.good_for_s is not None:
-        text += f"; good for {age_words(window.good_for_s)}"
-    return f"{text}."
-
-
-def window_entry(found: WindowForecast) -> WindowEntry:
-    """For JSON."""
-    window = found.window
-    return WindowEntry(
-        name=window.name,
-        window=window.limits,
-        suited=found.at_filling,
-        suited_4h=found.at_4h,
-        good_for_s=window.good_for_s,
-    )
-
-
-def _threats(result: Forecast) -> list[SolidForecast]:
-    return [
-        s
-        for s in result.solids
-        if s.decides and s.kinetics != "dormant" and s.probability["24h"] >= THRESHOLD
-    ]
-
-
-def _how_far(solid: SolidForecast) -> str:
-    """How far over its limit, where it is under it in most versions in how many it is not."""
-    level = _per_two_ions(solid)
-    if level > 0.0:
-        return over_limit(level)
-    among = odds(solid.probability["24h"]).replace(" in ", " of ")
-    return f"under its limit in most versions, over it in {among}"
-
-
-def _when(solid: SolidForecast) -> str:
-    if solid.clouds_after_s is None:
-        if _per_two_ions(solid) <= 0.0:
-            return "where it shows by tomorrow"
-        return f"shows by tomorrow: {odds(solid.probability['24h'])}"
-    times = solid.clouds_after_s
-    return f"starts to show {after(times.median)} ({_span(times.p05, times.p95)})"
-
-
-def _span(low: float, high: float) -> str:
-    return f"{_short_time(low)} to {_short_time(high)}"
-
-
-def _short_time(seconds: float) -> str:
-    if seconds < 90.0:
-        return f"{max(seconds, 1.0):.0f} s"
-    if seconds < 5400.0:
-        return f"{seconds / 60.0:.0f} min"
-    if seconds < 172800.0:
-        return f"{seconds / 3600.0:.0f} h"
-    return f"{min(seconds / 86400.0, 99.0):.0f} days"
-
-
-def _per_two_ions(solid: SolidForecast) -> float:
-    ions = tables().solids[solid.key].ions if solid.key in tables().solids else 2.0
-    return 2.0 * solid.si.median / ions
-
-
-def _what_comes_out(result: Forecast, units: Units) -> Block:
-    items = []
-    for solid in _threats(result)[:4]:
-        text = f"{solid.name}: {_how_far(solid)}, {_when(solid)}"
-        if solid.amount_g_per_L > 1e-4:
-            amount = format_per_gallon_and_litre(solid.amount_g_per_L, units)
-            text += f", {amount} in the end"
-        items.append(text + ".")
-    items += [
-        f"{_sentence_case(colloids()[c.key].because)}: {odds(c.risk)}"
-        f"{', within minutes' if c.after_s <= 0.0 else f' within a day, {after(c.after_s)}'}."
-        for c in result.colloids
-        if c.risk >= THRESHOLD
-    ]
-    items += [alone_sentence(a, result) for a in result.alone]
-    if items:
-        return Block("What would come out", items=items)
-    near = [s for s in result.solids if s.decides and s.kinetics != "dormant"]
-    near.sort(key=lambda s: -_per_two_ions(s))
-    if near and near[0].si.median > -0.5:
-        margin = 10.0 ** -near[0].si.median
-        state = over_limit(_per_two_ions(near[0]))
-        if near[0].si.median > 0.0:
-            state += ", but hardly any of it in a spray day"
-        else:
-            state += f" (about {margin:.1f} times)"
-        return Block("What would come out", [f"Nothing to see. Closest: {near[0].name}, {state}."])
-    return Block("What would come out", ["Nothing: every salt is well under its limit."])
-
-
 def _nutrients(result: Forecast, units: Units) -> Block:
     per_area = {"us": "lb/1000 sq ft", "metric": "kg/ha"}
     columns = ["us", "metric"] if units == "both" else [units]
@@ -532,10 +312,6 @@ def _nutrients(result: Forecast, units: Units) -> Block:
         }
         rows.append((symbol, *(values[c] for c in columns)))
     return Block("Nutrients, by the labels", rows=rows)
-
-
-def _sentence_case(text: str) -> str:
-    return text[0].upper() + text[1:]
 
 
 def _granted(result: Forecast) -> Block:

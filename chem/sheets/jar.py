@@ -9,12 +9,10 @@ from chem.advice.jar import Jar, JarStep, Look, least_dose, least_error
 from chem.doubts import Range
 from chem.forecast import ALWAYS, JAR_DECIDES, SEEN_WORDS, Evolved, Forecast
 from chem.reference.colloids import colloids
-from chem.sheets.as_json import as_json
 from chem.sheets.blocks import BLANK, Block, Sheet
-from chem.sheets.contract import tank as contract
-from chem.sheets.contract.parts import Between, TankLine, tank_line
+from chem.sheets.contract.parts import TankLine, tank_line
 from chem.sheets.forecast import answer_lines, next_step
-from chem.sheets.rules import evolved_unit, forbids, gas_sentence, minds, rules_json
+from chem.sheets.rules import evolved_unit, forbids, gas_sentence, minds
 from chem.units import Units, format_temperature
 
 SETTLED_PH = 0.2
@@ -175,7 +173,7 @@ def _strip_reads(found: Forecast) -> str:
 def meaning(result: Jar) -> Block:
     """What a good jar looks like, and what each other look means."""
     told = [f"{word}: {MEANS[word]}" for word in SEEN_WORDS]
-    return Block("What you see, and what it means", [_fine(result)], items=told)
+    return Block("What you see, and what it means", [fine(result)], items=told)
 
 
 def then(found: Forecast, number: str | None = None) -> Block:
@@ -306,7 +304,7 @@ def look_text(look: Look) -> str:
     return " ".join(words)
 
 
-def _fine(result: Jar) -> str:
+def fine(result: Jar) -> str:
     """What a good jar looks like."""
     liquid = "one clear liquid, whatever its colour"
     unjudged = result.forecast.not_judged
@@ -361,46 +359,6 @@ def _when(minutes: float) -> str:
     if minutes == 0.0:
         return "At once"
     return "Overnight" if minutes == OVERNIGHT else f"After {TIMES[minutes]}"
-
-
-def jar_json(result: Jar, units: Units = "both", number: str | None = None) -> str:
-    """The JSON object of the contract."""
-    return as_json(jar_entry(result, units, number))
-
-
-def jar_entry(
-    result: Jar,
-    units: Units = "both",
-    number: str | None = None,
-    *,
-    jars: Sequence[contract.JarBeside] = (),
-    ladder: contract.LadderEntry | None = None,
-) -> contract.Jar:
-    """The object; jars, ladder: where there are any."""
-    found = result.forecast
-    return contract.Jar(
-        mix=found.mix.name,
-        **rules_json(found.rules, found.mix, found.refused),
-        jar_mL=result.jar_mL,
-        vessel_mL=result.vessel_mL,
-        order=ORDERS[result.order],
-        steps=step_lines(result, units),
-        look=[
-            contract.LookEntry(minutes=look.minutes, what_for=look_text(look))
-            for look in result.looks
-        ],
-        between=between(result),
-        fine=_fine(result),
-        gases=fumes(result),
-        ph=Between(p05=found.ph.p05, p95=found.ph.p95),
-        cautions=cautions(result),
-        notes=notes(result, units),
-        scale=result.scale,
-        number=number,
-        blanks=blanks(result),
-        jars=jars,
-        ladder=ladder,
-    )
 
 
 def step_lines(result: Jar, units: Units) -> list[TankLine]:

@@ -20,7 +20,6 @@ from chem.sheets.jar import (
     cautions,
     first,
     fumes,
-    jar_entry,
     jar_sheet,
     meaning,
     notes,
@@ -33,6 +32,7 @@ from chem.sheets.jar import (
     whole,
     write_here,
 )
+from chem.sheets.jar_data import jar_entry
 from chem.sheets.rules import forbids
 from chem.sheets.words import TIME_WORDS
 from chem.units import Units

@@ -10,7 +10,7 @@ from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import shelf as contract
 from chem.sheets.contract.parts import DoubtEntry, RangeEntry
-from chem.sheets.words import odds, with_name
+from chem.sheets.words import capital, odds, with_name
 from chem.units import Units, format_temperature
 
 ION_NAMES = {
@@ -131,7 +131,7 @@ def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
     blocks += [
         Block("Left open by the label", items=[finding_text(f) for f in result.open]),
         Block("How to measure its pH", _how_to_measure(result)),
-        Block("What would settle it", items=[s[0].upper() + s[1:] for s in settle[:4]]),
+        Block("What would settle it", items=[capital(s) for s in settle[:4]]),
         Block("Questions to the seller, to copy", items=seller_questions(result)),
         Block("Notes", items=result.notes),
     ]

@@ -18,7 +18,6 @@ from chem.sheets.jar import (
     cautions,
     first,
     fumes,
-    jar_entry,
     notes,
     ph_expected,
     poured_names,
@@ -26,6 +25,7 @@ from chem.sheets.jar import (
     whole,
     write_here,
 )
+from chem.sheets.jar_data import jar_entry
 from chem.sheets.rules import evolved_sentence, forbids, rule_next, rule_sentence, rules_json
 from chem.units import Units, format_mass, format_volume
 

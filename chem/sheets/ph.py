@@ -2,36 +2,27 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
 from functools import partial
-from typing import Any
-
-import numpy as np
 
 from chem.advice.agents import LICENCE
-from chem.advice.ph import JAR_L, Adjustment, Suited
+from chem.advice.ph import JAR_L, Adjustment
 from chem.advice.titration import MOST_G_PER_L
 from chem.forecast import ALWAYS, JAR_DECIDES, broken
 from chem.forecast.rules import name_of
 from chem.reference.colloids import colloids
-from chem.sheets.as_json import as_json
-from chem.sheets.blocks import WIDTH, Block, Sheet
-from chem.sheets.contract import advice as contract
-from chem.sheets.contract.parts import Between, RangeEntry
-from chem.sheets.forecast import window_words
+from chem.sheets.blocks import Block, Sheet
 from chem.sheets.rules import (
     HAZARD_WORDS,
     because,
-    evolved_entries,
     evolved_sentence,
     forbids,
     rule_next,
     rule_sentence,
-    rules_json,
 )
 from chem.sheets.salt import KG_PER_HA_TO_LB_PER_1000_SQ_FT
-from chem.sheets.words import TIME_WORDS, odds
+from chem.sheets.titration import curve, curve_text
+from chem.sheets.window import window_words
+from chem.sheets.words import TIME_WORDS, capital, odds
 from chem.tank import grams_per_litre, millilitres_per_litre
 from chem.units import (
     Units,
@@ -42,7 +33,6 @@ from chem.units import (
 )
 
 GALLON_L = 3.785411784  # NIST Handbook 44, appendix C
-PLOT_ROWS, PLOT_COLUMNS = 13, 50
 SMALL_ML, SMALL_G = 1.0, 0.5
 STRIP_TEST = "Strip test after mixing: the jar decides."
 ANSWERS = {
@@ -83,10 +73,10 @@ def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
         Block(
             "Titration curve",
             rows=[(line,) for line in curve_text(result)],
-            picture=partial(_curve, result, units),
+            picture=partial(curve, result, units),
         ),
         _adds(result, units),
-        Block("Mind", items=_cautions(result)),
+        Block("Mind", items=cautions(result)),
         Block("", [JAR_DECIDES]),
     ]
     return Sheet(
@@ -99,7 +89,7 @@ def ph_sheet(result: Adjustment, units: Units = "both") -> Sheet:
 def dose_text(result: Adjustment, units: Units = "both") -> str:
     """`72 fl oz (2.14 L) of 75 % phosphoric acid in 50 gal`; without a tank, per gallon."""
     if result.dose_g_per_L is None:
-        return f"can't be reached: {_unreached(result)}"
+        return f"can't be reached: {unreached(result)}"
     name = result.reagent.own_form
     if result.dose_g_per_L == 0.0:
         return "none: the tank is there already"
@@ -130,129 +120,13 @@ def doses(result: Adjustment, units: Units = "both") -> dict[str, str]:
     return out
 
 
-def ph_json(result: Adjustment, units: Units = "both") -> str:
-    """The JSON object of the contract, with additions."""
-    density = result.density_kg_per_L
-    dose = result.dose_g_per_L
-    reached = dose is not None
-    low, high = result.dose_range_g_per_L
-    suited, copper = result.suited, result.copper_free
-    return as_json(
-        contract.Ph(
-            mix=result.mix.name,
-            agent=result.reagent.name,
-            form=result.reagent.form,
-            target_ph=result.target,
-            already=result.already,
-            dose_g_per_L=dose,
-            dose_range_g_per_L=Between(p05=low, p95=high),
-            dose_mL_per_L=None if density is None or dose is None else dose / density,
-            dose_text=dose_text(result, units),
-            doses=doses(result, units),
-            density_kg_per_L=density,
-            density_source=result.reagent.density_source,
-            reached=reached,
-            because=_unreached(result) if result.unreached else None,
-            tried_g_per_L=result.tried_g_per_L,
-            ph_before=RangeEntry.of(result.ph_before),
-            ph_after=RangeEntry.of(result.ph_after),
-            ph_settled=result.ph_settled,
-            answer_before=result.answer_before,
-            answer_after=result.answer_after.word if reached else None,
-            chance_after=result.answer_after.chance if reached else None,
-            judged_at=result.judged_at,
-            curve=result.curve,
-            ph_per_g_per_L=contract.Slopes(start=result.slope_start, target=result.slope_target),
-            makes=[
-                contract.MadeEntry(
-                    key=s.key, before=s.before, after=s.after, of_the_agent=s.of_the_agent
-                )
-                for s in result.made
-            ],
-            suited=None if suited is None else suited.at_once,
-            adjuvant=None if suited is None else _suited_entry(suited),
-            copper_free=None
-            if copper is None
-            else contract.FreeCopper(before=copper[0], after=copper[1]),
-            gases=evolved_entries(result.gases, result.dosed),
-            **rules_json(result.rules, result.ruled, result.refused),
-            adds_kg_per_ha=dict(result.adds_kg_per_ha) if reached else {},
-            poured_as=result.place + 1,
-            cautions=_cautions(result),
-            draws=result.draws,
-            seed=result.seed,
-        )
-    )
-
-
-def _suited_entry(suited: Suited) -> contract.SuitedEntry:
-    return contract.SuitedEntry(
-        window=suited.window,
-        suited_before=suited.before,
-        suited_before_settled=suited.before_settled,
-        suited_settled=suited.settled,
-        likely_dose_g_per_L=suited.likely_dose_g_per_L,
-        suited_at_likely=suited.at_likely,
-        suited_settled_at_likely=suited.settled_at_likely,
-        because=UNSUITED[suited.cause] if suited.cause else None,
-    )
-
-
-def curve_text(result: Adjustment) -> list[str]:
-    """The titration curve in lines of at most 60 columns; `*` the curve, `O` the dose."""
-    points = result.curve
-    if len(points) < 2:
-        return ["no pH found along the curve"]
-    x = np.array([d for d, _ in points])
-    y = np.array([p for _, p in points])
-    low, high = _ph_span(y, result.target)
-    grid = [[" "] * PLOT_COLUMNS for _ in range(PLOT_ROWS)]
-
-    def row(ph: float) -> int:
-        return round((high - ph) / (high - low) * (PLOT_ROWS - 1))
-
-    if low <= result.target <= high:
-        for j in range(0, PLOT_COLUMNS, 2):
-            grid[row(result.target)][j] = "."
-    columns = np.linspace(x[0], x[-1], PLOT_COLUMNS)
-    for j, ph in enumerate(np.interp(columns, x, y)):
-        grid[row(float(ph))][j] = "*"
-    if result.dose_g_per_L is not None and x[-1] > 0.0:
-        j = min(round(result.dose_g_per_L / float(x[-1]) * (PLOT_COLUMNS - 1)), PLOT_COLUMNS - 1)
-        grid[row(float(np.interp(result.dose_g_per_L, x, y)))][j] = "O"
-    lines = ["pH"]
-    for i, cells in enumerate(grid):
-        ph = high - (high - low) * i / (PLOT_ROWS - 1)
-        label = f"{ph:5.1f} |" if i % 3 == 0 else "      |"
-        lines.append((label + "".join(cells)).rstrip())
-    lines.append("      +" + "-" * PLOT_COLUMNS)
-    end = f"{x[-1]:.3g} g/L"
-    lines.append("       0" + end.rjust(PLOT_COLUMNS - 1))
-    lines.append("O the dose, . the target, the middle of every doubt")
-    assert all(len(line) <= WIDTH for line in lines)
-    return lines
-
-
-def curve_svg(result: Adjustment, units: Units = "both") -> str:
-    """The titration curve as a picture of its own, black on white."""
-    from chem.sheets.page.pictures import titration_picture
-
-    return titration_picture(result, units).alone()
-
-
-def _curve(result: Adjustment, units: Units) -> str:
-    from chem.sheets.page.pictures import titration_picture
-
-    return titration_picture(result, units).figure()
-
-
 def _answer(result: Adjustment, units: Units) -> list[str]:
     if result.refused:
         rule = broken(result.rules)[0]
         own, other = name_of(result.ruled, rule.product), name_of(result.ruled, rule.other)
         return [f"Toxic gas: no dose. Never {own} and {other} in one tank."]
     if result.dose_g_per_L is None:
-        return [f"pH {result.target:g} can't be reached: {_unreached(result)}."]
+        return [f"pH {result.target:g} can't be reached: {unreached(result)}."]
     if result.dose_g_per_L == 0.0:
         lines = [f"Nothing to add: the tank is at about pH {result.ph_before.median:.1f} already."]
         if result.back:
@@ -269,7 +143,7 @@ UNSUITED = {
 }
 
 
-def _unreached(result: Adjustment) -> str:
+def unreached(result: Adjustment) -> str:
     """Why the target can't be reached."""
     match result.unreached:
         case "refused":
@@ -293,7 +167,7 @@ def _broken(result: Adjustment) -> Block | None:
     return Block(title, items=told, kind="stop") if told else None
 
 
-def _cautions(result: Adjustment) -> list[str]:
+def cautions(result: Adjustment) -> list[str]:
     """What to mind, the most pressing first; the standing cautions last."""
     if result.refused:
         return list(ALWAYS)
@@ -322,7 +196,7 @@ def _cautions(result: Adjustment) -> list[str]:
             f"{after.p95:.1f}. Put in half, test with a strip, then the rest bit by bit."
         )
     if reagent.agent is not None:
-        out += [*reagent.agent.care, f"{_sentence(reagent.name)}: {reagent.agent.hazard_class}."]
+        out += [*reagent.agent.care, f"{capital(reagent.name)}: {reagent.agent.hazard_class}."]
     if reagent.acid:
         out.append("Alone into at least half the water, stirring; then the other products.")
     else:
@@ -414,7 +288,7 @@ def _answer_after(result: Adjustment) -> Block | None:
         f"{ANSWERS[result.answer_after.word]} ({odds(result.answer_after.chance)})."
     ]
     if result.answer_after.cause:
-        text.append(f"{_sentence(because(result.answer_after))}.")
+        text.append(f"{capital(because(result.answer_after))}.")
     for solid in result.made[:3]:
         cause = (
             f"{result.reagent.name} is part of it" if solid.of_the_agent else "the new pH drops it"
@@ -422,7 +296,7 @@ def _answer_after(result: Adjustment) -> Block | None:
         fate = colloids()[solid.key].because if solid.key in colloids() else solid.name
         text.append(
             f"The dose itself brings on: {fate} ({odds(solid.after)}, was "
-            f"{odds(solid.before)}). {_sentence(cause)}."
+            f"{odds(solid.before)}). {capital(cause)}."
         )
     return Block("Will it stay clear with that in it?", text)
 
@@ -435,7 +309,7 @@ def _adjuvant(result: Adjustment, units: Units) -> Block | None:
     window = window_words(*suited.window)
     at_once, later = odds(suited.before), odds(suited.before_settled)
     text = [
-        f"{_sentence(adjuvant.name)} wants pH {window}. Chance of that before the dose: {at_once} "
+        f"{capital(adjuvant.name)} wants pH {window}. Chance of that before the dose: {at_once} "
         f"at once, {later} once settled."
     ]
     if result.dose_g_per_L:
@@ -500,13 +374,3 @@ def _two(value: float) -> str:
     """Two figures, never an exponent."""
     size = abs(value)
     return f"{size:.2g}" if 1e-4 <= size < 99.5 else f"{size:.0f}"
-
-
-def _ph_span(ph: Sequence[float] | np.ndarray[Any, Any], target: float) -> tuple[float, float]:
-    low = min(float(np.min(ph)), target)
-    high = max(float(np.max(ph)), target)
-    return math.floor(2.0 * (low - 0.1)) / 2.0, math.ceil(2.0 * (high + 0.1)) / 2.0
-
-
-def _sentence(text: str) -> str:
-    return text[0].upper() + text[1:]

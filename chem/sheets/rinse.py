@@ -9,7 +9,7 @@ from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.rules import gas_sentence, rule_sentence
-from chem.sheets.words import odds
+from chem.sheets.words import capital, odds
 from chem.units import Units, format_volume
 
 HOW = (
@@ -40,7 +40,7 @@ def must_not_meet(result: Rinsing) -> list[str]:
     told = [rule_sentence(r, result.meets) + "." for r in result.rules if r.severity != "mind"]
     told += [gas_sentence(g, result.meets) for g in result.gases]
     told += [rule_sentence(r, result.meets) + "." for r in result.rules if r.severity == "mind"]
-    return list(dict.fromkeys(t[0].upper() + t[1:] for t in told))
+    return list(dict.fromkeys(capital(t) for t in told))
 
 
 def _answer(result: Rinsing, units: Units) -> list[str]:

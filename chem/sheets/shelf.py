@@ -2,54 +2,24 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterator, Sequence
-from itertools import chain
-from typing import TypeVar
+from collections.abc import Sequence
 
-from chem.forecast import ALWAYS, JAR_DECIDES, TIMES_S
-from chem.forecast.rules import STOP_WORDS
-from chem.sheets.as_json import as_json_parts
+from chem.forecast import ALWAYS, JAR_DECIDES
+from chem.sheets.against import answer_neighbours, names_of, neighbours, refused
 from chem.sheets.blocks import WIDTH, Block, Sheet
-from chem.sheets.contract import shelf as contract
-from chem.sheets.contract.parts import ByTime
-from chem.sheets.rules import because, forbids, gas_sentence, rules_json
-from chem.sheets.words import TIME_WORDS, after, odds
-from chem.shelf import Neighbour, Shelf, Together
-from chem.shelf.together import CLEAR, QUARRELS, REFUSED, SAID_CLEAR, UNKNOWN
+from chem.sheets.shelf_data import hint, tank_because, tank_forbids, warns
+from chem.sheets.words import TIME_WORDS, after, and_more, counted, odds, sentence
+from chem.shelf import Shelf, Together
+from chem.shelf.together import CLEAR, QUARRELS, SAID_CLEAR, UNKNOWN
 from chem.units import Units, format_carrier, format_temperature
 
-E = TypeVar("E", bound=contract.AloneEntry)
 LISTED = 30
 """Tanks told in words on a terminal; a page tells all."""
 LISTED_ON_PAGE = 5_000
 TABLE_FITS, TABLE_FITS_PAGE = 14, 200
 """Products whose numbered columns fit a terminal sheet, and a page."""
-NAMED = 3
-"""Products of mine named on a neighbour's line."""
 LEAST_SHOWN = 0.05
 VERBS = {"curdle": ("curdles", "may curdle"), "haze": ("hazes", "may haze")}
-COLUMNS = (
-    "a",
-    "b",
-    "c",
-    "rate_factor_of_a",
-    "answer",
-    "chance",
-    "probability_15min",
-    "probability_4h",
-    "probability_24h",
-    "clogs_4h",
-    "worst_solid",
-    "clouds_after_s",
-    "ph",
-    "label_forbids",
-    "gas_or_heat",
-    "decided_by",
-    "neighbour_b",
-    "cost_per_kg_b",
-)
 
 
 def shelf_sheet(result: Shelf, units: Units = "both", *, alone: bool = False) -> Sheet:
@@ -68,10 +38,10 @@ def _sheet(result: Shelf, units: Units, alone: bool, most: int, wide: int) -> Sh
         blocks = _alone(result, everything=True)
         answer = _answer_alone(result)
     elif result.mine:
-        answer = [_answer_neighbours(result), _judged(result)]
+        answer = [answer_neighbours(result), _judged(result)]
         blocks = [
-            *_neighbours(result, most),
-            *_refused(result, most),
+            *neighbours(result, most),
+            *refused(result, most),
             *_alone(result, everything=False, most=most),
         ]
     else:
@@ -97,180 +67,16 @@ def _sheet(result: Shelf, units: Units, alone: bool, most: int, wide: int) -> Sh
     return Sheet(_heading(result, alone), answer, blocks)
 
 
-def shelf_json(result: Shelf) -> str:
-    """The JSON object."""
-    return "".join(shelf_json_parts(result))
-
-
-def shelf_json_parts(result: Shelf) -> Iterator[str]:
-    """The JSON object, piece by piece: a catalogue has half a million pairs."""
-
-    def names(members: Sequence[int]) -> list[str]:
-        return [result.names[i] for i in members]
-
-    def entry(kind: type[E], found: Together) -> E:
-        o = found.odds
-        return kind(
-            **dict(zip("abc", names(found.members), strict=False)),
-            answer=found.answer.word,
-            chance=found.answer.chance,
-            probability=None if o is None else ByTime.of(o.probability),
-            clogs=None if o is None else ByTime.of(o.clogs),
-            worst_solid=None if o is None else o.worst,
-            clouds_after_s=None if o is None else o.clouds_after_s,
-            ph=None if o is None else o.ph,
-            because=_because(found),
-            **rules_json(found.rules, result.mix(found), found.refused),
-            gas_or_heat=_warns(result, found),
-            quarrels=found.quarrels,
-            clear_at_rate_factor=found.clear_at,
-            hint=_hint(result, found),
-            decided_by=None if o is None else o.decided_by,
-        )
-
-    setting = result.setting
-    passes = None
-    if result.passes is not None:
-        passes = contract.PassesEntry(
-            tanks=[names(t) for t in result.passes.tanks],
-            fewest=result.passes.fewest,
-            trouble_alone=names(result.passes.alone_fails),
-        )
-    return as_json_parts(
-        contract.Shelf(
-            asked=None if result.asked is None else result.names[result.asked],
-            judged_at=result.judged_at,
-            mine=result.names[: result.mine],
-            wanting=result.wanting or None,
-            neighbours=[
-                contract.NeighbourEntry(
-                    product=result.names[n.place],
-                    file=result.items[n.place].product.file,
-                    fits=n.fits,
-                    odds=n.odds,
-                    keep_apart_from=names(n.apart),
-                    never_with=names(n.refused),
-                    cannot_tell_with=names(n.unsure),
-                    no_worse_than_alone_with=names(n.no_worse),
-                    cost_per_kg=n.cost_per_kg,
-                    currency=n.currency,
-                )
-                for n in result.neighbours
-            ],
-            pairs=[],
-            triples=[entry(contract.TripleEntry, t) for t in result.triples],
-            ratios=[
-                contract.RatioEntry(**dict(entry(contract.PairEntry, t)), rate_factor_of_a=t.factor)
-                for t in result.ratios
-            ],
-            alone=[entry(contract.AloneEntry, t) for t in result.alone],
-            quarrels={name: result.quarrels_of(i) for i, name in enumerate(result.names)},
-            groups=[names(g) for g in result.groups],
-            passes=passes,
-            left_out=[contract.LeftOutEntry(file=out.file, why=out.why) for out in result.left_out],
-            water=setting.water.name,
-            carrier_L_per_ha=1e4 * setting.carrier_L_per_m2,
-            temperature_celsius=setting.t_celsius,
-            notes=result.notes,
-            cautions=[JAR_DECIDES, *ALWAYS],
-            draws=setting.draws,
-            seed=setting.seed,
-            seconds=result.seconds,
-            solves=result.solves,
-            versions=dict(result.versions),
-        ),
-        "pairs",
-        (entry(contract.PairEntry, t) for t in result.pairs),
-    )
-
-
-def shelf_csv(result: Shelf) -> Iterator[str]:
-    """The table's lines, one per tank: alone, pairs, triples, ratios; against a shop's the pairs
-    come first, those of the best neighbour foremost."""
-    line = io.StringIO()
-    writer = csv.writer(line, lineterminator="\n")
-
-    def written(row: Sequence[str]) -> str:
-        line.seek(0)
-        line.truncate()
-        writer.writerow(row)
-        return line.getvalue()
-
-    yield written(COLUMNS)
-    ratios = (t for t in result.ratios if t.factor != 1.0)
-    first, second = (result.pairs, result.alone) if result.mine else (result.alone, result.pairs)
-    ranked = {n.place: (rank, n) for rank, n in enumerate(result.neighbours, start=1)}
-    for found in chain(first, second, result.triples, ratios):
-        members = [result.names[i] for i in found.members]
-        o = found.odds
-        chances = [""] * len(TIMES_S) if o is None else [f"{o.probability[t]:.4f}" for t in TIMES_S]
-        rank, beside = ranked.get(found.members[-1], (0, None)) if result.mine else (0, None)
-        cost = None if beside is None else beside.cost_per_kg
-        yield written(
-            [
-                *members,
-                *[""] * (3 - len(members)),
-                f"{found.factor:g}",
-                found.answer.word,
-                f"{found.answer.chance:.4f}",
-                *chances,
-                "" if o is None else f"{o.clogs['4h']:.4f}",
-                "" if o is None else o.worst or "",
-                "" if o is None or o.clouds_after_s is None else f"{o.clouds_after_s:.0f}",
-                "" if o is None else f"{o.ph:.2f}",
-                " ".join(_forbids(result, found)),
-                " ".join(_warns(result, found)),
-                "" if o is None else o.decided_by,
-                str(rank or ""),
-                "" if cost is None else f"{cost:.4g}",
-            ]
-        )
-
-
-def _forbids(result: Shelf, found: Together, *, new: bool = False) -> list[str]:
-    """Rules broken in a tank; `new`: only those that no member breaks alone."""
-    return forbids(found.new if new else found.rules, result.mix(found))
-
-
-def _warns(result: Shelf, found: Together) -> list[str]:
-    return [gas_sentence(g, result.mix(found)) for g in found.gases]
-
-
-def _because(found: Together) -> str | None:
-    """Why it can't be told, or was not tried."""
-    if found.untried == "no_room":
-        return f"the products alone fill {100 * found.filled:.0f} % of the tank"
-    if found.untried:
-        return STOP_WORDS[found.untried][0]
-    return because(found.answer) if found.answer.cause else None
-
-
-def _hint(result: Shelf, found: Together) -> str:
-    """What to try."""
-    if len(found.members) < 2 or not found.quarrels:
-        return ""
-    if found.toxic:
-        return "Never in one tank."
-    if found.clear_at is not None:
-        name = result.names[found.members[0]]
-        return f"Clear at {100 * found.clear_at:.0f} % of the rate of {name}; or two passes."
-    return "Try: two passes." if len(found.members) == 2 else "Try: separate passes."
-
-
 def _heading(result: Shelf, alone: bool) -> str:
     count = len(result.items)
     if result.mine:
-        shop = _count(len(result.neighbours), "label")
-        return f"{_count(result.mine, 'product')} against {shop} of a shop"
+        shop = counted(len(result.neighbours), "label")
+        return f"{counted(result.mine, 'product')} against {shop} of a shop"
     if result.asked is None:
-        products = _count(count, "product")
+        products = counted(count, "product")
         return f"{products}, each alone" if alone else f"{products} in one tank, two at a time"
-    rest = " alone" if alone else f" against {_count(count - 1, 'product')}"
+    rest = " alone" if alone else f" against {counted(count - 1, 'product')}"
     return f"{_short(result.names[result.asked], WIDTH - len(rest))}{rest}"
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
 def _answer_alone(result: Shelf) -> list[str]:
@@ -291,72 +97,15 @@ def _judged(result: Shelf) -> str:
     return f"Judged for {TIME_WORDS[result.judged_at]}, each at the rate it goes at."
 
 
-def _answer_neighbours(result: Shelf) -> str:
-    if not result.neighbours:
-        return "No label to try yours with."
-    best, whole = result.neighbours[0].fits, result.mine
-    count = sum(n.fits == whole for n in result.neighbours)
-    if count:
-        return f"{count} of {_count(len(result.neighbours), 'label')} get along with all {whole}."
-    return f"None gets along with all {whole}; the best with {best}."
-
-
-def _neighbours(result: Shelf, most: int) -> list[Block]:
-    """One line per label, the best first."""
-    if not result.neighbours:
-        return []
-    items = [
-        f"{rank}. {_neighbour(result, n)}"
-        for rank, n in enumerate(result.neighbours[:most], start=1)
-    ]
-    by = "by odds" if not result.wanting else f"by odds, then by cost of {result.wanting}"
-    return [
-        Block(f"Best neighbours, {by}", items=[*items, *_more(len(result.neighbours) - len(items))])
-    ]
-
-
-def _neighbour(result: Shelf, n: Neighbour) -> str:
-    """`X: with 11 of 12, clear 9 in 10; $ 4.20 per kg of iron. Keep apart from Y.`"""
-    words = f"{result.names[n.place]}: with {n.fits} of {result.mine}, clear {odds(n.odds)}"
-    if result.wanting and n.cost_per_kg is None:
-        words += "; no price"
-    elif result.wanting:
-        words += f"; {n.currency} {n.cost_per_kg:.2f} per kg of {result.wanting}".replace("  ", " ")
-    parts = [f"{words}."]
-    for what, places in (
-        ("Never with", n.refused),
-        ("Keep apart from", tuple(i for i in n.apart if i not in n.refused)),
-        ("Can't be told with", n.unsure),
-        ("No worse than alone with", n.no_worse),
-    ):
-        if places:
-            more = f" and {len(places) - NAMED} more" if len(places) > NAMED else ""
-            parts.append(f"{what} {_names(result, places[:NAMED])}{more}.")
-    return " ".join(parts)
-
-
-def _refused(result: Shelf, most: int) -> list[Block]:
-    """Labels that must never be poured with one of mine, and why."""
-    never = result.pairs.where(REFUSED)
-    if not len(never):
-        return []
-    items = []
-    for found in never[:most]:
-        mine, shop = (result.names[i] for i in found.members)
-        why = f"{shop} with {mine}: {_because(found)}"
-        items.append(_sentence((_forbids(result, found) or [why])[0]))
-    return [Block("Never in one tank", items=[*items, *_more(len(never) - len(items))])]
-
-
 def _answer(result: Shelf, bad: int) -> str:
     if not len(result.pairs):
         return "One product: nothing to pair it with."
     fine = len(result.pairs.where(CLEAR | SAID_CLEAR)) == len(result.pairs)
     if result.asked is None:
         if fine:
-            return f"All {_count(len(result.pairs), 'pair')} stay clear."
+            return f"All {counted(len(result.pairs), 'pair')} stay clear."
         are = "is" if bad == 1 else "are"
-        return f"{bad} of {_count(len(result.pairs), 'pair')} {are} better kept apart."
+        return f"{bad} of {counted(len(result.pairs), 'pair')} {are} better kept apart."
     if fine:
         return f"Stays clear with all {len(result.pairs)}."
     return f"Better kept apart from {bad} of {len(result.pairs)}."
@@ -372,27 +121,22 @@ def _who(result: Shelf, found: Together) -> str:
 def _line(result: Shelf, found: Together) -> str:
     """`with X: curdles, 9 in 10, shows after about 10 min, gypsum. Try: two passes.`"""
     words = [f"{_verdict(result, found)}."]
-    why = _because(found)
+    why = tank_because(found)
     if why is not None and found.answer.word == "cannot tell":
-        words.append(_sentence(why))
-    told = (*_warns(result, found), *_forbids(result, found, new=True))
-    dangers = [_sentence(text) for text in told]
+        words.append(sentence(why))
+    told = (*warns(result, found), *tank_forbids(result, found, new=True))
+    dangers = [sentence(text) for text in told]
     if found.toxic:
-        first = (_forbids(result, found) or [why or ""])[0]
-        words = ["never in one tank.", _sentence(first)]
+        first = (tank_forbids(result, found) or [why or ""])[0]
+        words = ["never in one tank.", sentence(first)]
         return " ".join([f"{_who(result, found)}:", *words])
     if found.untried:
-        words = [_sentence(why or "")]
+        words = [sentence(why or "")]
     elif dangers and found.answer.word == "clear":
         words = [*dangers, f"No solids, {odds(found.answer.chance)}."]
     else:
         words += dangers
-    return " ".join([f"{_who(result, found)}:", *words, _hint(result, found)]).rstrip()
-
-
-def _sentence(text: str) -> str:
-    text = f"{text[0].upper()}{text[1:]}"
-    return text if text.endswith((".", "!", "?")) else f"{text}."
+    return " ".join([f"{_who(result, found)}:", *words, hint(result, found)]).rstrip()
 
 
 def _verdict(result: Shelf, found: Together) -> str:
@@ -422,11 +166,7 @@ def _worst(result: Shelf, most: int) -> list[Block]:
 
 def _lines(result: Shelf, tanks: Sequence[Together], most: int) -> list[str]:
     lines = [_line(result, t) for t in tanks[:most]]
-    return [*lines, *_more(len(tanks) - len(lines))]
-
-
-def _more(count: int) -> list[str]:
-    return [f"{count} more: --csv FILE or --html FILE has all."] if count else []
+    return [*lines, *and_more(len(tanks) - len(lines))]
 
 
 def _asked_alone(result: Shelf) -> list[Block]:
@@ -435,7 +175,7 @@ def _asked_alone(result: Shelf) -> list[Block]:
     alone = next(t for t in result.alone if t.members == (result.asked,))
     name = result.names[result.asked]
     words = [f"{name}: {_verdict(result, alone)}."]
-    words += [_sentence(t) for t in (*_forbids(result, alone), *_warns(result, alone))]
+    words += [sentence(t) for t in (*tank_forbids(result, alone), *warns(result, alone))]
     return [Block("Alone in this water", [" ".join(words)])]
 
 
@@ -445,7 +185,7 @@ def _no_worse(result: Shelf, most: int) -> list[Block]:
         return []
     title = "Not clear, but no worse than one of them alone"
     if result.asked is None and most == LISTED:
-        return [Block(title, [f"{_count(len(same), 'pair')}."])]
+        return [Block(title, [f"{counted(len(same), 'pair')}."])]
     return [Block(title, items=_lines(result, same, most))]
 
 
@@ -461,7 +201,7 @@ def _clear(result: Shelf, most: int) -> list[Block]:
     if len(fine) and result.asked is not None:
         blocks.append(Block("Stays clear", items=_lines(result, fine, most)))
     elif len(fine):
-        blocks.append(Block("Stays clear", [f"{_count(len(fine), 'pair')}."]))
+        blocks.append(Block("Stays clear", [f"{counted(len(fine), 'pair')}."]))
     if len(unsure):
         names = dict.fromkeys(
             result.names[i]
@@ -506,7 +246,7 @@ def _ratios(result: Shelf, most: int) -> list[Block]:
         f"{_who(result, steps[0])}: {', '.join(_step(t, result.judged_at) for t in steps)}"
         for steps in rows[:most]
     ]
-    return [Block("Other ratios, worst first", [what], [*items, *_more(len(rows) - len(items))])]
+    return [Block("Other ratios, worst first", [what], [*items, *and_more(len(rows) - len(items))])]
 
 
 def _step(found: Together, judged_at: str) -> str:
@@ -533,25 +273,21 @@ def _most(result: Shelf) -> list[Block]:
 def _groups(result: Shelf) -> list[Block]:
     if not result.groups:
         return []
-    items = [f"{len(group)}: {_names(result, group)}" for group in result.groups]
+    items = [f"{len(group)}: {names_of(result, group)}" for group in result.groups]
     return [Block("Get along, all in one tank", items=items)]
-
-
-def _names(result: Shelf, members: Sequence[int]) -> str:
-    return "; ".join(result.names[i] for i in members)
 
 
 def _passes(result: Shelf) -> list[Block]:
     found = result.passes
     if found is None:
         return []
-    items = [f"Pass {k}: {_names(result, t)}" for k, t in enumerate(found.tanks, start=1)]
+    items = [f"Pass {k}: {names_of(result, t)}" for k, t in enumerate(found.tanks, start=1)]
     if found.alone_fails:
-        items.append(f"In none, trouble even alone: {_names(result, found.alone_fails)}")
+        items.append(f"In none, trouble even alone: {names_of(result, found.alone_fails)}")
     fails = found.alone_fails
     unjudged = [i for i, item in enumerate(result.items) if not (item.product.judged or i in fails)]
     if unjudged:
-        items.append(f"In none, only the jar can tell: {_names(result, unjudged)}")
+        items.append(f"In none, only the jar can tell: {names_of(result, unjudged)}")
     few = "The fewest passes" if found.fewest else "Passes (fewer were not ruled out)"
     return [Block(f"{few} that use them all", items=items)]
 
@@ -567,14 +303,14 @@ def _alone(result: Shelf, *, everything: bool, most: int = LISTED_ON_PAGE) -> li
         name = result.names[t.members[0]]
         ph = "" if t.odds is None or t.odds.failed > 0.5 else f", pH about {t.odds.ph:.1f}"
         words = [f"{name}: {_verdict(result, t)}{ph}."]
-        why = _because(t)
+        why = tank_because(t)
         if why is not None and t.answer.word == "cannot tell":
-            words.append(_sentence(why))
+            words.append(sentence(why))
         plain = f"{result.items[t.members[0]].name}: "
-        words += [_sentence(text.removeprefix(plain)) for text in _forbids(result, t)]
-        words += [_sentence(text) for text in _warns(result, t) if everything]
+        words += [sentence(text.removeprefix(plain)) for text in tank_forbids(result, t)]
+        words += [sentence(text) for text in warns(result, t) if everything]
         items.append(" ".join(words))
-    items += _more(len(shown) - len(items))
+    items += and_more(len(shown) - len(items))
     title = "Each alone in this water" if everything else "Trouble even alone in this water"
     return [Block(title, items=items)]
 

@@ -9,7 +9,7 @@ from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import RangeEntry
-from chem.sheets.forecast import NEVER, window_entry, window_sentence
+from chem.sheets.forecast import NEVER
 from chem.sheets.ph import STRIP_TEST, UNSUITED
 from chem.sheets.rules import (
     evolved_entries,
@@ -19,6 +19,7 @@ from chem.sheets.rules import (
     rule_next,
     rules_json,
 )
+from chem.sheets.window import window_entry, window_sentence
 from chem.sheets.words import odds
 from chem.units import Units, format_mass, format_volume
 

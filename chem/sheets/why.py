@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from chem.advice.edges import MOST_FACTOR, Edge, ProductEdge, Turn
+from chem.advice.edges import Edge, Turn
 from chem.advice.origins import WATER
 from chem.advice.reasons import Hold, Ion, Reason
 from chem.advice.why import Other, Why
@@ -15,6 +15,7 @@ from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import ByTime
+from chem.sheets.edges import _edge
 from chem.sheets.rules import (
     forbids,
     gas_entries,
@@ -23,9 +24,8 @@ from chem.sheets.rules import (
     rule_next,
     rules_json,
 )
-from chem.sheets.words import TIME_WORDS, WATCH_THE_JAR, odds, over_limit
-from chem.tank import with_rate
-from chem.units import Units, format_per_gallon_and_litre, format_rate
+from chem.sheets.words import TIME_WORDS, WATCH_THE_JAR, capital, odds, over_limit, percent
+from chem.units import Units, format_per_gallon_and_litre
 
 PLAIN = {
     "NH4": "ammonium",
@@ -74,7 +74,7 @@ def why_sheet(result: Why, units: Units = "both") -> Sheet:
         title = "Never in one tank" if result.refused else "A rule is broken as asked"
         blocks.insert(0, Block(title, items=rules, kind="stop"))
     if result.others:
-        items = [f"{_capital(_other(o))}: {odds(o.probability)}." for o in result.others]
+        items = [f"{capital(_other(o))}: {odds(o.probability)}." for o in result.others]
         blocks.append(Block("Not a salt at its limit, but shows", items=items))
     blocks += [_solid(result, reason, units) for reason in listed]
     if result.edge is not None:
@@ -198,13 +198,6 @@ def common_name(solid: Solid) -> str:
     return solid.name.split(" (")[0]
 
 
-def percent(fraction: float) -> str:
-    """A share in words: `12 %`, `under 1 %`, `nearly all`."""
-    if fraction < 0.01:
-        return "under 1 %"
-    return "nearly all" if fraction > 0.99 else f"{100.0 * fraction:.0f} %"
-
-
 def reason_sentence(reason: Reason, judged_at: str) -> str:
     """One sentence that a customer understands."""
     chance = reason.probability[judged_at]
@@ -256,7 +249,7 @@ def _meeting(reason: Reason, ph: float) -> str:
     said = [f"the {_listed(ions)} of {_listed(places)}" for places, ions in groups.items()]
     meet = "meet" if len(next(iter(groups.values()))) > 1 else "meets"
     text = f"{said[0]} {meet} {_listed(said[1:])}"
-    return text[0].upper() + text[1:]
+    return capital(text)
 
 
 def _after(seconds: float | None) -> str:
@@ -275,7 +268,7 @@ def sentence_of_all(result: Why) -> str:
     at = result.judged_at
     pressing = solids[0].probability[at] if solids and solids[0].threatens else -1.0
     if others and others[0].probability > pressing:
-        return f"{_capital(_other(others[0]))}."
+        return f"{capital(_other(others[0]))}."
     if not solids:
         return "Nothing in this tank can form a solid."
     own = reason_sentence(solids[0], at)
@@ -337,10 +330,6 @@ def _next(result: Why, units: Units) -> str:
     return "Jar test at the same ratio, then fill."
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def _solid(result: Why, reason: Reason, units: Units) -> Block:
     state = f"{reason.solid.formula}: {_level(reason.si / reason.per_two_ions)}"
     if reason.threatens:
@@ -379,7 +368,7 @@ def _ion(reason: Reason, ion: Ion) -> str:
             shares[plain(hold.by)] = shares.get(plain(hold.by), 0.0) + hold.fraction
     held = [f"{by} holds {percent(share)}" for by, share in shares.items()]
     free = f"{percent(ion.free_fraction)} as the bare ion"
-    return f"{_capital(plain(ion.component))}: {', '.join(said)}; {', '.join([free, *held])}."
+    return f"{capital(plain(ion.component))}: {', '.join(said)}; {', '.join([free, *held])}."
 
 
 def _level(level: float) -> str:
@@ -408,55 +397,3 @@ def _ph(reason: Reason) -> str:
         name, without = reason.ph_from
         text += f" {name} moves the pH that way most: without it pH {without:.1f}."
     return text
-
-
-def _edge(result: Why, edge: Edge, units: Units) -> Block:
-    items = []
-    for i, product in enumerate(edge.products):
-        text = _product_edge(result, i, product, units)
-        if text:
-            items.append(text)
-    still = [p.product for p in edge.products if p.more is None and p.less is None]
-    if still and len(still) == len(edge.products):
-        items.append(
-            f"No sensible factor: nothing from leaving it out to {MOST_FACTOR:g} times its rate "
-            "turns the mix, for any product."
-        )
-    elif still:
-        items.append(f"No sensible factor turns it for {', '.join(still)}.")
-    for turn, word in ((edge.ph_above, "above"), (edge.ph_below, "below")):
-        if turn is not None:
-            items.append(f"Turns {word} about pH {turn.at:.1f}{_what(turn)}.")
-    if edge.ph_above is None and edge.ph_below is None:
-        items.append("No pH within four units turns it.")
-    return Block(
-        "How near the edge",
-        [f"Turns: 1 in 10 shows within {TIME_WORDS[result.judged_at]}. pH now {edge.ph:.1f}."],
-        items=items,
-    )
-
-
-def _product_edge(result: Why, index: int, product: ProductEdge, units: Units) -> str:
-    said = []
-    if product.more is not None:
-        said.append(
-            f"at {product.more.at:.2g} times its rate, {_rate(result, index, product.more, units)}"
-        )
-    if product.less is not None:
-        if product.less.at == 0.0:
-            said.append(f"if left out{_what(product.less)}")
-        else:
-            said.append(
-                f"at {percent(product.less.at)} of its rate, "
-                f"{_rate(result, index, product.less, units)}"
-            )
-    return f"{product.product} turns it {'; '.join(said)}." if said else ""
-
-
-def _rate(result: Why, index: int, turn: Turn, units: Units) -> str:
-    changed = with_rate(result.mix, index, turn.at)
-    return f"{format_rate(changed.additions[index].rate, units)}{_what(turn)}"
-
-
-def _what(turn: Turn) -> str:
-    return f": {turn.culprit}" if turn.culprit else ""

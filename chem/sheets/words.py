@@ -54,3 +54,31 @@ def after(seconds: float) -> str:
 
 
 TIME_WORDS = {"15min": "15 minutes", "4h": "4 hours", "24h": "24 hours"}
+
+
+def capital(text: str) -> str:
+    """With its first letter as at the head of a sentence."""
+    return text[:1].upper() + text[1:]
+
+
+def percent(fraction: float) -> str:
+    """A share in words: `12 %`, `under 1 %`, `nearly all`."""
+    if fraction < 0.01:
+        return "under 1 %"
+    return "nearly all" if fraction > 0.99 else f"{100.0 * fraction:.0f} %"
+
+
+def counted(number: int, word: str) -> str:
+    """ "1 tank", "3 tanks"."""
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def sentence(text: str) -> str:
+    """With a capital and a full stop."""
+    text = capital(text)
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def and_more(count: int) -> list[str]:
+    """What a list left off, and where all of it is."""
+    return [f"{count} more: --csv FILE or --html FILE has all."] if count else []

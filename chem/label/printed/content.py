@@ -17,7 +17,7 @@ from chem.label.printed.records import (
     in_terms_of,
 )
 from chem.label.printed.stated import HEAVIEST, LIGHTEST
-from chem.reference import catalogue, ingredient
+from chem.reference import catalogue, ingredient, vague_sources
 
 
 @dataclass
@@ -160,6 +160,9 @@ class Content:
             meaning = f"source `{found}`" if found else "no source"
             if other is not None and found not in catalogue().source_names:
                 meaning = f"ingredient `{found}`: {other.key}"
+            if found in vague_sources():
+                options = (" and ".join(keys) for keys, _ in vague_sources()[found])
+                meaning = f"source `{found}`, each is tried: {' or '.join(options)}"
             self.note(line, text, "; ".join((meaning, *notes)))
             return
         self.lost_sources = True

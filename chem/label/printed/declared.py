@@ -11,7 +11,8 @@ from functools import cache
 from chem.label.printed.derived import find_source
 from chem.label.printed.lines import GLUED, SPACED, bare
 from chem.label.printed.vocabulary import table, without
-from chem.label.product import NITROGEN_FORMS, resolve_guarantee
+from chem.label.product import NITROGEN_FORMS
+from chem.label.resolving import resolve_guarantee
 from chem.reference import Guarantee, catalogue
 
 NUMBER = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from chem.label.printed.vocabulary import is_one, table
-from chem.reference import catalogue, ingredient
+from chem.reference import catalogue, ingredient, vague_sources
 
 STARTS = re.compile(
     r"(?:^|(?<=\s))\(?(?:(?:all )?(?:primary )?(?:plant )?(?:nutrients?(?: sources?)? )|"
@@ -74,7 +74,8 @@ def items_of(text: str) -> list[Entry]:
             out.append(whole)
             continue
         out += [_item(text, a, b) for a, b in _parted(text, start, end)]
-    return _shared_heads([item for item in out if re.search(r"\w", item.text)])
+    named = [item for item in out if re.search(r"\w", item.text)]
+    return [_as_vague(item) for item in _shared_heads(named)]
 
 
 @cache
@@ -190,6 +191,14 @@ def _item(text: str, start: int, end: int) -> Entry:
     if found is None and ingredient(words) is not None:
         found = words
     return Entry(words, start, end, found)
+
+
+def _as_vague(item: Entry) -> Entry:
+    """A name that may be several liquids is one that is known: each of them is tried."""
+    if isinstance(item.found, str):
+        return item
+    vague = next((s for s in _spellings(item.text) if s in vague_sources()), None)
+    return item if vague is None else replace(item, found=vague)
 
 
 def _shared_heads(items: list[Entry]) -> list[Entry]:

@@ -8,7 +8,7 @@ from chem.label.printed.declared import Refused
 from chem.label.printed.derived import find_source
 from chem.label.printed.records import Fact, Reading, fact
 from chem.label.printed.vocabulary import says, without
-from chem.label.product import resolve_guarantee
+from chem.label.resolving import resolve_guarantee
 from chem.reference import catalogue
 
 _VERB = r"(?:mix|combin|blend|us|appl|add|pour|put)(?:ied|es|ed|ing|e|y)?"

@@ -24,7 +24,7 @@ from chem.label.printed.records import Fact, fact
 from chem.label.printed.stated import read_stated
 from chem.label.printed.vocabulary import closes, opens
 from chem.label.printed.words import chore, heading, is_idle
-from chem.label.product import resolve_guarantee
+from chem.label.resolving import resolve_guarantee
 from chem.reference import ingredient
 
 IN_WATER = re.compile(r"water[- ]soluble|soluble in water", re.IGNORECASE)

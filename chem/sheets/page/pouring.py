@@ -10,6 +10,7 @@ from chem.forecast import Forecast
 from chem.sheets.blocks import Block
 from chem.sheets.page.parts import safe, wrapped
 from chem.sheets.tank import jugs, line_name, line_text, load_title, rows
+from chem.sheets.words import capital
 from chem.tank import Load, TankLine
 from chem.units import Units, format_area, format_volume
 
@@ -31,7 +32,7 @@ def marks(load: Load) -> list[str]:
 
 def _name(line: TankLine) -> str:
     name = line_name(line)
-    return name[0].upper() + name[1:] if line.kind == "water" else name
+    return capital(name) if line.kind == "water" else name
 
 
 def pouring(
