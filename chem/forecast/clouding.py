@@ -1,8 +1,9 @@
 """When a solid starts to show, how much of it has come out by then, and what is seen of it.
 
 ln t of a solid = its curve at its own SI + what the cold and retarders add + the spread of its
-curve times sqrt(0.7) z(tank) + sqrt(0.3) z(family). Dust, walls and stirring are the tank's, and every solid
-feels them alike; solids of one family (calcium phosphates, forms of lime) share the rest too.
+curve times sqrt(0.7) z(tank) + sqrt(0.3) z(family). Dust, walls and stirring are the tank's, and
+every solid feels them alike; solids of one family (calcium phosphates, forms of lime) share the
+rest too.
 With a factor for each solid alone eight equal solids would show seven times sooner than one.
 """
 

@@ -143,6 +143,7 @@ def evaluate(
     *,
     near: Equilibrium | None = None,
     within_s: float | Floats = np.inf,
+    clocks_celsius: float | None = None,
 ) -> State:
     """Speciate, saturate and settle one finished solution at t [degC].
 
@@ -150,11 +151,13 @@ def evaluate(
         totals: (N, C) [mol/kg water] in the system's order; water_kg_per_L: (N,).
         near: a solution of like totals, to start from.
         within_s: settle only where a solid begins to show by then [s]; one for all, or (N,).
+        clocks_celsius: of the hours in which crystals begin, where it is another [degC].
     """
+    clocks = t_celsius if clocks_celsius is None else clocks_celsius
     conditions = conditions_of(system, t_celsius, draws)
     clear = solve(system, totals, conditions, start=near)
     cold = crystals(clear, water_kg_per_L, t_celsius, draws)
-    cold_clouding = _cold_clouding(cold, draws, t_celsius)
+    cold_clouding = _cold_clouding(cold, draws, clocks)
     phases = build_phases(system)
     if not len(phases):
         nothing = np.zeros((draws.count, 0))
@@ -176,7 +179,7 @@ def evaluate(
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
     mol_per_L = totals * water_kg_per_L[:, None]
     mmol = {c: 1000.0 * mol_per_L[:, i] for i, c in enumerate(system.components)}
-    clouding = clouding_times_s(phases, si, mmol, draws, t_celsius)
+    clouding = clouding_times_s(phases, si, mmol, draws, clocks)
     alone = alone_g_per_L(phases, si, mol_per_L)
     settled = np.zeros(si.shape)
     ph_settled = clear.ph.copy()
