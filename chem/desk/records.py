@@ -58,11 +58,7 @@ class Records:
         """What the notebook says beside a forecast; None where it holds nothing."""
         if self._learned is None or not self._kept:
             return None
-        labels = None
-        if self._learned.knows([a.product.identity for a in result.mix.additions]):
-            alone = study.believing(NOTHING_LEARNED)
-            labels = forecast(result.mix, study=alone, judged_at=result.judged_at)
-        return told_of(result.mix, self._kept, self._learned, result, labels)
+        return told_of(result, self._kept, self._learned, study)
 
     def _read(self, seed: int) -> None:
         stamp = self.book.path.stat().st_mtime if self.book.exists else 0.0

@@ -108,13 +108,13 @@ class Study:
         return some
 
     def believing(self, beliefs: Beliefs) -> Study:
-        """A Study of the same draws that believes otherwise of tanks; jugs and waters worked out
-        here serve both.
+        """A Study of the same draws that believes otherwise; jugs and waters worked out here serve
+        both.
 
-        Raises: ValueError where either believes something of jugs or of shared columns.
+        Raises: ValueError where either believes something of shared columns.
         """
-        if any(b.shared or b.jug is not NOTHING_LEARNED.jug for b in (self.beliefs, beliefs)):
-            raise ValueError("jugs believed otherwise are other jugs")
+        if self.beliefs.shared or beliefs.shared:
+            raise ValueError("other columns are other draws")
         some = self._view(self.draws)
         some.beliefs = beliefs
         some._ruler, some._last = None, None
@@ -131,19 +131,20 @@ class Study:
     def reckoned(self, product: Product, *, strict: bool = True) -> Contents:
         """What a jug holds, of every draw there is. Raises: InputProblem as `contents`."""
 
+        believed = self.beliefs.jug(product)
+
         def make() -> Contents:
             with one_thread():
-                inside = contents(product, self._whole, strict=strict)
-            return self.beliefs.jug(product.identity, inside)
+                return contents(believed, self._whole, strict=strict)
 
-        inside = self._jugs.of((product.identity, strict), make)
+        inside = self._jugs.of((believed.identity, strict), make)
         if inside.product is not product:
             inside = replace(inside, product=product)
         return inside
 
     def know(self, product: Product, inside: Contents) -> None:
         """Keep what another process reckoned of a jug with the same draws and beliefs."""
-        self._jugs[product.identity, True] = replace(inside, product=product)
+        self._jugs[self.beliefs.jug(product).identity, True] = replace(inside, product=product)
 
     def water(self, water: Water) -> WaterTotals:
         """What a water holds (N rows), reckoned once."""
