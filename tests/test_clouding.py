@@ -17,8 +17,10 @@ from chem.forecast.clouding import (
     clouding_time_s,
     clouding_times_s,
     cold_factor,
+    damage,
     delay_factor,
     limits,
+    onset_s,
     spread,
 )
 from chem.reference import tables
@@ -47,6 +49,23 @@ def test_the_cold_holds_crystals_back() -> None:
     si, draws = np.full((4, 1), 0.6), Draws(4, 1)
     warm, cold = (clouding_times_s(phases, si, {}, draws, t) for t in (25.0, 5.0))
     assert np.all(cold > 2.0 * warm)
+
+
+def test_a_tank_that_worsens_on_the_way_shows_when_its_share_of_the_clock_is_over() -> None:
+    """A clock of 10 minutes that the tank only comes to after 4 hours can't run out by the 11th
+    minute; arithmetic: one that stays as it is runs out at its own time."""
+    hour = 3600.0
+    slow, fast, none = np.array([[1e6]]), np.array([[600.0]]), np.zeros((1, 1))
+    t = onset_s(0.0, 4 * hour, none, slow, fast)
+    assert 2 * hour < t[0, 0] < 4 * hour
+    assert damage(float(t[0, 0]), slow, slow * (fast / slow) ** (t / (4 * hour)))[
+        0, 0
+    ] == pytest.approx(1.0)
+    assert onset_s(0.0, 4 * hour, none, fast, fast)[0, 0] == pytest.approx(600.0)
+    late = onset_s(0.0, 300.0, none, fast, fast)[0, 0]
+    assert late == pytest.approx(600.0)
+    half = onset_s(0.0, 4 * hour, np.array([[0.5]]), slow, fast)
+    assert half[0, 0] < t[0, 0]
 
 
 def test_newberyite_is_never_sooner_than_struvite() -> None:

@@ -30,6 +30,7 @@ from chem.reference import (
 Bools = NDArray[np.bool_]
 LONGEST_LN_S = 30.0
 """ln of the longest clouding time told, some 300,000 years: beyond it numbers only overflow."""
+LEAST_S, LONGEST_S = 1e-3, float(np.exp(LONGEST_LN_S))
 GROWTH_SPAN = 5.0
 """Amount(t) = settled (1 - exp(-(t - t_c) / (5 t_c))): common practice, no source."""
 TANK_SHARE = 0.7
@@ -170,6 +171,32 @@ def clouding_times_s(
     return out
 
 
+def damage(span_s: float, before_s: Floats, after_s: Floats) -> Floats:
+    """Share of a clouding time that passes in a span [s] in which it goes from one to another.
+
+    Its logarithm goes straight, so that the share is the span over a logarithmic mean.
+    """
+    before, after = (np.clip(t, LEAST_S, LONGEST_S) for t in (before_s, after_s))
+    fall = np.abs(np.log(before / after))
+    mean_of_rates = np.abs(1.0 / after - 1.0 / before) / np.maximum(fall, 1e-9)
+    return np.asarray(span_s * np.where(fall > 1e-6, mean_of_rates, 1.0 / after))
+
+
+def onset_s(
+    begin_s: float, end_s: float, passed: Floats, before_s: Floats, after_s: Floats
+) -> Floats:
+    """When a solid shows whose tank changes in a span, from one clouding time to a shorter one.
+
+    passed: share of its clouding time that was over at the beginning. It shows when all is over.
+    """
+    span, left = end_s - begin_s, np.maximum(1.0 - passed, 0.0)
+    before, after = (np.clip(t, LEAST_S, LONGEST_S) for t in (before_s, after_s))
+    rate = np.maximum(np.log(before / after), 1e-9) / span
+    within = begin_s + np.log1p(rate * before * left) / rate
+    beyond = end_s + np.maximum(left - damage(span, before, after), 0.0) * after
+    return np.where(within <= end_s, within, beyond)
+
+
 def alone_g_per_L(phases: Phases, si: Floats, mol_per_L: Floats) -> Floats:
     """(N, M) [g/L] that would come out of each solid if no other did, at the pH there is.
 
@@ -196,11 +223,17 @@ def alone_g_per_L(phases: Phases, si: Floats, mol_per_L: Floats) -> Floats:
     return out
 
 
-def share_out(t_s: float, clouding_s: Floats) -> Floats:
-    """Share of the settled amount that has come out by t [s]."""
-    finite = np.where(np.isfinite(clouding_s), np.maximum(clouding_s, 1e-3), 1.0)
-    grown = 1.0 - np.exp(-np.maximum(t_s - finite, 0.0) / (GROWTH_SPAN * finite))
-    return np.where(np.isfinite(clouding_s), grown, 0.0)
+def share_out(t_s: float, begins_s: Floats, clouding_s: Floats | None = None) -> Floats:
+    """Share of the settled amount that has come out by t [s].
+
+    begins_s: when it shows; clouding_s: the clouding time that it grows by, where the tank only
+    came to it on the way.
+    """
+    there = np.isfinite(begins_s)
+    begins = np.where(there, np.maximum(begins_s, 1e-3), 1.0)
+    pace = begins if clouding_s is None else np.clip(clouding_s, 1e-3, begins)
+    grown = 1.0 - np.exp(-np.maximum(t_s - begins, 0.0) / (GROWTH_SPAN * pace))
+    return np.where(there, grown, 0.0)
 
 
 @dataclass(frozen=True)
@@ -208,7 +241,8 @@ class Growing:
     """Solids of one tank on their way out, per draw.
 
     settled: (N, M) [g/L] in the end; first: (N, M) [g/L] of each as it would first come, alone;
-    clouding: (N, M) [s] of each by itself; sooner: (N, M) [s] of the soonest of its family.
+    clouding: (N, M) when each by itself shows [s]; sooner: (N, M) [s] the soonest of its family;
+    pace, sooner_pace: (N, M) clouding times that they grow by [s], None for the same.
     """
 
     phases: Phases
@@ -216,9 +250,18 @@ class Growing:
     first: Floats
     clouding: Floats
     sooner: Floats
+    pace: Floats | None = None
+    sooner_pace: Floats | None = None
 
     @classmethod
-    def of(cls, phases: Phases, settled: Floats, alone: Floats, clouding: Floats) -> Growing:
+    def of(
+        cls,
+        phases: Phases,
+        settled: Floats,
+        alone: Floats,
+        clouding: Floats,
+        pace: Floats | None = None,
+    ) -> Growing:
         """What a family ends as, in mass, bounds what any of it is at first, where it stays.
 
         Dormant and soluble solids show nothing and start nothing.
@@ -229,16 +272,20 @@ class Growing:
         for m, solid in enumerate(phases.solids):
             families.setdefault(solid.family, []).append(m)
         first, sooner = np.where(may, alone, 0.0), clouding.copy()
+        paces = clouding if pace is None else pace
+        sooner_pace = paces.copy()
         for members in families.values():
-            sooner[:, members] = clouding[:, members].min(axis=1, keepdims=True)
+            soonest = clouding[:, members].argmin(axis=1)[:, None]
+            sooner[:, members] = np.take_along_axis(clouding[:, members], soonest, axis=1)
+            sooner_pace[:, members] = np.take_along_axis(paces[:, members], soonest, axis=1)
             ends_as = np.nan_to_num(settled[:, members]).sum(axis=1, keepdims=True)
             held = np.where(ends_as > 0.0, np.minimum(first[:, members], ends_as), 0.0)
             first[:, members] = held
-        return cls(phases, settled, first, clouding, sooner)
+        return cls(phases, settled, first, clouding, sooner, paces, sooner_pace)
 
     def amounts(self, t_s: float) -> Floats:
         """(N, M) [g/L] out by t [s]: what the first of a family turns into grows on its clock."""
-        return np.asarray(self.settled * share_out(t_s, self.sooner))
+        return np.asarray(self.settled * share_out(t_s, self.sooner, self.sooner_pace))
 
     def filled(self, t_s: float) -> tuple[Floats, Floats]:
         """(N,) how full the limits of showing and of clogging are by t [s]: 1 is at the limit.
@@ -252,6 +299,6 @@ class Growing:
         shows = np.array([x.shows_g_per_L for x in limit])
         clogs = np.array([x.clogs_g_per_L for x in limit])
         out = np.nan_to_num(self.amounts(t_s))
-        early = self.first * share_out(t_s, self.clouding)
+        early = self.first * share_out(t_s, self.clouding, self.pace)
         seen = np.maximum(out, early) / shows
         return seen.max(axis=1), (out / clogs).sum(axis=1)

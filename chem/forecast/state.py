@@ -38,17 +38,20 @@ Integers = NDArray[np.int64]
 CRYSTAL_CURVE = "generic_prompt"
 NEAR_SI = -1.0
 """Solids this far below saturation may still form once others have settled."""
-PER_ROW = ("log_ksp", "si", "clouding", "alone", "settled", "ph_settled", "ok", "cold_clouding")
+PER_ROW = (
+    "log_ksp", "si", "clouding", "alone", "settled", "ph_settled", "ok", "cold_clouding", "pace",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
 class State:
     """A solution at one temperature, per draw.
 
-    clear: speciation before anything settles; log_ksp, si: (N, M); clouding: (N, M) [s] and
-    alone: (N, M) [g/L] of each solid by itself; settled: (N, M) [g/L] of what may come out in a
-    spray day; ph_settled: (N,); ok: (N,) rows that found every state; cold: very soluble salts,
-    judged from their tables, with cold_clouding (N, K) [s].
+    clear: speciation before anything settles; log_ksp, si: (N, M); clouding: (N, M) when each solid
+    by itself shows [s], pace: (N, M) the clouding time it grows by [s]; alone: (N, M) [g/L] of each
+    by itself; settled: (N, M) [g/L] of what may come out in a spray day; ph_settled: (N,); ok: (N,)
+    rows that found every state; cold: very soluble salts, judged from their tables, with
+    cold_clouding (N, K) [s].
     """
 
     phases: Phases
@@ -62,6 +65,7 @@ class State:
     ok: Bools
     cold: Crystals
     cold_clouding: Floats
+    pace: Floats
 
     def rows(self, which: Integers | slice) -> State:
         """Some of the rows."""
@@ -91,7 +95,7 @@ class State:
     @cached_property
     def growing(self) -> Growing:
         """Its solids on their way out."""
-        return Growing.of(self.phases, self.settled, self.alone, self.clouding)
+        return Growing.of(self.phases, self.settled, self.alone, self.clouding, self.pace)
 
     def amounts(self, t_s: float) -> Floats:
         """(N, M) [g/L] out by t [s]."""
@@ -173,6 +177,7 @@ def evaluate(
             clear.converged,
             cold,
             cold_clouding,
+            nothing,
         )
     log_ksp = log_ksp_of(system, phases, t_celsius, draws)
     si = clear.saturation_index(phases, log_ksp)
@@ -196,7 +201,18 @@ def evaluate(
         ok &= out.converged
     settled[~ok] = np.nan
     return State(
-        phases, clear, log_ksp, si, clouding, alone, settled, ph_settled, ok, cold, cold_clouding
+        phases,
+        clear,
+        log_ksp,
+        si,
+        clouding,
+        alone,
+        settled,
+        ph_settled,
+        ok,
+        cold,
+        cold_clouding,
+        clouding,
     )
 
 
