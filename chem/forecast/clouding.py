@@ -185,16 +185,38 @@ def damage(span_s: float, before_s: Floats, after_s: Floats) -> Floats:
 def onset_s(
     begin_s: float, end_s: float, passed: Floats, before_s: Floats, after_s: Floats
 ) -> Floats:
-    """When a solid shows whose tank changes in a span, from one clouding time to a shorter one.
+    """When a solid shows whose clouding time goes from one to another in a span [s].
 
-    passed: share of its clouding time that was over at the beginning. It shows when all is over.
+    passed: share of it that was over at the beginning, under 1. It shows when all is over;
+    infinite where that is never.
     """
-    span, left = end_s - begin_s, np.maximum(1.0 - passed, 0.0)
+    span, left = end_s - begin_s, 1.0 - passed
     before, after = (np.clip(t, LEAST_S, LONGEST_S) for t in (before_s, after_s))
-    rate = np.maximum(np.log(before / after), 1e-9) / span
-    within = begin_s + np.log1p(rate * before * left) / rate
-    beyond = end_s + np.maximum(left - damage(span, before, after), 0.0) * after
-    return np.where(within <= end_s, within, beyond)
+    rate = np.log(before / after) / span
+    flat = np.abs(rate) * span < 1e-6
+    gone = np.log1p(np.maximum(rate * before * left, 1e-12 - 1.0))
+    within = np.where(flat, before * left, gone / np.where(flat, 1.0, rate))
+    by_end = damage(span, before, after)
+    beyond = np.where(np.isfinite(after_s), end_s + (left - by_end) * after, np.inf)
+    return np.where(by_end >= left, begin_s + within, beyond)
+
+
+class Passing:
+    """How much of each solid's clouding time is over, in a tank that changes on the way."""
+
+    def __init__(self, clouding_s: Floats) -> None:
+        self.clocks = self.shows = clouding_s
+        self.passed = np.zeros(clouding_s.shape)
+
+    def onward(self, begin_s: float, end_s: float, clouding_s: Floats) -> Floats:
+        """(N, M) when each shows [s], now that its clouding time has come to this by the end."""
+        over = self.passed >= 1.0
+        passed = np.minimum(self.passed, 1.0)
+        onset = onset_s(begin_s, end_s, passed, self.clocks, clouding_s)
+        self.shows = np.where(over, self.shows, onset)
+        self.passed = self.passed + damage(end_s - begin_s, self.clocks, clouding_s)
+        self.clocks = clouding_s
+        return self.shows
 
 
 def alone_g_per_L(phases: Phases, si: Floats, mol_per_L: Floats) -> Floats:
