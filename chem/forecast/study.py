@@ -82,6 +82,9 @@ class Study:
         self._waters: _Kept[WaterTotals] = _Kept(MOST_WATERS)
         self._ruler: Study | None = None
         self._last: tuple[Mix, tuple[float, float]] | None = None
+        self._moving: Study | None = None
+        self._near: Equilibrium | None = None
+        self.moves = False
 
     def __repr__(self) -> str:
         return f"<Study of {self.count} draws, seed {self.seed}; jugs known: {len(self._jugs)}>"
@@ -100,6 +103,15 @@ class Study:
         """A Study of the first draws, with all that is worked out here."""
         return self if count >= self.count else self._view(self._whole.first(count))
 
+    def moving(self, count: int) -> Study:
+        """A Study of the first draws for a tank that a hand is just changing: each starts from
+        the one before, rules go by these draws, and what only a whole sheet tells is left out."""
+        if self._moving is None or self._moving.count != count:
+            some = self._view(self._whole.first(count))
+            some.moves, some._ruler, some._last = True, None, None
+            self._moving = some
+        return self._moving
+
     def _view(self, draws: Draws) -> Study:
         """Other rows of the same table, with the same memory."""
         some = object.__new__(Study)
@@ -117,7 +129,7 @@ class Study:
             raise ValueError("other columns are other draws")
         some = self._view(self.draws)
         some.beliefs = beliefs
-        some._ruler, some._last = None, None
+        some._ruler, some._last, some._moving, some._near = None, None, None, None
         return some
 
     def middle(self) -> Study:
@@ -167,6 +179,8 @@ class Study:
         water = self.water(mix.water)
         left = tuple(self._left(one) for one in mix.leftovers if one.share > 0.0)
         ready = assemble(mix, self.draws, inside, water, variant.poured, variant.water_share, left)
+        if self.moves:
+            ready = replace(ready, near=self._near)
         moves = self.beliefs.moves
         with one_thread():
             if moves is not None and moves.knows([a.product.identity for a in mix.additions]):
@@ -190,7 +204,10 @@ class Study:
     def look(self, asked: Mix | Variant) -> Followed:
         """One tank through the day, everything that forms settled."""
         with one_thread():
-            return self._believed(follow(self.stand(asked)))
+            found = self._believed(follow(self.stand(asked)))
+        if self.moves:
+            self._near = found.fresh.clear
+        return found
 
     def follow(self, asked: Sequence[Mix | Variant], *, until: str = "24h") -> list[Followed]:
         """K tanks through the day, in few batches of like components; what shows late has no
@@ -233,7 +250,10 @@ class Study:
 
     @property
     def ruler(self) -> Study:
-        """The draws that rules go by, always as many and without beliefs: one mix, one verdict."""
+        """The draws that rules go by, always as many and without beliefs: one mix, one verdict.
+        While a hand moves, its own."""
+        if self.moves:
+            return self
         if self.beliefs is NOTHING_LEARNED and self._whole.count == LEAST_ROWS:
             return self if self.count == LEAST_ROWS else self._view(self._whole)
         if self._ruler is None:
