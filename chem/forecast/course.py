@@ -20,7 +20,7 @@ from chem.doubts import Range, chance, doubts, median, range_of, stretched
 from chem.equilibrium.activity import Floats
 from chem.forecast.answer import THRESHOLD, Answer, answer_from
 from chem.forecast.carbon import Driven, driven_out
-from chem.forecast.clouding import limits
+from chem.forecast.clouding import Passing, limits
 from chem.forecast.colloids import ColloidOutlook, colloid_outlook
 from chem.forecast.prepare import Prepared, Standing
 from chem.forecast.state import State
@@ -423,7 +423,9 @@ def _states(
     if driven is not None:
         changed = changes()
     state, states = fresh, {}
+    passing = Passing(fresh.clouding)
     for k, name in enumerate(names):
+        clocks, part = passing.clocks, None
         rows = np.flatnonzero(changed[k])
         if rows.size:
             part = tank.at(
@@ -433,7 +435,11 @@ def _states(
                 within_s=within(k)[rows],
                 driven=gone(times[k]),
             )
-            state = state.put(rows, part)
+            clocks = clocks.copy()
+            clocks[rows] = part.clouding
+        shows = passing.onward(times[k - 1] if k else 0.0, times[k], clocks)
+        if part is not None:
+            state = state.put(rows, replace(part, clouding=shows[rows]))
         states[name] = state
     cold = None
     if tank.coldest_celsius is not None and names[-1] == "24h":

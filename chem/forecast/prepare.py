@@ -62,7 +62,17 @@ class Standing:
             near = None if near is None else near.rows(rows)
             totals, water, draws = totals[rows], water[rows], draws.at(rows)
         t = self.t_celsius if t_celsius is None else t_celsius
-        return evaluate(self.aged.system, totals, water, t, draws, near=near, within_s=within_s)
+        warmest = max(t, self.t_celsius)  # a cold night ends a day that was warmer
+        return evaluate(
+            self.aged.system,
+            totals,
+            water,
+            t,
+            draws,
+            near=near,
+            within_s=within_s,
+            clocks_celsius=warmest,
+        )
 
     def speciated(self) -> Equilibrium:
         """The tank at once, nothing settled."""
