@@ -73,7 +73,8 @@ class State:
 
     def put(self, which: Integers, part: State) -> State:
         """The solution with some rows replaced."""
-        fields: dict[str, Any] = {"clear": self.clear.put(which, part.clear)}
+        fields: dict[str, Any] = {"clear": self.clear.copy()}
+        fields["clear"].put(which, part.clear)
         for name in PER_ROW:
             fields[name] = getattr(self, name).copy()
             fields[name][which] = getattr(part, name)
