@@ -99,18 +99,30 @@ def sets_of(
 
     active: (N, M); totals: (N, C) [mol/kg water].
     """
-    sets, of = np.unique(active, axis=0, return_inverse=True)
     found = []
-    for k, count in enumerate(np.bincount(of.ravel(), minlength=len(sets))):
-        if count < LEAST_ROWS or not sets[k].any():
+    for rows in alike(active):
+        columns = np.ascontiguousarray(phases.nu[:, active[rows[0]]])
+        if len(rows) < LEAST_ROWS or not columns.size:
             continue
-        rows = np.flatnonzero(of.ravel() == k)
         scarce = np.append(np.median(totals[rows], axis=0), np.inf)
-        pivots = _pivots(phases.nu[:, sets[k]], scarce, ph_given)
+        pivots = _pivots(columns, scarce, ph_given)
         if pivots is not None:
-            columns = np.ascontiguousarray(phases.nu[:, sets[k]])
             found.append((rows, _bound_step(system, columns.tobytes(), pivots)))
     return found
+
+
+def alike(
+    sets: NDArray[np.bool_], also: NDArray[np.int64] | None = None
+) -> list[NDArray[np.int64]]:
+    """Places of the rows with one set (N, M), and one number (N,) too where given."""
+    if not len(sets):
+        return []
+    packed = [np.packbits(sets, axis=1)]
+    if also is not None:
+        packed.append(also.astype("<u4")[:, None].view(np.uint8))
+    keys = np.ascontiguousarray(np.hstack(packed))
+    _, of = np.unique(keys.view(f"V{keys.shape[1]}").ravel(), return_inverse=True)
+    return np.split(np.argsort(of, kind="stable"), np.cumsum(np.bincount(of))[:-1])
 
 
 def _pivots(nu: Floats, scarce: Floats, ph_given: bool) -> tuple[int, ...] | None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from chem.equilibrium.activity import Floats
+from chem.equilibrium.basis import alike
 from chem.equilibrium.newton import (
     PER_ROW,
     STEP_TOLERANCE,
@@ -44,6 +45,7 @@ def settle(
     always: Bools | None = None,
     ph: Floats | None = None,
     start: Equilibrium | None = None,
+    begin: Equilibrium | None = None,
     only: Bools | None = None,
 ) -> Equilibrium:
     """Let solids form until no allowed one is over its limit.
@@ -55,6 +57,7 @@ def settle(
             excess or exchange with air: never dropped, their amount may be negative.
         ph: (N,) given pH, else electroneutrality.
         start: the clear (unsettled) result of the same rows.
+        begin: the same rows with some of the solids settled, to go on from.
         only: (N,) rows to settle; the others keep `start`.
 
     Returns:
@@ -75,10 +78,19 @@ def settle(
     state = unsettled.copy()
     active = np.broadcast_to(fixed, (n, count)).copy()
     todo = np.flatnonzero(clear.converged if only is None else clear.converged & only)
-    if not fixed.any():
-        todo = todo[_excess(state, todo, phases, ksp, active, may, SI_TOLERANCE)[1]]
     given = None if ph is None else np.broadcast_to(np.asarray(ph, float), (n,))
     search = _Search(system, totals, conditions, phases, may, fixed, given, clear)
+    if begin is not None:
+        some = todo[begin.converged[todo]]
+        state.put(some, begin.rows(some))
+        active[some] |= begin.amounts[some] > 0.0
+        search.run(some, state, active, ksp, ROUGH)
+        ok = search.run(some, state, active, ksp, STEP_TOLERANCE)
+        todo = np.setdiff1d(todo, some[ok[some]])
+        state.put(todo, unsettled.rows(todo))
+        active[todo] = fixed
+    if not fixed.any():
+        todo = todo[_excess(state, todo, phases, ksp, active, may, SI_TOLERANCE)[1]]
     if not fixed.all():
         search.run(todo, state, active, ksp, ROUGH)
     ok = search.run(todo, state, active, ksp, STEP_TOLERANCE)
@@ -203,20 +215,21 @@ def _make_room(
     all can't be at equilibrium: the one used up first as the new one forms leaves, as in a simplex
     step. `known` keeps the sums of one call.
     """
-    for row, new in zip(rows, entering, strict=True):
-        key = (active[row].tobytes(), int(new))
+    for of in alike(active[rows], entering):
+        there, new = active[rows[of[0]]].copy(), int(entering[of[0]])
+        key = there.tobytes(), new
         if key not in known:
-            there = phases.nu * active[row]
-            share = np.linalg.lstsq(there, phases.nu[:, new], rcond=None)[0]
-            whole = np.abs(there @ share - phases.nu[:, new]).max() < 1e-9
+            nu = phases.nu * there
+            share = np.linalg.lstsq(nu, phases.nu[:, new], rcond=None)[0]
+            whole = np.abs(nu @ share - phases.nu[:, new]).max() < 1e-9
             known[key] = share if whole else None
         share_of = known[key]
         if share_of is None:
             continue
-        used = active[row] & ~fixed & (share_of > 1e-9)
+        used = there & ~fixed & (share_of > 1e-9)
         if used.any():
-            left = np.where(used, amounts[row] / np.where(used, share_of, 1.0), np.inf)
-            active[row, left.argmin()] = False
+            left = amounts[rows[of]] / np.where(used, share_of, 1.0)
+            active[rows[of], np.where(used, left, np.inf).argmin(axis=1)] = False
 
 
 def _without(state: Equilibrium, bad: Bools) -> Equilibrium:

@@ -220,7 +220,16 @@ def _come_out(
     slow = rows & (over > 0.0).any(axis=1)
     if not slow.any():
         return first
-    last = settle(system, totals, clear.conditions, phases, log_ksp=log_ksp, start=clear, only=slow)
+    last = settle(
+        system,
+        totals,
+        clear.conditions,
+        phases,
+        log_ksp=log_ksp,
+        start=clear,
+        begin=first,
+        only=slow,
+    )
     converged = first.converged & last.converged
     return replace(
         first,
