@@ -53,17 +53,11 @@ class Known:
 
     def told(self, result: Forecast) -> Told | None:
         """What the notebook says beside a forecast; None where it holds nothing."""
-        from chem.forecast import NOTHING_LEARNED, forecast
         from chem.notebook.tried import told_of
 
         if self.learned is None or not self.kept:
             return None
-        jugs = [a.product.identity for a in result.mix.additions]
-        labels = None
-        if self.learned.knows(jugs):
-            alone = self.study.believing(NOTHING_LEARNED)
-            labels = forecast(result.mix, study=alone, judged_at=result.judged_at)
-        return told_of(result.mix, self.kept, self.learned, result, labels)
+        return told_of(result, self.kept, self.learned, self.study)
 
     def number_for(self, mix: Mix) -> str | None:
         """The number of a sheet of this mix; None without a notebook that can be written."""
@@ -86,9 +80,14 @@ def known_of(
 
     Raises: InputProblem where it can't be read.
     """
+    return what_it_teaches(in_reach(beside, named, without), draws, seed)
+
+
+def what_it_teaches(book: Notebook | None, draws: int, seed: int) -> Known:
+    """A Study that believes what a notebook taught, if there is one. Raises: InputProblem where it
+    can't be read."""
     from chem.forecast import Study
 
-    book = in_reach(beside, named, without)
     if book is None or not book.exists:
         return Known(Study(draws, seed), book)
     from chem.notebook.learning import learn_from

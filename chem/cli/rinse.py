@@ -9,7 +9,15 @@ from typing import Annotated
 import typer
 
 from chem.cli.answer import give
-from chem.cli.options import DrawsOption, HtmlOption, JsonOption, SeedOption, UnitsOption
+from chem.cli.options import (
+    DrawsOption,
+    HtmlOption,
+    JsonOption,
+    NoNotebookOption,
+    NotebookOption,
+    SeedOption,
+    UnitsOption,
+)
 
 
 def rinse_command(
@@ -22,15 +30,19 @@ def rinse_command(
     html: HtmlOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     draws: DrawsOption = 64,
     seed: SeedOption = 1,
 ) -> None:
     """What must not meet in hose and sump, how many rinses."""
     from chem.advice.rinse import rinsing
+    from chem.cli.noting import known_of
     from chem.sheets.rinse import rinse_json, rinse_sheet
     from chem.tank import read_mix
     from chem.units import read_volume
 
     stays = None if sump is None else read_volume(sump, "command line, --sump")
-    result = rinsing(read_mix(before), read_mix(after), sump_L=stays, count=draws, seed=seed)
+    known = known_of(after, notebook, no_notebook, draws, seed)
+    result = rinsing(read_mix(before), read_mix(after), sump_L=stays, study=known.study)
     give(partial(rinse_sheet, result, units), partial(rinse_json, result, units), as_json, html)

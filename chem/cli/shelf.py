@@ -15,7 +15,15 @@ import typer
 from chem.cli.answer import write_page
 from chem.cli.exits import Exit
 from chem.cli.mixes import ShedUnits
-from chem.cli.options import DrawsOption, ForOption, HtmlOption, JsonOption, SeedOption
+from chem.cli.options import (
+    DrawsOption,
+    ForOption,
+    HtmlOption,
+    JsonOption,
+    NoNotebookOption,
+    NotebookOption,
+    SeedOption,
+)
 from chem.cli.saying import say
 
 if TYPE_CHECKING:
@@ -89,12 +97,15 @@ def shelf_command(
         str | None,
         typer.Option(metavar="tcp://HOST:PORT", help="Compute on a dask cluster."),
     ] = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: ShedUnits = None,
     draws: DrawsOption = 64,
     seed: SeedOption = 1,
 ) -> None:
     """Would it get along with what I own? Without PRODUCT: all against all."""
+    from chem.cli.noting import known_of
     from chem.files.writing import write_text
     from chem.reference.fingerprint import made_with
     from chem.sheets.blocks import as_text
@@ -123,6 +134,8 @@ def shelf_command(
     for file in (csv, html):
         _writable(file)
     by = repr(sorted(made_with().items()))
+    beside = Path() if folder == "demo" else Path(folder)
+    known = known_of(beside, notebook, no_notebook, draws, seed)
     cache = None if no_cache else Cache(cache_folder(), by)
     bar = _Bar()
     try:
@@ -141,6 +154,7 @@ def shelf_command(
                 left_out=left_out,
                 engine=local() if scheduler is None else cluster(scheduler),
                 cache=cache,
+                beliefs=known.study.beliefs,
                 progress=bar.tell,
             )
     except KeyboardInterrupt:

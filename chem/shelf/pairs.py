@@ -129,7 +129,7 @@ def shelf(
         passes: the fewest tanks that use all items, where they are at most MAX_PRODUCTS.
         pairs: False tries each product alone only.
         engine: where it is computed; cache: results of earlier runs; progress: told as it goes;
-        beliefs: what earlier jars taught; with any, no earlier result counts.
+        beliefs: what earlier jars taught; without a key, no earlier result counts.
 
     Whatever one product raises, it is left out and named, and the rest is answered.
 
@@ -151,7 +151,7 @@ def shelf(
         without -= len(others)
     out = list(left_out)
     study = Study(setting.draws, setting.seed, beliefs)
-    cache = cache if beliefs is NOTHING_LEARNED else None
+    cache = cache if beliefs is NOTHING_LEARNED or beliefs.key else None
     steps = sorted({f for f in ratios if f != 1.0} | {1.0})
     # The one asked for takes another key, not what earlier results may know.
     kept = all_apart((*others, *mine))
