@@ -71,8 +71,16 @@ class Standing:
         near = self.aged.near if near is None else near
         totals, water = self.aged.totals(t_s, driven), self.finished.water_kg_per_L
         t = self.t_celsius if t_celsius is None else t_celsius
+        warmest = max(t, self.t_celsius)  # a cold night ends a day that was warmer
         return evaluate(
-            self.aged.system, totals, water, t, self.draws, near=near, within_s=within_s
+            self.aged.system,
+            totals,
+            water,
+            t,
+            self.draws,
+            near=near,
+            within_s=within_s,
+            clocks_celsius=warmest,
         )
 
     def at_each(self, moments: Sequence[Moment], near: Equilibrium) -> list[State]:
