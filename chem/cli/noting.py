@@ -96,6 +96,19 @@ def what_it_teaches(book: Notebook | None, draws: int, seed: int) -> Known:
     return Known(Study(draws, seed, learned.beliefs), book, kept, learned)
 
 
+def study_to_keep(book: Notebook, draws: int, seed: int) -> Study:
+    """The Study by which an entry's forecast stands: with what the notebook taught, or, where an
+    old line can't be read, by the labels alone, so that the new one is kept all the same."""
+    from chem.errors import InputProblem
+    from chem.forecast import Study
+
+    try:
+        return what_it_teaches(book, draws, seed).study
+    except InputProblem as problem:
+        say(f"By the labels alone: {problem}", err=True)
+        return Study(draws, seed)
+
+
 def asked_mix(mix: Path, notebook: Notebook) -> tuple[Mix, str | None]:
     """A mix file read, or the mix that was printed under a number, with that number.
 
