@@ -6,7 +6,7 @@ water as read), and nothing is started from what happened to be solved before.
 
 from __future__ import annotations
 
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable, Hashable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -32,7 +32,7 @@ LEAST_ROWS = 256
 """Contents are reckoned with at least so many draws; fewer are their first rows."""
 ROWS_AT_ONCE = 1024
 CORES = 2
-MOST_JUGS, MOST_WATERS, MOST_ANSWERS = 2048, 64, 64
+MOST_JUGS, MOST_WATERS, MOST_ANSWERS, MOST_RESTS = 2048, 64, 64, 8
 
 
 @dataclass(frozen=True)
@@ -86,6 +86,7 @@ class Study:
         self._jugs: _Kept[Contents] = _Kept(MOST_JUGS)
         self._waters: _Kept[WaterTotals] = _Kept(MOST_WATERS)
         self._answers: _Kept[tuple[Mix, Beliefs, Answer]] = _Kept(MOST_ANSWERS)
+        self._rests: deque[tuple[tuple[Leftover, int], Beliefs, Left]] = deque(maxlen=MOST_RESTS)
         self._ruler: Study | None = None
         self._last: tuple[Mix, tuple[float, float]] | None = None
         self._moving: Study | None = None
@@ -197,7 +198,16 @@ class Study:
         return ready
 
     def _left(self, leftover: Leftover) -> Left:
-        """What is left of an earlier tank, as it is by its age."""
+        """What is left of an earlier tank, as it is by its age; reckoned once."""
+        asked = replace(leftover, share=1.0), self.count
+        for known, beliefs, left in self._rests:
+            if beliefs is self.beliefs and known == asked:
+                return replace(left, share=leftover.share)
+        left = self._aged(leftover)
+        self._rests.append((asked, self.beliefs, left))
+        return left
+
+    def _aged(self, leftover: Leftover) -> Left:
         found = self.look(leftover.mix)
         out = found.out_by(min(leftover.age_s, TIMES_S["24h"])).each if leftover.age_s else None
         amounts = (

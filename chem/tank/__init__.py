@@ -31,6 +31,7 @@ from chem.tank.pouring import (
     lines,
     loads,
     main_nutrient,
+    side_by_side,
     tank_amounts,
 )
 from chem.tank.shed import pick_sprayer, product_folder
@@ -59,6 +60,7 @@ from chem.tank.water import (
 __all__ = [
     "MAX_PRODUCTS",
     "room_taken",
+    "side_by_side",
     "unfit_rate",
     "UNKNOWN_WATER",
     "Addition",
