@@ -38,6 +38,7 @@ _GOES_ON = re.compile(r"(?:as|of|by|from)\b", re.IGNORECASE)
 _LEADS_ON = re.compile(r"\b(?:as|of|by|from|with)$", re.IGNORECASE)
 _UNIT_ALONE = re.compile(r"(?:m?[lg]|kg|%|fl\.? ?oz|gal|lbs?|qts?)\s?(?:/|per\b|$)", re.IGNORECASE)
 _OPEN_RANGE = re.compile(r"(?<=[0-9])\s*(?:-|\b(?:to|a|\u00e0|bis|tot)\b)$", re.IGNORECASE)
+_OTHER_END = re.compile(r"(?:-|\b(?:to|a|\u00e0|bis|tot)\b)\s?(?=[0-9.]+\s*(?:[;,(]|$))", re.I)
 _POINT_HABIT = re.compile(r"(?:^|(?<=[ (]))\.[0-9]+\s?%")
 
 
@@ -113,8 +114,9 @@ class _Reader:
             self._flush_if_even()
         outcome = self._outcome(piece.text, piece.line.cells)
         after = pieces[i + 1] if i + 1 < len(pieces) else None
-        if after and _OPEN_RANGE.search(piece.text) and after.text[:1].isdigit():
-            text = f"{_OPEN_RANGE.sub('', piece.text)}-{after.text}"
+        opened = after and _OPEN_RANGE.search(piece.text) and after.text[:1].isdigit()
+        if after and (opened or (piece.text[-1:].isdigit() and _OTHER_END.match(after.text))):
+            text = f"{_OPEN_RANGE.sub('', piece.text)}-{_OTHER_END.sub('', after.text)}"
             self._keep(self._outcome(text), text, [piece.line, after.line])
             return i + 2
         if after and not outcome.productive and _breaks_in_a_fact(piece.text, after.text):
