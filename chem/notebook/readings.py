@@ -117,22 +117,22 @@ class Readings:
         lines = [self._line(fact) for fact in told]
         self._start()
         credit = np.ones(len(lines))
-        told = np.zeros((len(lines), 3))
+        found = np.zeros((len(lines), 3))
         for turn in range(PASSES if lines else 0):
             self._start()
             for line, share in zip(lines, credit, strict=True):
                 self._take(line, share, guarded=turn == 0)
             for k in {len(x.off) for x in lines}:
                 some = [i for i, x in enumerate(lines) if len(x.off) == k]
-                told[some] = self._left_out([lines[i] for i in some], credit[some])
-            before, credit = credit, told[:, 0].copy()
+                found[some] = self._left_out([lines[i] for i in some], credit[some])
+            before, credit = credit, found[:, 0].copy()
             if np.abs(credit - before).max() < SETTLED and not (turn == 0 and self._clipped):
                 break
         self.credit = {x.entry: float(c) for x, c in zip(lines, credit, strict=True)}
         """Entry -> how far its reading is believed, by all the others."""
         self.asked = [
             Asked(x.entry, x.value, x.value - off, sd)
-            for x, (c, off, sd) in zip(lines, told.tolist(), strict=True)
+            for x, (c, off, sd) in zip(lines, found.tolist(), strict=True)
             if c < 0.5
         ]
 
