@@ -105,7 +105,7 @@ def _never(word: str) -> str:
 
 def score_of(label: dict[str, Any]) -> Score:
     wanted = wanted_of(label)
-    told = label.get("reported", {})
+    told, rows = label.get("reported", {}), label["text"].split("\n")
     out = Score(figures=len(wanted) + len(told))
     head = f"{label['country']} {label['text'].strip().splitlines()[0][:40]!r}"
     try:
@@ -139,7 +139,10 @@ def score_of(label: dict[str, Any]) -> Score:
             out.amiss.append(f"{head} {key}: not on the label, got {got[key]}")
     for part, kind in told.items():
         entries = [u for u in pasted.form.get("unread", []) if part in u["text"]]
-        read = any(part in u.line and u.meaning.startswith(READ) for u in pasted.understood)
+        read = any(
+            part in rows[u.line_number - 1] and u.meaning.startswith(READ)
+            for u in pasted.understood
+        )
         if any(u["kind"] == kind for u in entries):
             out.right += 1
         elif entries or read:

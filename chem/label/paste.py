@@ -23,13 +23,17 @@ from chem.label.printed.derived import (
     resolves,
 )
 from chem.label.printed.lines import Line, bare, lines_of
-from chem.label.printed.records import Ignored, NotUnderstood, Pasted, Understood
+from chem.label.printed.records import Ignored, NotUnderstood, Pasted, Stated, Understood
+from chem.label.printed.rules import is_rule
 from chem.label.printed.statements import IN_WATER, Around, Outcome, Piece, pieces, read_statement
 from chem.label.printed.whole import finish
 from chem.label.printed.words import form_of
 from chem.label.product import NITROGEN_FORMS
 
 __all__ = ["Ignored", "NotUnderstood", "Pasted", "Understood", "read_paste"]
+
+LEAST_LISTED = 3
+"""Sources in a row from which a line is a list of them without its heading; no source."""
 
 _UNFINISHED = re.compile(r"\b(?:as|of|by|from|with|\([A-Z][a-z]?\))\s*$")
 _SYMBOL_FIRST = re.compile(r"\([A-Z][a-z]?\)\s|as\b")
@@ -93,6 +97,7 @@ class _Reader:
                 i += 1
                 continue
             started = _list_starts(piece.text)
+            started = _list_alone(piece.text) if started is None else started
             i = (
                 self._take_list(pieces, i, started)
                 if started is not None
@@ -212,7 +217,8 @@ class _Reader:
     def _keep(self, outcome: Outcome, text: str, lines: list[Line]) -> None:
         line = lines[0]
         words = bare(text)
-        if not outcome.entries and re.search(r"%|\bpercent", words, re.I):
+        based = any(isinstance(f, Stated) and f.key == "basis" for f, _ in outcome.facts)
+        if not outcome.entries and (based or re.search(r"%|\bpercent", words, re.I)):
             self.percents |= not re.search(r"[0-9]", words)
         if outcome.names or outcome.values:
             if outcome.names and self.values:
@@ -300,3 +306,10 @@ def _list_starts(text: str) -> str | None:
     if found and (any(resolves(text[found.end() :])) or found.end() == len(text)):
         return text[found.end() :]
     return None
+
+
+def _list_alone(text: str) -> str | None:
+    """A line of sources that no heading announces."""
+    plain = "," in text and not re.search(r"[0-9]{2}|%", text) and not is_rule(text)
+    known = resolves(text) if plain else []
+    return text if len(known) >= LEAST_LISTED and all(known) else None

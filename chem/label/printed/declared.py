@@ -233,7 +233,15 @@ def _said_twice(words: str) -> Named | None:
     """A name in two languages, `Potash (K2O) / Potasse (K2O)`: what all that is known says."""
     parts = re.split(r"\s+/\s+", words)
     known = [n for n in map(recognise, parts) if isinstance(n, Named)] if parts[1:] else []
-    return known[0] if len({n.element_line for n in known}) == 1 else None
+    if len({n.element_line for n in known}) == 1:
+        return known[0]
+    if parts[1:]:
+        return None
+    for gap in re.finditer(r"\s", words):
+        one, other = _line_of(words[: gap.start()]), _line_of(words[gap.end() :])
+        if isinstance(one, Named) and isinstance(other, Named):
+            return one if one.element_line == other.element_line else None
+    return None
 
 
 def _has_formula(words: str) -> bool:

@@ -18,7 +18,8 @@ STARTS = re.compile(
 )
 MAY_START = re.compile(
     r"^(?:(?:nutrient |plant food )?sources?(?: of (?:plant )?nutrients?| materials?)?\s*[:=]|"
-    r"raw materials?\s*[:=]|ingredients?\s*[:=]|(?:made|manufactured|formulated) (?:from|with)\b)"
+    r"raw materials?\s*[:=]|ingredients?\s*[:=]|contains?\s*[:=]|composition\s*[:=]|"
+    r"(?:made|manufactured|formulated) (?:from|with)\b)"
     r"\s*",
     re.IGNORECASE,
 )

@@ -33,7 +33,8 @@ _DIVIDED = re.compile("(?<=[0-9])\\s*\u00f7\\s*(?=[0-9])")
 _MIDDLE_DOT = re.compile("(?<=[0-9])[\u00b7\u2219\u22c5\u2022](?=[0-9])")
 """A raised decimal point, as older British printing has it; common practice, no source."""
 
-_UNIT = r"(?:%(?:\s?(?:w/w|w/v|m/m|m/v))?|m?g\s?/\s?(?:kg|l))"
+_BASIS = r"(?:w/w|w/v|m/m|m/v)"
+_UNIT = rf"(?:%(?:\s?{_BASIS})?|m?g\s?/\s?(?:kg|l)|(?<![\w/]){_BASIS})"
 _UNIT_COLUMNS = re.compile(rf"(?:^|(?<=[\s(]))\(?(?P<units>{_UNIT}(?:[\s|/,]+{_UNIT})*)\)?$", re.I)
 _UNIT_IN_HEAD = re.compile(
     rf"^[^0-9:;]*\((?P<unit>{_UNIT}|% by (?:mass|weight|volume))\)\s*:\s*(?P<rest>.*[0-9].*)$", re.I
@@ -86,9 +87,16 @@ _POINT_THOUSANDS = re.compile(
 )
 _UNIT_FIRST = re.compile(
     r"(?:%|\bper ?cent\b)(?P<basis>\s*(?:w/w|by weight|by mass))?,?\s*\(?"
-    r"(?P<end>min(?:imum)?|max(?:imum)?)\b\.?\)?\s*[:=-]?\s*(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
+    r"(?P<end>min(?:imum)?|max(?:imum)?)\b\.?\)?\s*[:=|-]?\s*(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
     re.IGNORECASE,
 )
+_UNIT_AMID = re.compile(
+    r"^(?P<name>(?:[^%]*[^0-9%\s])?)\s*,?\s*(?:%|\bper ?cent\b) ?(?:w/w|by weight|by mass)\b"
+    r"(?P<more>[^0-9%]*?)[\s:=|.-]+(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
+    re.IGNORECASE,
+)
+"""`Zinc, per cent by weight, as sulphate 6.0`, the style of Indian schedules."""
+
 _ITEM = re.compile(
     r"^\s*(?:\(?(?:[ivx]{1,4}|[a-h])\)\s+(?=\S)|[1-9][0-9]?\.\s+(?=[A-Za-z]))", re.IGNORECASE
 )
@@ -181,6 +189,7 @@ def _without_numbers(rows: Sequence[str]) -> list[str]:
 
 def _tidied(row: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
     row = _UNIT_FIRST.sub(r"\g<end> \g<figure> % w/w", _ITEM.sub("", row))
+    row = _UNIT_AMID.sub(r"\g<name>\g<more> \g<figure> % w/w", row)
     row = _MIDDLE_DOT.sub(".", row)
     row = _DIVIDED.sub("-", _NOTE_MARK.sub(_without_mark, _MARKS.sub("", row)))
     cells = tuple(
@@ -234,12 +243,12 @@ def _with_units(
         words = row[1]
         over = _UNIT_IN_HEAD.match(words)
         if over and _BARE_AT_END.search(over["rest"]):
-            given = _BARE_AT_END.sub(rf"\g<0> {over['unit']}", over["rest"])
+            given = _BARE_AT_END.sub(rf"\g<0> {_whole(over['unit'])}", over["rest"])
             out.append(((), given, row[2]))
             continue
         head = None if re.search(r"[0-9]", words) else _UNIT_COLUMNS.search(words)
         if head:
-            units = re.findall(_UNIT, head["units"], re.IGNORECASE)
+            units = [_whole(u) for u in re.findall(_UNIT, head["units"], re.IGNORECASE)]
             units = [] if len(units) == 1 and units[0].startswith("%") else units
         found = _BARE_COLUMNS.fullmatch(words) if units and not head else None
         figures = found["figures"].split() if found else []
@@ -250,6 +259,11 @@ def _with_units(
         units = units if head or not words else []
         out.append(row)
     return out
+
+
+def _whole(unit: str) -> str:
+    """`w/v` over a column as `% w/v`."""
+    return f"% {unit}" if re.fullmatch(_BASIS, unit, re.IGNORECASE) else unit
 
 
 def _as_twins(rows: Sequence[str]) -> Callable[[str], str]:

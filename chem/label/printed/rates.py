@@ -42,22 +42,24 @@ _BASE = (
 )
 
 _RATE = re.compile(
-    rf"(?P<limit>at least|no less than|not less than|min(?:imum)?\b\.?(?: of)?|"
-    rf"a minimum of|at most|no more than|not more than|max(?:imum)?\b\.?(?: of)?|up to|exceed)?\s*"
+    rf"(?P<limit>at least|no less than|not less than|(?:an? )?min(?:imum)?\b\.?(?: of)?|"
+    rf"at most|no more than|not more than|max(?:imum)?\b\.?(?: of)?|up to|exceed)?\s*"
     rf"(?<![\w.,/-])(?P<amount>(?:{AMOUNT})(?:\s?(?:-|to)\s?(?:{AMOUNT}))?)\s*"
     rf"(?P<unit>{_UNIT})\s*(?:of\s+)?(?P<what>product\b|{_SPRAY})?\s*"
-    rf"(?:(?:/|per\b|on\b|to\b|over\b|for(?: each| every)?\b|each\b|every\b)\s*(?:every |each )?"
+    rf"(?:(?:/|per\b|on\b|to\b|over\b|for(?: each| every)?\b|pour\b|each\b|every\b)\s*"
+    rf"(?:every |each )?"
     rf"(?P<base>{_BASE})(?:\s+(?:of\s+)?(?P<late>{_SPRAY}))?)?",
     re.IGNORECASE,
 )
 
 _OTHER_END = re.compile(
-    r"(?:(?<!up )\bto|-|\b(?:a|bis|tot|\u00e0)|[0-9]\s*\w{0,3})\s*$", re.IGNORECASE
+    r"(?:(?<!up )\bto|-|\b(?:a|bis|tot|\u00e0)|(?<![\w,.])[0-9][0-9.,]*\s*\w{0,3})\s*$",
+    re.IGNORECASE,
 )
 
 _VOLUME_FIRST = re.compile(
     r"\b(?P<limit>min(?:imum)?\b\.?|max(?:imum)?\b\.?) "
-    rf"(?:spray|water|carrier)(?: (?:volume|rate))?:?(?: of)? "
+    rf"(?:spray|water|carrier)(?: (?:volume|rate))?\s*:?(?: of)? "
     rf"(?P<amount>{RANGE}\s*(?:{VOLUME}))",
     re.IGNORECASE,
 )
@@ -65,7 +67,8 @@ _VOLUME_FIRST = re.compile(
 _SHARE = re.compile(rf"(?P<amount>{RANGE})\s?%\s?(?P<by>v ?/ ?v|by volume)", re.IGNORECASE)
 
 _PER_AREA = re.compile(
-    r"(?:/|per|for|on|over)\s*(?:[0-9,]* ?(?:sq|ft2|m2)|1,?000|acre|ac\b|hect|ha\b|(?-i:[AM])\b)",
+    r"(?:/|per|for|pour|on|over)\s*"
+    r"(?:[0-9,]* ?(?:sq|ft2|m2)|1,?000|acre|ac\b|hect|ha\b|(?-i:[AM])\b)",
     re.IGNORECASE,
 )
 

@@ -50,7 +50,7 @@ def read_rules(text: str) -> Reading | None:
             why = "a rule with a condition, which a product file can't hold"
             left.append(Refused(text, why, ('never_with = ["..."] to hold it always',)))
         else:
-            for part in re.split(r"[,;/]|\b(?:and|or|nor)\b|\.(?:\s|$)", what.lower()):
+            for part in re.split(r"[,;/]|\b(?:and|or|nor|of)\b|\.(?:\s|$)", what.lower()):
                 _never(part, facts, left)
             if not facts and not left:
                 left.append(Refused(text, "never with what?"))

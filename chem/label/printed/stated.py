@@ -49,7 +49,8 @@ _PER_VOLUME = (
 )
 _DENSITY = re.compile(
     rf"\bdensity\b|\bvolumic mass\b|\b(?:weight|wt\.?|pounds?|lbs?\.?)\s*(?:per|/)\s*{GALLON}\b|"
-    rf"\bweighs?\b|\b(?:weight|wt\.?) per (?:lit(?:er|re)|l)\b|"
+    rf"\b(?:weight|mass)\s?(?:/|per)\s?(?:unit )?volume\b|\bweighs?\b|"
+    rf"\b(?:weight|wt\.?) per (?:lit(?:er|re)|l)\b|"
     rf"^[^a-z]*{NUMBER}\s*{_PER_VOLUME}[^a-z]*(?:at.*)?$",
     re.IGNORECASE,
 )

@@ -70,7 +70,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _settle_grade(content)
     _ask_lost_points(content)
     _ask_impossible(content)
-    if not content.guarantee and not content.also and not _worth_keeping(content):
+    if not content.guarantee and not content.also and not _worth_keeping(content, lines):
         raise InputProblem(
             Problem(
                 f"a text of {sum(bool(line.printed) for line in lines)} lines",
@@ -108,8 +108,12 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     )
 
 
-def _worth_keeping(content: Content) -> bool:
-    """Whether a text without any guarantee is still a label: sources, or figures to ask about."""
+def _worth_keeping(content: Content, lines: list[Line]) -> bool:
+    """Whether a text without any guarantee is still a label: sources, or contents to ask about."""
+    kinds = kinds_of(content.not_understood, lines)
+    asked = zip(content.not_understood, kinds, strict=True)
+    if any(k == "composition" and re.search(r"[0-9]", e.line) for e, k in asked):
+        return True
     if content.sources or len(content.stated.keys() & {"density", "specific_gravity", "ph"}) > 1:
         return True
     return any(
