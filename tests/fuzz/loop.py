@@ -155,9 +155,10 @@ def fuzz(
     seed: int, numbers: Iterable[int], seconds: float = float("inf"), quiet: bool = True
 ) -> Sum:
     """Mutants of a seed by their numbers, until the time is over."""
-    told, end = Sum(), time.monotonic() + seconds
+    told = Sum()
     with own_place() as folder:
         fuzzer = Fuzzer(seed, folder)
+        end = time.monotonic() + seconds
         for number in numbers:
             if time.monotonic() > end:
                 break

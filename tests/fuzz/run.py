@@ -21,7 +21,7 @@ from pathlib import Path
 
 from fuzz.spoil import EVIL
 
-MOST_CPU_S, MOST_WAIT_S, MOST_BYTES = 10.0, 120.0, 500 * 2**20
+MOST_CPU_S, MOST_WAIT_S, MOST_BYTES = 10.0, 300.0, 500 * 2**20
 OBEYED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 """C0 but tab and line feed, DEL, C1 (ECMA-48), and marks of direction (Unicode Annex 9)."""
 NO_NUMBER = re.compile(r"(?<![\w.])[-+]?(nan|inf|infinity)(?![\w-])", re.IGNORECASE)
