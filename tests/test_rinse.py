@@ -100,3 +100,40 @@ def test_the_command_prints_and_asks_nothing() -> None:
     assert done.exit_code == 0 and json.loads(done.stdout)["rinses"] >= 1
     metric = run(whole_app(), ["rinse", *files, "--draws", "16", "--units", "metric"]).stdout
     assert not any(word in metric for word in (" fl oz", " gal", " tsp"))
+
+
+def test_a_sheets_number_or_quick_mixes_stand_for_either_tank(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "boom.toml").write_text(
+        'name = "Boom"\ncarrier = "2 gal/1000 sq ft"\ntank = "50 gal"\nstays_in_sump = "1 gal"\n'
+    )
+    (tmp_path / "shed.toml").write_text('sprayers = ["boom.toml"]\nwater = "soft"\n')
+
+    def said(*words: str, code: int = 0) -> str:
+        done = CliRunner().invoke(whole_app(), [*words, "--draws", "16"])
+        assert done.exit_code == code, done.output
+        return " ".join(done.stdout.split())
+
+    poured = said("pour", "--add", "urea liquor", "--json")
+    number = json.loads(poured)["number"]
+    assert number.endswith("-1")
+    assert f"`jarsight saw {number}`" in said("pour", "--add", "urea liquor")
+    assert "Kept" in said("saw", number, "--seen", "clear", "--after", "15min")
+    assert "Kept" in said("saw", "--add", "urea liquor", "--seen", "clear", "--after", "15min")
+    quick = said("rinse", "--had", "calcium nitrate", "--add", "8-8-8")
+    by_number = said("rinse", number, "--add", "8-8-8")
+    assert "once" in quick or "twice" in quick or "Rinse 3 times" in quick
+    assert "Rinse: Quick mix, then Quick mix" in by_number
+    # A leftover is named by its number, and the mix that takes it can be read again.
+    (tmp_path / "next.toml").write_text(
+        'name = "Next, invented"\n[[add]]\nproduct = "iron-edta.toml"\n'
+        f'[[add]]\nleftover = "{number}"\namount = "10 gal"\n'
+    )
+    data = json.loads(said("jar", "next.toml", "--json"))
+    assert data["number"] != number
+    again = said("forecast", data["number"])
+    assert "10 gal" in again and "Next, invented" in again
+    wrong = CliRunner().invoke(whole_app(), ["forecast", number, "--carrier", "1 gal/1000 sq ft"])
+    assert "as it was printed" in str(wrong.exception)

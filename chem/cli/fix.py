@@ -76,4 +76,6 @@ def fix_command(
             instead = f"1 to {len(listed)}, a change within one tank" if listed else "no --take"
             raise InputProblem(Problem("command line, --take", wrong, instead))
         take(asked, listed[number - 1].mixes[0], listed[number - 1].reagent)
-    give(partial(fix_sheet, result, units), partial(fix_json, result, units), as_json, html)
+    own = partial(known.number_for, asked.mix, result.refused)
+    sheet, told = partial(fix_sheet, result, units), partial(fix_json, result, units)
+    give(sheet, told, as_json, html, number=own)

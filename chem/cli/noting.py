@@ -65,11 +65,12 @@ class Known:
             labels = forecast(result.mix, study=alone, judged_at=result.judged_at)
         return told_of(result.mix, self.kept, self.learned, result, labels)
 
-    def number_for(self, mix: Mix) -> str | None:
-        """The number of a sheet of this mix; None without a notebook that can be written."""
+    def number_for(self, mix: Mix, refused: str | None = None) -> str | None:
+        """The number of a sheet of this mix; None without a notebook that can be written, and
+        where it must never be poured: the code by which it is refused."""
         from chem.errors import InputProblem
 
-        if self.notebook is None or not mix.files:
+        if self.notebook is None or refused or not mix.files:
             return None
         try:
             begin(self.notebook)
@@ -95,20 +96,6 @@ def known_of(
 
     kept, learned = learn_from(book, seed)
     return Known(Study(draws, seed, learned.beliefs), book, kept, learned)
-
-
-def asked_mix(mix: Path, notebook: Notebook) -> tuple[Mix, str | None]:
-    """A mix file read, or the mix that was printed under a number, with that number.
-
-    Raises: InputProblem.
-    """
-    from chem.notebook import is_number
-    from chem.tank import read_mix
-
-    if is_number(str(mix)) and not mix.exists():
-        found = notebook.mix_of(str(mix))
-        return found.mix.reread(), found.number
-    return read_mix(mix), None
 
 
 def begin(notebook: Notebook) -> None:

@@ -13,8 +13,26 @@ from chem.cli.options import DrawsOption, HtmlOption, JsonOption, SeedOption, Un
 
 
 def rinse_command(
-    before: Annotated[Path, typer.Argument(metavar="FROM", help="The mix that was sprayed.")],
-    after: Annotated[Path, typer.Argument(metavar="TO", help="The mix that comes next.")],
+    before: Annotated[
+        Path | None,
+        typer.Argument(metavar="FROM", help="The mix that was sprayed: a file, a sheet's number."),
+    ] = None,
+    after: Annotated[
+        Path | None, typer.Argument(metavar="TO", help="The mix that comes next, likewise.")
+    ] = None,
+    had: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME=RATE", help="In place of FROM: a product that was in it."),
+    ] = None,
+    add: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME=RATE", help="In place of TO: a product that goes in next."),
+    ] = None,
+    carrier: Annotated[
+        str | None, typer.Option(help='Spray volume of a quick mix: "2 gal/1000 sq ft".')
+    ] = None,
+    tank: Annotated[str | None, typer.Option(help='Tank of a quick mix: "50 gal".')] = None,
+    water: Annotated[str | None, typer.Option(help="Water file of a quick mix.")] = None,
     sump: Annotated[
         str | None,
         typer.Option(help='What stays in sump and hoses once drained: "1 gal".'),
@@ -27,10 +45,24 @@ def rinse_command(
 ) -> None:
     """What must not meet in hose and sump, how many rinses."""
     from chem.advice.rinse import rinsing
+    from chem.cli.mixes import asked_mix
+    from chem.errors import InputProblem, Problem
     from chem.sheets.rinse import rinse_json, rinse_sheet
-    from chem.tank import read_mix
     from chem.units import read_volume
 
     stays = None if sump is None else read_volume(sump, "command line, --sump")
-    result = rinsing(read_mix(before), read_mix(after), sump_L=stays, count=draws, seed=seed)
+    if had and after is None:
+        before, after = None, before
+    for name, file, quick in (("FROM", before, had), ("TO", after, add)):
+        if (file is None) == (not quick):
+            option = "--had" if name == "FROM" else "--add"
+            wrong = f"{name} is named twice" if quick else f"{name} is not named"
+            instead = f'a mix file, a sheet\'s number, or {option} "NAME=RATE" for each product'
+            raise InputProblem(Problem("command line", wrong, instead))
+    given = {"carrier": carrier, "tank": tank, "water": water}
+    earlier, later = (
+        asked_mix(file, quick, **(given if quick else {})).mix
+        for file, quick in ((before, had), (after, add))
+    )
+    result = rinsing(earlier, later, sump_L=stays, count=draws, seed=seed)
     give(partial(rinse_sheet, result, units), partial(rinse_json, result, units), as_json, html)

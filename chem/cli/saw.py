@@ -6,12 +6,14 @@ from typing import Annotated, Literal
 
 import typer
 
-from chem.cli.options import DrawsOption, MixArgument, NotebookOption, SeedOption
+from chem.cli.mixes import Asked, takes_mix
+from chem.cli.options import DrawsOption, NotebookOption, SeedOption
 from chem.cli.saying import say
 
 
+@takes_mix
 def saw_command(
-    mix: MixArgument,
+    asked: Asked,
     seen: Annotated[
         list[str] | None, typer.Option(help="What was seen: haze, flakes ...; once per look.")
     ] = None,
@@ -51,13 +53,13 @@ def saw_command(
 ) -> None:
     """Keep what the jar or tank showed, with the whole mix as poured.
 
-    MIX is a mix file, or the number of a sheet (J-0412-2). Asks only for what was not given, and
-    nothing at all with --seen and --after.
+    MIX is a mix file, the number of a sheet (J-0412-2), or --add for each product. Asks only for
+    what was not given, and nothing at all with --seen and --after.
     """
-    from chem.cli.noting import answer, asked_mix, begin, notebook_of, tell_copies
+    from chem.cli.noting import answer, begin, notebook_of, tell_copies
     from chem.forecast import SEEN_WORDS, Study, forecast, read_after, read_seen
     from chem.forecast.sight import OF_SOLIDS, sight
-    from chem.notebook import Reading, Sighting, Sprayed, entry_of, is_number
+    from chem.notebook import Reading, Sighting, Sprayed, entry_of
     from chem.notebook.facts import reading_variance, spread_of
     from chem.notebook.readings import FAR
     from chem.notebook.written import (
@@ -70,8 +72,8 @@ def saw_command(
     from chem.sheets.words import odds
     from chem.units import read_volume
 
-    book = notebook_of(None if is_number(str(mix)) else mix, notebook)
-    wanted, number = asked_mix(mix, book)
+    book = notebook_of(asked.path or asked.beside, notebook)
+    wanted, number = asked.mix, asked.number
     silent = bool(seen) and bool(after)
 
     def reading(text: str) -> Reading:

@@ -34,8 +34,11 @@ HANDLING = (
 """As sprayer guides say it: GRDC Spray Application Manual, module 7 (2025)."""
 
 
-def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
-    """Answer first, then the order to pour with its amounts and the odds after each step."""
+def pour_sheet(result: Pour, units: Units = "both", number: str | None = None) -> Sheet:
+    """Answer first, then the order to pour with its amounts and the odds after each step.
+
+    number: the sheet's own, by which `saw` and `sprayed` know the mix in this order again.
+    """
     order = result.advised if not result.forbidden else None
     blocks = []
     warnings = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
@@ -69,6 +72,9 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
     ]
     if result.unsure:
         granted.append("Some steps had no answer in more than a tenth of the versions tried")
+    if number is not None:
+        then = f"`jarsight saw {number}` or `jarsight sprayed {number}` keeps what came of it."
+        blocks.append(Block(f"This sheet is {number}", [then]))
     blocks += [
         Block("Taken for granted, check these", items=granted),
         Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
@@ -78,7 +84,7 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
     return Sheet(f"{result.mix.name}: pour", _answer(result, order), keep)
 
 
-def pour_json(result: Pour, units: Units = "both") -> str:
+def pour_json(result: Pour, units: Units = "both", number: str | None = None) -> str:
     """The JSON object of the contract, with more about each order."""
 
     def one(order: PourOrder) -> contract.OrderEntry:
@@ -107,6 +113,7 @@ def pour_json(result: Pour, units: Units = "both") -> str:
             not_judged=result.not_judged,
             draws=result.draws,
             all_water_first=result.all_water,
+            number=number,
             seed=result.seed,
             tank=[
                 tank_line(

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -19,6 +21,7 @@ from chem.files import (
     load_file,
     validate,
 )
+from chem.files.reading import is_kept
 from chem.label import NameWord, Product, find_product, phrases, read_name
 from chem.tank.shed import Taken, find_sprayer, taken
 from chem.tank.sprayer import Sprayer
@@ -222,14 +225,39 @@ def mix_from(
     return replace(mix, notes=(*mix.notes, *shed.notes), sprayer=shed.sprayer)
 
 
+@contextmanager
+def numbered(by_number: Callable[[str, Path], Mix | None]) -> Iterator[None]:
+    """Within it, a leftover may be named by what `by_number` knows: (name, folder of the mix that
+    takes it) -> the mix printed under that number, None for any other name."""
+    token = _BY_NUMBER.set(by_number)
+    try:
+        yield
+    finally:
+        _BY_NUMBER.reset(token)
+
+
+_BY_NUMBER: ContextVar[Callable[[str, Path], Mix | None] | None] = ContextVar(
+    "by_number", default=None
+)
+
+
 def _earlier(name: str, path: Path, where: str) -> Mix:
     """The mix of a leftover, beside the mix that takes it. Raises: InputProblem."""
     earlier = path.parent / name.strip()
+    by_number = _BY_NUMBER.get()
+    printed = None
+    if by_number is not None and not is_kept("mix", earlier.as_posix()):
+        printed = by_number(name.strip(), path.parent)
     if earlier.resolve() == path.resolve():
         raise InputProblem(
             Problem(f"{where} = {name!r}", "that is this very mix", "the earlier tank's file")
         )
-    mix = read_mix(earlier)
+    if printed is None:
+        mix = read_mix(earlier)
+    else:
+        # Kept under its number, so that the mix that takes it can be read again.
+        own, *rest = printed.read_from
+        mix = replace(printed, read_from=(replace(own, name=name.strip()), *rest))
     if mix.leftovers:
         raise InputProblem(
             Problem(
