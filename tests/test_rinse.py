@@ -135,5 +135,22 @@ def test_a_sheets_number_or_quick_mixes_stand_for_either_tank(
     assert data["number"] != number
     again = said("forecast", data["number"])
     assert "10 gal" in again and "Next, invented" in again
+    # The tank sprayed last stays in the sump of the next, and its strength is remembered.
+    assert "Kept" in said("sprayed", "--add", "8-8-8", "--quick")
+    told = said("forecast", "--add", "calcium nitrate")
+    assert "BEFORE YOU FILL" in told and "never with calcium nitrate" in told
+    assert "stays in the sump (8-8-8 with orthophosphate, invented)" in told
+    # 1 gal stays, 5 gal a rinse: 1/6, 1/36, 1/216 < 1/100.
+    assert "Rinse 3 times first" in told
+    assert "BEFORE YOU FILL" in said("pour", "--add", "calcium nitrate")
+    assert "BEFORE YOU FILL" not in said("forecast", "--add", "8-8-8")
+    assert "The strongest you have sprayed" in told
+    twice = said("forecast", "--add", "8-8-8", "--carrier", "1 gal/1000 sq ft")
+    # Half the carrier holds twice as much; a little more, for the water gives way to it.
+    assert "this is 2.0 times that" in twice or "this is 2.1 times that" in twice
+    data = json.loads(said("forecast", "--add", "8-8-8", "--json"))["salt"]
+    assert data["strongest_sprayed_g_per_L"] == pytest.approx(
+        data["dissolved_g_per_L"]["median"], rel=0.02
+    )
     wrong = CliRunner().invoke(whole_app(), ["forecast", number, "--carrier", "1 gal/1000 sq ft"])
     assert "as it was printed" in str(wrong.exception)

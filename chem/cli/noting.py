@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from chem.forecast import Forecast, Study
     from chem.notebook import Kept, Notebook
     from chem.notebook.learning import Learned
+    from chem.notebook.sprayed import LeftInSump
     from chem.notebook.tried import Told
     from chem.tank import Mix
 
@@ -54,6 +55,7 @@ class Known:
     def told(self, result: Forecast) -> Told | None:
         """What the notebook says beside a forecast; None where it holds nothing."""
         from chem.forecast import NOTHING_LEARNED, forecast
+        from chem.notebook.sprayed import strongest
         from chem.notebook.tried import told_of
 
         if self.learned is None or not self.kept:
@@ -63,7 +65,14 @@ class Known:
         if self.learned.knows(jugs):
             alone = self.study.believing(NOTHING_LEARNED)
             labels = forecast(result.mix, study=alone, judged_at=result.judged_at)
-        return told_of(result.mix, self.kept, self.learned, result, labels)
+        told = told_of(result.mix, self.kept, self.learned, result, labels)
+        return replace(told, strongest=strongest(self.kept, self.study), sump=self.sump(result.mix))
+
+    def sump(self, mix: Mix) -> LeftInSump | None:
+        """What stays of the tank sprayed last, and meets this one."""
+        from chem.notebook.sprayed import left_in_sump
+
+        return left_in_sump(self.kept, mix, self.study) if self.kept else None
 
     def number_for(self, mix: Mix, refused: str | None = None) -> str | None:
         """The number of a sheet of this mix; None without a notebook that can be written, and

@@ -40,6 +40,6 @@ def pour_command(
     number = None
     if order is not None and not result.forbidden:
         number = known.number_for(in_order(asked.mix, order.indices), result.refused)
-    sheet = partial(pour_sheet, result, units, number)
+    sheet = partial(pour_sheet, result, units, number, known.sump(asked.mix))
     told = partial(pour_json, result, units, number)
     give(sheet, told, as_json, html, number=lambda: number)

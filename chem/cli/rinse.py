@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from chem.cli.answer import give
 from chem.cli.options import DrawsOption, HtmlOption, JsonOption, SeedOption, UnitsOption
+
+if TYPE_CHECKING:
+    from chem.tank import Mix
 
 
 def rinse_command(
@@ -59,10 +62,12 @@ def rinse_command(
             wrong = f"{name} is named twice" if quick else f"{name} is not named"
             instead = f'a mix file, a sheet\'s number, or {option} "NAME=RATE" for each product'
             raise InputProblem(Problem("command line", wrong, instead))
-    given = {"carrier": carrier, "tank": tank, "water": water}
-    earlier, later = (
-        asked_mix(file, quick, **(given if quick else {})).mix
-        for file, quick in ((before, had), (after, add))
-    )
+
+    def mix_of(file: Path | None, quick: list[str] | None) -> Mix:
+        if not quick:
+            return asked_mix(file).mix
+        return asked_mix(None, quick, carrier=carrier, tank=tank, water=water).mix
+
+    earlier, later = mix_of(before, had), mix_of(after, add)
     result = rinsing(earlier, later, sump_L=stays, count=draws, seed=seed)
     give(partial(rinse_sheet, result, units), partial(rinse_json, result, units), as_json, html)

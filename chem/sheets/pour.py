@@ -8,10 +8,12 @@ from chem.advice.pour import MATTERS, Pour, PourOrder
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken
 from chem.forecast.order import CUSTOM
 from chem.forecast.rules import name_of
+from chem.notebook.sprayed import LeftInSump
 from chem.sheets.as_json import as_json, odds_under
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
 from chem.sheets.contract.parts import tank_line
+from chem.sheets.rinse import sump_block
 from chem.sheets.rules import (
     HAZARD_WORDS,
     forbids,
@@ -34,10 +36,16 @@ HANDLING = (
 """As sprayer guides say it: GRDC Spray Application Manual, module 7 (2025)."""
 
 
-def pour_sheet(result: Pour, units: Units = "both", number: str | None = None) -> Sheet:
+def pour_sheet(
+    result: Pour,
+    units: Units = "both",
+    number: str | None = None,
+    sump: LeftInSump | None = None,
+) -> Sheet:
     """Answer first, then the order to pour with its amounts and the odds after each step.
 
-    number: the sheet's own, by which `saw` and `sprayed` know the mix in this order again.
+    number: the sheet's own, by which `saw` and `sprayed` know the mix in this order again;
+    sump: what stays of the tank before.
     """
     order = result.advised if not result.forbidden else None
     blocks = []
@@ -48,6 +56,8 @@ def pour_sheet(result: Pour, units: Units = "both", number: str | None = None) -
     if result.gases:
         items = [gas_sentence(g, result.mix) for g in result.gases]
         blocks.append(Block("Gas or heat", items=items, kind="gas"))
+    if sump is not None and not result.refused:
+        blocks.append(sump_block(sump, units))
     blocks.append(Block("Do this next", [_next(result, order, units)], kind="next"))
     if order is not None:
         blocks.append(_steps(result, order, units))

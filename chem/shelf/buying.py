@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from chem.equilibrium import one_thread
 from chem.errors import InputProblem, Problem, ToxicGas
@@ -51,7 +52,7 @@ class InPlace:
     kg_per_ha: float
     rate: Rate | None
     own_rate: Rate
-    beyond: str
+    beyond: Literal["", "above", "below"]
     cost: float | None
     own_cost: float | None
     own_currency: str
@@ -189,7 +190,7 @@ def _per_m2(product: Product, rate: Rate, setting: Setting) -> float:
     return Addition(product, rate).amount_per_L(carrier) * carrier
 
 
-def _beyond(product: Product, rate: Rate, setting: Setting) -> str:
+def _beyond(product: Product, rate: Rate, setting: Setting) -> Literal["", "above", "below"]:
     """Where a rate lies beside those of the label; within half a percent counts as within."""
     if product.rate_range is None or product.rate_range[0].kind != rate.kind:
         return ""

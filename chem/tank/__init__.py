@@ -26,6 +26,7 @@ from chem.tank.mix import (
     window_of,
 )
 from chem.tank.pouring import (
+    WHOLE_JUG,
     Load,
     TankLine,
     covered_m2,
@@ -58,6 +59,7 @@ from chem.tank.water import (
 )
 
 __all__ = [
+    "WHOLE_JUG",
     "MAX_PRODUCTS",
     "room_taken",
     "unfit_rate",

@@ -27,6 +27,7 @@ from chem.tank.shed import Taken, find_sprayer, taken
 from chem.tank.sprayer import Sprayer
 from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
 from chem.units import (
+    Measure,
     Rate,
     read_area,
     read_carrier,
@@ -124,8 +125,8 @@ class Mix:
     """A mix in numbers: carrier [L/m2], its text as printed (empty where it was reckoned) and its
     relative error where a catch test gave it, tank [L], temperatures [degC], area [m2].
 
-    sprayer: the one of its shed, if any. read_from: the mix's own file as it was read, and those of
-    its shed and sprayer.
+    sprayer: the one of its shed, if any; measures: what its shed has. read_from: the mix's own file
+    as it was read, and those of its shed and sprayer.
     """
 
     name: str
@@ -143,6 +144,7 @@ class Mix:
     carrier_text: str = ""
     sprayer: Sprayer | None = None
     area_m2: float | None = None
+    measures: tuple[Measure, ...] = field(default=(), compare=False)
     leftovers: tuple[Leftover, ...] = ()
     read_from: tuple[FileText, ...] = field(default=(), compare=False, repr=False)
 
@@ -222,7 +224,8 @@ def mix_from(
         leftover=lambda i, where: _earlier(form.add[i].leftover or "", path, where),
         read_from=(*(() if read_from is None else (read_from,)), *shed.files),
     )
-    return replace(mix, notes=(*mix.notes, *shed.notes), sprayer=shed.sprayer)
+    notes = (*mix.notes, *shed.notes)
+    return replace(mix, notes=notes, sprayer=shed.sprayer, measures=shed.measures)
 
 
 @contextmanager
