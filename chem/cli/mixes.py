@@ -271,8 +271,15 @@ def save_mix(
     say(f"{what} saved: {to}", err=True)
 
 
-def take(asked: Asked, changed: Mix, reagent: Reagent | None = None) -> None:
+def take(
+    asked: Asked,
+    changed: Mix,
+    reagent: Reagent | None = None,
+    water: tuple[Path | None, float] = (None, 1.0),
+) -> None:
     """Write a changed mix into the file of the one asked for: rates, order, carrier, an agent.
+
+    water: file of another one that takes the rest, and the share of the own that is left.
 
     An agent's product file is written beside it. Raises: InputProblem where there is no file, or
     the change is none that a mix file can say.
@@ -284,7 +291,9 @@ def take(asked: Asked, changed: Mix, reagent: Reagent | None = None) -> None:
     if asked.path is None:
         wrong, instead = "the mix has no file to write it into", "--save FILE as well"
         raise InputProblem(Problem(f"{COMMAND_LINE}, --take", wrong, instead))
-    if changed.water != asked.mix.water:
+    other, left_of_own = water
+    own = None if other is None else _own_water(asked)
+    if changed.water != asked.mix.water and (other is None or own is None):
         wrong, instead = "another water is no key of a mix yet", "water = ... by hand, once mixed"
         raise InputProblem(Problem(f"{COMMAND_LINE}, --take", wrong, instead))
     raw = {**asked.raw}
@@ -308,9 +317,26 @@ def take(asked: Asked, changed: Mix, reagent: Reagent | None = None) -> None:
             name = find_jug(one.product.name, asked.beside)
         rows.append({"product": name, "rate": _rate_text(None, one.rate)})
     raw["add"] = rows
+    if other is not None and own is not None:
+        share = f"{100.0 * left_of_own:.4g} %"
+        rest = _relative(other, asked.beside)
+        raw["water"] = [{"file": own, "share": share}, {"file": rest, "share": "rest"}]
     if changed.carrier_L_per_m2 != asked.mix.carrier_L_per_m2:
         raw["carrier"] = f"{1e4 * changed.carrier_L_per_m2:.5g} L/ha"
     save_mix(raw, asked.path, asked.beside, asked.path, asked.read, "Change")
+
+
+def _own_water(asked: Asked) -> str | None:
+    """The file of a mix's one water, as the mix names it, or the shed's; None for several."""
+    from chem.files import find_shed
+
+    own = asked.raw.get("water")
+    if own is None:
+        shed = find_shed(asked.beside)
+        if shed is None or shed.form.water is None or "=" in shed.form.water:
+            return None
+        return _from_there(shed.form.water, shed.folder, "waters", asked.beside)
+    return own if isinstance(own, str) and "=" not in own else None
 
 
 def _rate_text(old: Rate | None, new: Rate) -> str:

@@ -6,8 +6,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from chem.label import Product
     from chem.shelf import Buying, Item, Shelf
-    from chem.tank import Mix
+    from chem.tank import Mix, Water
 
 
 def ends(asked: Item) -> tuple[Item, float | None]:
@@ -37,6 +38,42 @@ def own_mixes(folder: Path) -> list[Mix]:
         try:
             if what_is(path, load_toml(path, "mix")) == "mix":
                 found.append(read_mix(path))
+        except InputProblem:
+            continue
+    return found
+
+
+def own_products(folder: Path) -> list[Product]:
+    """Every product that can be read, of the shed that a folder stands in; none without a shed."""
+    from chem.errors import InputProblem
+    from chem.files import find_shed
+    from chem.label import read_product
+    from chem.tank import product_folder
+
+    shed = find_shed(folder)
+    found = []
+    for path in () if shed is None else sorted(product_folder(shed).glob("*.toml")):
+        try:
+            found.append(read_product(path))
+        except InputProblem:
+            continue
+    return found
+
+
+def own_waters(folder: Path) -> list[tuple[Path, Water]]:
+    """Every water that can be read, of the shed that a folder stands in; none without a shed."""
+    from chem.cli.kinds import what_is
+    from chem.errors import InputProblem
+    from chem.files import find_shed, load_toml
+    from chem.tank import read_water
+
+    shed = find_shed(folder)
+    found = []
+    homes = () if shed is None else (shed.folder, shed.folder / "waters")
+    for path in (p for home in homes for p in sorted(home.glob("*.toml"))):
+        try:
+            if what_is(path, load_toml(path, "water")) == "water":
+                found.append((path, read_water(path)))
         except InputProblem:
             continue
     return found

@@ -1,6 +1,6 @@
 """Many products at once: who gets along with whom, in one water at one spray volume."""
 
-from chem.shelf.buying import Buying, InPlace, Swapped, buying
+from chem.shelf.bought import Buying, InPlace, Swapped, buying
 from chem.shelf.cache import Cache, cache_folder
 from chem.shelf.engines import Engine, cluster, local
 from chem.shelf.neighbours import Neighbour
