@@ -21,7 +21,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from chem.desk import app as desk_app
+from chem.desk import build
 from chem.desk.draft import Draft, figure_of
 from chem.desk.guard import COOKIE, LARGEST_BODY, Guard
 from chem.desk.keep import NO_VERSION, mix_text, version_of
@@ -50,7 +50,7 @@ def shed(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def guard(shed: Path) -> Iterator[Guard]:
-    guarded, desk = desk_app.build(shed, KEY, frozenset({HOST}), draws=64)
+    guarded, desk = build(shed, KEY, frozenset({HOST}), draws=64)
     yield guarded
     desk.close()
 
@@ -233,7 +233,7 @@ def test_a_name_is_never_script(tmp_path: Path) -> None:
         f"[adjuvant]\nname = '''{evil}'''\nph_at_most = 5.0\n",
         encoding="utf-8",
     )
-    guarded, desk = desk_app.build(tmp_path, KEY, frozenset({HOST}), draws=16)
+    guarded, desk = build(tmp_path, KEY, frozenset({HOST}), draws=16)
     client = client_of(guarded)
     try:
         pages = ["/", "/mix?mix=mix.toml", "/jar?mix=mix.toml", "/product?file=evil.toml"]
@@ -440,7 +440,7 @@ def test_saving_keeps_comments_and_writes_only_what_changed(tmp_path: Path) -> N
 
 
 def test_save_refuses_a_file_changed_elsewhere(tmp_path: Path) -> None:
-    guarded, desk = desk_app.build(filled(tmp_path), KEY, frozenset({HOST}), draws=16)
+    guarded, desk = build(filled(tmp_path), KEY, frozenset({HOST}), draws=16)
     client, path = client_of(guarded), tmp_path / "mixes" / "stays-clear.toml"
     try:
         ours = version_of(path)
@@ -472,7 +472,7 @@ LABELS = {
 
 def test_from_an_empty_folder_to_a_forecast_of_pasted_labels(tmp_path: Path) -> None:
     """By visible fields alone: nothing is on disk before Save is pressed."""
-    guarded, desk = desk_app.build(tmp_path, KEY, frozenset({HOST}), draws=16)
+    guarded, desk = build(tmp_path, KEY, frozenset({HOST}), draws=16)
     client = client_of(guarded)
     try:
         assert "Start a shed here" in client.get("/").text
@@ -482,8 +482,8 @@ def test_from_an_empty_folder_to_a_forecast_of_pasted_labels(tmp_path: Path) -> 
             assert len(list(tmp_path.iterdir())) == k
             found = re.search(r'<textarea id="toml" name="toml">(.*?)</textarea>', page.text, re.S)
             assert found is not None, page.text
-            form = {"kind": "product", "name": name, "toml": unescape(found[1]).lstrip("\n")}
-            kept = client.post("/keep", data=form, headers=OWN)
+            form = {"name": name, "toml": unescape(found[1]).lstrip("\n")}
+            kept = client.post("/product", data=form, headers=OWN)
             assert kept.status_code == 303, kept.text
         files = ["calcium-liquor.toml", "potash-feed.toml"]
         assert sorted(p.name for p in tmp_path.iterdir()) == files
@@ -503,7 +503,7 @@ def test_from_an_empty_folder_to_a_forecast_of_pasted_labels(tmp_path: Path) -> 
 def test_what_the_jar_showed_is_kept_and_changes_the_forecast(tmp_path: Path) -> None:
     """A look recorded here is one of the command line's notebook, and is told above the answer."""
     (filled(tmp_path) / "shed.toml").write_text('water = "unknown"\n', encoding="utf-8")
-    guarded, desk = desk_app.build(tmp_path, KEY, frozenset({HOST}), draws=16)
+    guarded, desk = build(tmp_path, KEY, frozenset({HOST}), draws=16)
     client = client_of(guarded)
     mix = "mix=mixes/hazes-overnight.toml"
     try:

@@ -60,7 +60,7 @@ def test_ph_without_a_target_finds_the_sheds_adjuvants_and_acids(shed: Path) -> 
     assert acid["dose_g_per_L"] > 0.0 and acid["suited_at_dose"] >= 0.9
     assert [other["agent"] for other in acid["other_agents"]] == ["citric acid"]
     sheet = " ".join(said("ph", "mix.toml").split())
-    assert "fl oz of Acidifying buffer with citric acid, invented in 50 gal" in sheet
+    assert "of Acidifying buffer with citric acid, invented in 50 gal" in sheet
 
 
 def test_fix_numbers_its_proposals_and_offers_a_share_of_another_water(shed: Path) -> None:

@@ -22,7 +22,7 @@ from chem.equilibrium.threads import _hold
 from chem.errors import ToxicGas
 from chem.forecast import Beliefs, Followed, Study, Variant, broken, forecast, rules_of
 from chem.forecast.rules import met, refuse_toxic
-from chem.label import Contents, Product, class_of_rule, read_name, read_product
+from chem.label import Contents, Product, as_measured, class_of_rule, read_name, read_product
 from chem.sheets.blocks import as_text
 from chem.sheets.forecast import forecast_sheet
 from chem.sheets.forecast_data import forecast_json
@@ -140,13 +140,11 @@ def test_a_jug_is_reckoned_once_for_all_its_tanks(monkeypatch: pytest.MonkeyPatc
 # --- beliefs -----------------------------------------------------------------------------------
 
 
-def sourer(identity: str, inside: Contents) -> Contents:
-    """A jug that was measured to hold more acid than its label lets one think."""
-    if inside.product.key != "npk-orthophosphate" or "Cl" not in inside.components:
-        return inside
-    more = inside.mol_per_kg.copy()
-    more[:, inside.components.index("Cl")] += 0.3
-    return replace(inside, mol_per_kg=more)
+def sourer(product: Product) -> Product:
+    """A jug that was measured to be sourer than its label lets one think."""
+    if product.key != "npk-orthophosphate":
+        return product
+    return as_measured(product, {"ph": "5.2"})
 
 
 def items(mix: Mix) -> list[Item]:
@@ -211,8 +209,8 @@ def test_no_belief_lifts_a_rule_a_gas_or_a_refusal(tmp_path: Path) -> None:
         '[[add]]\nproduct = "iron-citric"\n[[add]]\nproduct = "potassium-thiosulfate-liquor"\n'
     )
 
-    def neutral(identity: str, inside: Contents) -> Contents:
-        return replace(inside, mol_per_kg=np.zeros_like(inside.mol_per_kg))
+    def neutral(product: Product) -> Product:
+        return replace(product, sources=(), guarantee={}, also={}, vague=())
 
     mix = read_mix(path)
     beliefs = Beliefs(jug=neutral, memory=lambda _: -9.0)

@@ -128,8 +128,8 @@ def keep_sprayer(out: Path, result: CatchTest, anyway: bool, **told: str | None)
     from chem.cli.kinds import what_is
     from chem.errors import InputProblem, Problem
     from chem.files import is_file, load_file, rewritten, save
-    from chem.files.table import figure
     from chem.files.writing import forced
+    from chem.sheets.catch import catch_figures
     from chem.tank import read_sprayer
 
     if result.uneven and not anyway:
@@ -147,12 +147,11 @@ def keep_sprayer(out: Path, result: CatchTest, anyway: bool, **told: str | None)
         if what_is(out, raw) != "sprayer":
             wrong = "a file stands there that is no sprayer's"
             raise InputProblem(Problem(f"`{out}`", wrong, "another name, or --force"))
-    litres = 1e4 * result.carrier_L_per_m2
-    measured = {
-        "carrier": f"{litres:.4g} L/ha",
-        "error_percent": figure(f"{100 * result.relative_error:.2g}"),
+    whole = {
+        **raw,
+        **catch_figures(result),
+        **{key: text for key, text in told.items() if text is not None},
     }
-    whole = {**raw, **measured, **{key: text for key, text in told.items() if text is not None}}
     text = rewritten(whole, "" if read is None else read.text)
     over = None if read is None else read.hash
     save(out, text, read_sprayer, over=over, force=forced())

@@ -79,6 +79,24 @@ ShedUnits = Annotated[
     Literal["us", "metric", "both"] | None,
     typer.Option(help="Units on the sheet (default: your shed's, else both)."),
 ]
+AddOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--add",
+        metavar="NAME=RATE",
+        help="A product of your shelf by any clear part of its name, poured in this order; "
+        "its usual rate without =RATE. Repeat for more.",
+    ),
+]
+RateOption = Annotated[
+    list[str] | None,
+    typer.Option("--rate", metavar="NAME=RATE", help="Another rate of one in the mix."),
+]
+CarrierOption = Annotated[
+    str | None, typer.Option(help='Try another spray volume: "2 gal/1000 sq ft".')
+]
+WaterOption = Annotated[str | None, typer.Option(help="Try another water file.")]
+TankOption = Annotated[str | None, typer.Option(help='Another tank: "50 gal".')]
 _OPTIONS: dict[str, Any] = {
     "mix": Annotated[
         Path | None,
@@ -86,27 +104,14 @@ _OPTIONS: dict[str, Any] = {
             metavar="MIX", help="A mix file, or the number of a sheet (J-0412-2); none with --add."
         ),
     ],
-    "add": Annotated[
-        list[str] | None,
-        typer.Option(
-            "--add",
-            metavar="NAME=RATE",
-            help="A product of your shelf by any clear part of its name, poured in this order; "
-            "its usual rate without =RATE. Repeat for more.",
-        ),
-    ],
-    "rate": Annotated[
-        list[str] | None,
-        typer.Option("--rate", metavar="NAME=RATE", help="Another rate of one in the mix."),
-    ],
-    "carrier": Annotated[
-        str | None, typer.Option(help='Try another spray volume: "2 gal/1000 sq ft".')
-    ],
+    "add": AddOption,
+    "rate": RateOption,
+    "carrier": CarrierOption,
     "sprayer": Annotated[
         str | None, typer.Option(metavar="NAME", help="Another sprayer of your shed.")
     ],
-    "water": Annotated[str | None, typer.Option(help="Try another water file.")],
-    "tank": Annotated[str | None, typer.Option(help='Another tank: "50 gal".')],
+    "water": WaterOption,
+    "tank": TankOption,
     "area": Annotated[str | None, typer.Option(help='Work out the loads for an area: "2.6 acre".')],
     "temperature": Annotated[str | None, typer.Option(help='Try another: "50 F".')],
     "coldest": Annotated[str | None, typer.Option(help='Where it stands overnight: "40 F".')],

@@ -64,14 +64,13 @@ def wall_command(
     seed: SeedOption = 1,
 ) -> None:
     """A page for the shed wall: works, doesn't, not tried."""
-    from chem.forecast import Study
-    from chem.notebook.learning import learn_from
+    from chem.cli.noting import what_it_teaches
     from chem.notebook.wall import wall
     from chem.sheets.records import wall_json, wall_sheet
 
     book = _book(folder, notebook)
-    kept, learned = learn_from(book, seed)
-    found = wall(kept, book.numbers(), Study(draws, seed, learned.beliefs))
+    known = what_it_teaches(book, draws, seed)
+    found = wall(known.kept, book.numbers(), known.study)
     give(partial(wall_sheet, found), partial(wall_json, found), as_json, html)
 
 
@@ -130,13 +129,12 @@ def next_command(
     seed: SeedOption = 1,
 ) -> None:
     """The jar or reading that would teach most, and why."""
-    from chem.forecast import Study
-    from chem.notebook.learning import learn_from
+    from chem.cli.noting import what_it_teaches
     from chem.notebook.wall import teach_most
     from chem.sheets.records import next_json, next_sentence
 
-    kept, learned = learn_from(_book(folder, notebook), seed)
-    found = teach_most(kept, Study(draws, seed, learned.beliefs))
+    known = what_it_teaches(_book(folder, notebook), draws, seed)
+    found = teach_most(known.kept, known.study)
     say(next_json(found) if as_json else next_sentence(found))
 
 

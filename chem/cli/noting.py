@@ -54,18 +54,12 @@ class Known:
 
     def told(self, result: Forecast) -> Told | None:
         """What the notebook says beside a forecast; None where it holds nothing."""
-        from chem.forecast import NOTHING_LEARNED, forecast
         from chem.notebook.sprayed import strongest
         from chem.notebook.tried import told_of
 
         if self.learned is None or not self.kept:
             return None
-        jugs = [a.product.identity for a in result.mix.additions]
-        labels = None
-        if self.learned.knows(jugs):
-            alone = self.study.believing(NOTHING_LEARNED)
-            labels = forecast(result.mix, study=alone, judged_at=result.judged_at)
-        told = told_of(result.mix, self.kept, self.learned, result, labels)
+        told = told_of(result, self.kept, self.learned, self.study)
         return replace(told, strongest=strongest(self.kept, self.study), sump=self.sump(result.mix))
 
     def sump(self, mix: Mix) -> LeftInSump | None:
@@ -96,9 +90,14 @@ def known_of(
 
     Raises: InputProblem where it can't be read.
     """
+    return what_it_teaches(in_reach(beside, named, without), draws, seed)
+
+
+def what_it_teaches(book: Notebook | None, draws: int, seed: int) -> Known:
+    """A Study that believes what a notebook taught, if there is one. Raises: InputProblem where it
+    can't be read."""
     from chem.forecast import Study
 
-    book = in_reach(beside, named, without)
     if book is None or not book.exists:
         return Known(Study(draws, seed), book)
     from chem.notebook.learning import learn_from

@@ -10,6 +10,7 @@ import typer
 Units = Literal["us", "metric", "both"]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the JSON object instead.")]
 UnitsOption = Annotated[Units, typer.Option(help="Units on the sheet.")]
+LotOption = Annotated[list[str] | None, typer.Option("--lot", help="NAME=LOT, once per product.")]
 DrawsOption = Annotated[
     int, typer.Option(min=16, max=20000, help="Versions of the tank that are tried.")
 ]

@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from chem.cli.answer import give
-from chem.cli.options import DrawsOption, HtmlOption, JsonOption, SeedOption, UnitsOption
+from chem.cli.options import (
+    DrawsOption,
+    HtmlOption,
+    JsonOption,
+    NoNotebookOption,
+    NotebookOption,
+    SeedOption,
+    UnitsOption,
+)
 
 if TYPE_CHECKING:
     from chem.tank import Mix
@@ -43,12 +51,15 @@ def rinse_command(
     html: HtmlOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = "both",
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     draws: DrawsOption = 64,
     seed: SeedOption = 1,
 ) -> None:
     """What must not meet in hose and sump, how many rinses."""
     from chem.advice.rinse import rinsing
     from chem.cli.mixes import asked_mix
+    from chem.cli.noting import known_of
     from chem.errors import InputProblem, Problem
     from chem.sheets.rinse import rinse_json, rinse_sheet
     from chem.units import read_volume
@@ -65,9 +76,10 @@ def rinse_command(
 
     def mix_of(file: Path | None, quick: list[str] | None) -> Mix:
         if not quick:
-            return asked_mix(file).mix
+            return asked_mix(file, notebook=notebook).mix
         return asked_mix(None, quick, carrier=carrier, tank=tank, water=water).mix
 
     earlier, later = mix_of(before, had), mix_of(after, add)
-    result = rinsing(earlier, later, sump_L=stays, count=draws, seed=seed)
+    known = known_of(after or Path(), notebook, no_notebook, draws, seed)
+    result = rinsing(earlier, later, sump_L=stays, study=known.study)
     give(partial(rinse_sheet, result, units), partial(rinse_json, result, units), as_json, html)

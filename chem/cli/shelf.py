@@ -15,7 +15,15 @@ import typer
 from chem.cli.answer import write_page
 from chem.cli.exits import Exit
 from chem.cli.mixes import ShedUnits
-from chem.cli.options import DrawsOption, ForOption, HtmlOption, JsonOption, SeedOption
+from chem.cli.options import (
+    DrawsOption,
+    ForOption,
+    HtmlOption,
+    JsonOption,
+    NoNotebookOption,
+    NotebookOption,
+    SeedOption,
+)
 from chem.cli.owned import ends, own_mixes
 from chem.cli.saying import say
 
@@ -94,6 +102,8 @@ def shelf_command(
         str | None,
         typer.Option(metavar="tcp://HOST:PORT", help="Compute on a dask cluster."),
     ] = None,
+    notebook: NotebookOption = None,
+    no_notebook: NoNotebookOption = False,
     as_json: JsonOption = False,
     units: ShedUnits = None,
     draws: DrawsOption = 64,
@@ -101,6 +111,7 @@ def shelf_command(
 ) -> None:
     """Would it get along with what I own? Without PRODUCT: all against all."""
     from chem.advice.jug import jug
+    from chem.cli.noting import known_of
     from chem.files.writing import write_text
     from chem.reference.fingerprint import made_with
     from chem.sheets.blocks import as_text
@@ -132,6 +143,8 @@ def shelf_command(
     for file in (csv, html):
         _writable(file)
     by = repr(sorted(made_with().items()))
+    beside = Path() if folder == "demo" else Path(folder)
+    known = known_of(beside, notebook, no_notebook, draws, seed)
     cache = None if no_cache else Cache(cache_folder(), by)
     bar = _Bar()
     try:
@@ -151,6 +164,7 @@ def shelf_command(
                 left_out=left_out,
                 engine=local() if scheduler is None else cluster(scheduler),
                 cache=cache,
+                beliefs=known.study.beliefs,
                 progress=bar.tell,
             )
     except KeyboardInterrupt:
@@ -167,7 +181,15 @@ def shelf_command(
         mine = [item for i, item in enumerate(result.items) if i != result.asked]
         mixes = [] if folder == "demo" else own_mixes(Path(folder))
         more = {
-            "buy": buying(asked, mine, setting, mixes, wanting=wanting or "", judged_at=judged_at),
+            "buy": buying(
+                asked,
+                mine,
+                setting,
+                mixes,
+                wanting=wanting or "",
+                judged_at=judged_at,
+                study=known.study,
+            ),
             "questions": seller_questions(jug(asked.product, count=draws, seed=seed)),
         }
     write_page(partial(shelf_page, result, units, alone=alone, **more), html)

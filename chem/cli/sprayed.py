@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from chem.cli.mixes import Asked, takes_mix
-from chem.cli.options import DrawsOption, JsonOption, NotebookOption, SeedOption
+from chem.cli.options import DrawsOption, JsonOption, LotOption, NotebookOption, SeedOption
 from chem.cli.saying import say
 
 
@@ -28,7 +28,7 @@ def sprayed_command(
     screens: Annotated[
         str | None, typer.Option(help="`clean`, or what was in them: the best evidence.")
     ] = None,
-    lot: Annotated[list[str] | None, typer.Option(help="NAME=LOT, once per product.")] = None,
+    lot: LotOption = None,
     initials: Annotated[str | None, typer.Option(help="Who writes this.")] = None,
     amends: Annotated[
         str | None, typer.Option(metavar="ID", help="An entry that this one corrects.")
@@ -46,7 +46,7 @@ def sprayed_command(
     once; Enter takes what the last record said of who, licence and equipment, or leaves it open;
     "-" leaves it open.
     """
-    from chem.cli.noting import answer, begin, notebook_of, tell_copies
+    from chem.cli.noting import answer, begin, notebook_of, tell_copies, what_it_teaches
     from chem.forecast import forecast
     from chem.notebook import Sighting, Sprayed, entry_of
     from chem.notebook.written import read_clean, read_lots, read_moment
@@ -57,7 +57,7 @@ def sprayed_command(
     wanted, number = asked.mix, asked.number
     lots = read_lots(lot or [], wanted)
     old = None if amends is None else book.find(amends).id
-    result = forecast(wanted, count=draws, seed=seed)
+    result = forecast(wanted, study=what_it_teaches(book, draws, seed).study)
     book.must_be_writable(len(entry_of(result, Sighting()).line()))
     last = [e.sprayed for e in (book.entries() if book.exists else ()) if e.kind == "sprayed"]
     before = last[-1] if last and last[-1] is not None else Sprayed()

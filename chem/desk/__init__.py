@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from chem.desk.app import build, serve
+from chem.desk.serving import build, serve
 
 __all__ = ["build", "serve"]

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import secrets
-import socket
-import webbrowser
 from collections import OrderedDict, deque
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import replace
@@ -14,7 +12,6 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-import uvicorn
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -23,16 +20,17 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from chem.desk.answers import MOVING_DRAWS, forecast_of, sheet_of, slider_of, takes_of
-from chem.desk.draft import Draft
-from chem.desk.guard import Guard
+from chem.desk.answers import forecast_of, slider_of
+from chem.desk.doors import DOORS, Doors
+from chem.desk.draft import KINDS, Draft
+from chem.desk.gear import Gear
 from chem.desk.keep import NO_VERSION, save, version_of
+from chem.desk.labels import Labels
 from chem.desk.records import Records
 from chem.desk.shed import Shed
+from chem.desk.today import Today
 from chem.desk.worker import Busy, Worker
 from chem.errors import InputProblem, Problem
-from chem.files import file_name, rewritten
-from chem.files.writing import write_text
 from chem.forecast import Forecast, Study
 from chem.notebook.tried import Told
 from chem.sheets.blocks import Sheet
@@ -43,16 +41,8 @@ DRAWS = 256
 MOST_UNDO = 50
 MOST_WINDOWS = 200
 TIMES = (("15min", "15 minutes"), ("4h", "4 hours, a spray day"), ("24h", "24 hours"))
-DOORS = {
-    "forecast": "The whole sheet",
-    "why": "Why",
-    "fix": "What to change",
-    "pour": "The order",
-    "ph": "pH",
-    "jar": "Jar sheet",
-    "diagnose": "It went wrong",
-    "saw": "What it showed, sprayed",
-}
+REAGENTS = ("citric acid", "potassium bicarbonate")
+"""Acids and bases that the column offers; others are named under pH."""
 BELOW = ("ph", "granted", "tank", "sprayer", "nutrients", "salt", "always", "wrong")
 """Parts of the sheet that stand below jars and pictures, in this order."""
 Answer = Callable[[Request], Awaitable[Response]]
@@ -68,33 +58,46 @@ class Desk:
             loader=PackageLoader("chem.desk"), autoescape=True, undefined=StrictUndefined
         )
         self.records = Records(self)
+        self.labels, self.gear, self.doors = Labels(self), Gear(self), Doors(self)
+        self._today = Today(self)
         self._pages.globals["section"] = section
         self._trails: OrderedDict[str, deque[str]] = OrderedDict()
 
     def app(self) -> Starlette:
         """The pages, without the guard."""
+        doors, records, gear = self.doors, self.records, self.gear
         get: list[tuple[str, Answer]] = [
-            ("/", self.today),
+            ("/", self._today.show),
             ("/mix", self.mix),
             ("/move", self.move),
-            ("/label", self.label),
-            ("/water", self.water),
-            ("/product", self.product),
-            ("/shelf", self.shelf),
-            ("/calibrate", self.calibrate),
-            ("/rinse", self.rinse),
-            ("/saw", self.records.saw),
-            ("/notebook", self.records.notebook),
-            ("/wall", self.records.wall),
-            ("/season", self.records.season),
-            *((f"/{door}", partial(self.answer, door)) for door in DOORS if door != "saw"),
+            ("/label", self.labels.ask),
+            ("/product", self.labels.product),
+            ("/water", gear.water),
+            ("/shelf", gear.shelf),
+            ("/calibrate", gear.calibrate),
+            ("/rinse", gear.rinse),
+            ("/saw", records.saw),
+            ("/notebook", records.notebook),
+            ("/wall", records.wall),
+            ("/season", records.season),
+            ("/score", records.score),
+            ("/export", records.export),
+            ("/fix", doors.fix),
+            ("/ph", doors.ph),
+            ("/page", doors.page),
+            *((f"/{door}", partial(doors.answer, door)) for door in doors.PLAIN),
         ]
         post: list[tuple[str, Answer]] = [
             ("/save", self.save),
-            ("/label", self.label_read),
-            ("/keep", self.keep),
-            ("/saw", self.records.saw_keep),
-            ("/sprayed", self.records.sprayed_keep),
+            ("/number", doors.number),
+            ("/label", self.labels.read),
+            ("/photo", self.labels.photo),
+            ("/product", self.labels.keep),
+            ("/report", gear.report),
+            ("/water", gear.water_keep),
+            ("/sprayer", gear.sprayer_keep),
+            ("/saw", records.saw_keep),
+            ("/sprayed", records.sprayed_keep),
         ]
         routes = [Route(path, self._told(door), methods=["GET"]) for path, door in get]
         routes += [Route(path, self._told(door), methods=["POST"]) for path, door in post]
@@ -110,7 +113,8 @@ class Desk:
 
     def page(self, template: str, /, status: int = 200, **more: Any) -> HTMLResponse:
         """A page from its template."""
-        more.setdefault("title", "Jarsight")
+        usual: dict[str, Any] = {"title": "Jarsight", "problems": (), "number": "", "numbering": ""}
+        more = {**usual, "page_of": False, **more}
         return HTMLResponse(self._pages.get_template(template).render(**more), status)
 
     def _part(self, template: str, **more: Any) -> str:
@@ -153,21 +157,6 @@ class Desk:
 
         return await asyncio.wrap_future(self.worker.ask(believing, window, moving=moving))
 
-    # Today
-
-    async def today(self, request: Request) -> Response:
-        """What lies here, last changed first."""
-        lying = self.shed.lying()
-        kinds = {k: [one for one in lying if one.kind == k] for k in ("mix", "product", "water")}
-        return self.page(
-            "today.html",
-            shed=self.shed.root.name,
-            mixes=kinds["mix"],
-            products=kinds["product"],
-            waters=kinds["water"],
-            problems=(),
-        )
-
     # The mix
 
     async def mix(self, request: Request) -> Response:
@@ -187,8 +176,11 @@ class Desk:
             title=draft.texts["name"],
             draft=draft,
             **shown,
-            waters=self.shed.waters(),
+            waters=self._waters(draft),
             products=self.shed.products(),
+            earlier=self.shed.lying("mix"),
+            reagents=REAGENTS,
+            sprayers=self.gear.sprayers(),
             carrier=slider_of(draft.texts["carrier"], least=0.25),
             times=TIMES,
             doors=DOORS.items(),
@@ -208,11 +200,17 @@ class Desk:
             {
                 "strip": self._part("strip.html", draft=draft, **shown),
                 "stack": self._part("stack.html", draft=draft, **shown),
-                "amounts": [jug["amount"] for jug in shown["jugs"]],
+                "amounts": [jug["amount_text"] for jug in shown["jugs"]],
+                "wrong": {p.key: f"{p.wrong}. Write: {p.instead}" for p in shown["problems"]},
                 "query": draft.query(),
                 "undo": len(self._trails.get(draft.window, ())) > 1,
             }
         )
+
+    def _waters(self, draft: Draft) -> list[tuple[str, str]]:
+        """What to choose from, what the mix has among it."""
+        waters, own = self.shed.waters(), draft.texts["water"]
+        return waters if own in dict(waters) else [(own, own), *waters]
 
     def _pressed(self, draft: Draft, query: dict[str, str]) -> str | None:
         """The address that a button of the column leads to."""
@@ -247,11 +245,13 @@ class Desk:
         from chem.sheets.glance import glasses, ph_line, ph_rule_svg
         from chem.sheets.page.forecast import chance_part, limit_part
 
-        shown: dict[str, Any] = {"result": None, "problems": (), "jugs": self._jugs(draft, None)}
+        shown: dict[str, Any] = {"result": None, "problems": (), "jugs": []}
+        names = {} if moving else self._names()
+        shown["jugs"] = self._jugs(draft, None, names)
         if not draft.jugs:
             return shown
         try:
-            mix = draft.mix(self.shed)
+            mix = draft.mix(self.shed, moving=moving)
             found, told = await self.ask(
                 partial(self._forecast, mix, draft.judged_at, moving), draft.window, moving=moving
             )
@@ -268,61 +268,43 @@ class Desk:
             "ph_line": ph_line(found),
             "ph_svg": ph_rule_svg(found),
             "sheet": Sheet("", [], rest),
-            "jugs": self._jugs(draft, found),
+            "jugs": self._jugs(draft, found, names),
         }
 
     def _forecast(
         self, mix: Mix, judged_at: str, moving: bool, study: Study
     ) -> tuple[Forecast, Told | None]:
-        found = forecast_of(mix, judged_at, MOVING_DRAWS if moving else None, study)
+        found = forecast_of(mix, judged_at, study, moving=moving)
         return found, None if moving else self.records.told(found, study)
 
-    def _jugs(self, draft: Draft, found: Forecast | None) -> list[dict[str, Any]]:
+    def _names(self) -> dict[str, str]:
+        """File -> name of all that can be poured."""
+        return dict(self.shed.products()) | {m.file: m.name for m in self.shed.lying("mix")}
+
+    def _jugs(
+        self, draft: Draft, found: Forecast | None, names: dict[str, str]
+    ) -> list[dict[str, Any]]:
         from chem.sheets.tank import tank_text
 
-        names = dict(self.shed.products())
+        places = {index: place for place, index in enumerate(draft.additions)}
         out: list[dict[str, Any]] = []
-        for i, (file, rate) in enumerate(draft.jugs):
+        for i, jug in enumerate(draft.jugs):
             usual = amount = ""
-            if found is not None:
-                usual = found.mix.additions[i].rate.text
+            name = names.get(jug.what, jug.what)
+            if jug.kind == "left":
+                name = f"Left of {name}"
+            elif found is not None:
+                usual = found.mix.additions[places[i]].rate.text
                 if not found.refused:
-                    load = found.loads[0]
-                    amount = tank_text(load.of(i), load, found.mix, "both")
-            slider = slider_of(rate or usual, least=0.0)
-            name = names.get(file, file)
-            out.append(
-                {"file": file, "name": name, "rate": rate, "usual": usual, "amount": amount}
-                | {"slider": slider}
-            )
+                    amount = "; ".join(
+                        tank_text(load.of(places[i]), load, found.mix, "both")
+                        + (f" in each of {load.count}" if load.count > 1 else "")
+                        for load in found.loads
+                    )
+            slider = None if jug.kind == "left" else slider_of(jug.amount or usual, least=0.0)
+            more = {"key": KINDS[jug.kind], "name": name[:1].upper() + name[1:], "usual": usual}
+            out.append({**vars(jug), **more, "amount_text": amount, "slider": slider})
         return out
-
-    # Answers
-
-    async def answer(self, door: str, request: Request) -> Response:
-        """A sheet of the mix that the address holds."""
-        query = request.query_params
-        draft = Draft.of(query.multi_items(), self.shed)
-        mix = draft.mix(self.shed)
-        asked = {k: v for k, v in query.items() if v}
-        if door == "ph" and not ("to" in asked and "with" in asked):
-            sheet: Sheet | None = None
-        elif door == "diagnose" and "seen" not in asked:
-            sheet = None
-        else:
-            sheet = await self.ask(partial(sheet_of, door, mix, draft.judged_at, asked))
-        takes = []
-        if door == "fix" and sheet is not None:
-            takes = await self.ask(partial(takes_of, mix, draft))
-        return self.page(
-            f"{door}.html" if door in ("ph", "diagnose", "fix") else "answer.html",
-            title=f"{draft.texts['name']}: {DOORS[door]}",
-            sheet=sheet or Sheet(draft.texts["name"], [DOORS[door]], []),
-            back=draft.query(),
-            pairs=[p for p in query.multi_items() if p[0] not in ("to", "with", "seen", "after")],
-            asked=asked,
-            takes=takes,
-        )
 
     async def save(self, request: Request) -> Response:
         """Write the mix into its file."""
@@ -330,184 +312,3 @@ class Desk:
         draft = Draft.of(request.query_params.multi_items(), self.shed)
         saved = save(draft, self.shed, str(form.get("version", NO_VERSION)))
         return RedirectResponse(f"/mix?mix={quote(saved.file)}&w={saved.window}", 303)
-
-    async def rinse(self, request: Request) -> Response:
-        """From one tank to the next: what must not meet, how many rinses."""
-        from chem.advice.rinse import rinsing
-        from chem.sheets.rinse import rinse_sheet
-        from chem.tank import read_mix
-
-        asked = {k: v for k, v in request.query_params.items() if v}
-        mixes = [(one.file, one.name) for one in self.shed.lying("mix")]
-        sheet = Sheet("Rinse", ["From which tank to which?"], [])
-        if {"before", "after"} <= set(asked):
-            before, after = (read_mix(self.shed.path(asked[k])) for k in ("before", "after"))
-            sheet = await self.ask(
-                lambda study: rinse_sheet(rinsing(before, after, count=study.few(64).count))
-            )
-        return self.page("rinse.html", sheet=sheet, mixes=mixes, asked=asked, back="")
-
-    # The shelf
-
-    async def label(self, request: Request) -> Response:
-        """A label to paste or type."""
-        return self.page("label.html", name="", text="", back_lines=(), toml="", problems=())
-
-    async def label_read(self, request: Request) -> Response:
-        """The text back with what was understood, and the file that would be written."""
-        from chem.label.paste import read_paste
-        from chem.sheets.paste import read_back
-
-        form = await request.form()
-        name, text = str(form.get("name", "")).strip(), str(form.get("text", ""))
-        lines: list[str] = []
-        toml = ""
-        problems: Sequence[Problem] = ()
-        try:
-            pasted = await asyncio.to_thread(read_paste, text, name)
-            lines, toml = read_back(text, pasted), pasted.toml
-        except InputProblem as problem:
-            problems = problem.problems
-        shown: dict[str, Any] = {"name": name, "text": text, "back_lines": lines, "toml": toml}
-        return self.page("label.html", **shown, problems=problems)
-
-    async def water(self, request: Request) -> Response:
-        """A water to enter."""
-        return self.page("water.html", problems=())
-
-    async def keep(self, request: Request) -> Response:
-        """Write a new product or water file, once it reads back without a problem."""
-        form = await request.form()
-        kind, text = str(form.get("kind", "")), str(form.get("toml", ""))
-        if kind == "water":
-            text = _water_text({k: str(v).strip() for k, v in form.items()})
-        folder = {"product": "products", "water": "waters"}.get(kind)
-        if folder is None:
-            raise InputProblem(Problem("kind", "a product or a water is kept here", "one of them"))
-        name = str(form.get("name", "")).strip()
-        base = f"{folder}/" if (self.shed.root / folder).is_dir() else ""
-        file = base + file_name(name)
-        path = self.shed.path(file)
-        if path.exists():
-            raise InputProblem(
-                Problem(f"`{file}`", "a file of that name lies there already", "another name")
-            )
-        _checked(kind, text, path.name)
-        write_text(path, text)
-        where = f"/product?file={quote(file)}" if kind == "product" else "/"
-        return RedirectResponse(where, 303)
-
-    async def product(self, request: Request) -> Response:
-        """What a label holds in ions."""
-        from chem.advice.jug import jug
-        from chem.label import read_product
-        from chem.sheets.jug import jug_sheet
-
-        path = self.shed.named(request.query_params.get("file", ""), "products")
-        product = read_product(path)
-        sheet = await self.ask(lambda _: jug_sheet(jug(product)))
-        return self.page("answer.html", title=product.name, sheet=sheet, back="")
-
-    async def shelf(self, request: Request) -> Response:
-        """Would they get along: every pair of a shelf."""
-        from chem.errors import InputProblem as Wrong
-        from chem.reference.files import data_folder
-        from chem.sheets.shelf import shelf_sheet
-        from chem.shelf import make_setting, read_stock, shelf
-        from chem.tank import read_water
-        from chem.tank.water import UNKNOWN_WATER
-
-        asked = {k: v for k, v in request.query_params.items() if v}
-        shown: dict[str, Any] = {"waters": self.shed.waters(), "asked": asked, "back": ""}
-        empty = Sheet("The shelf", ["Every pair of your jugs, in one tank."], [])
-        if "carrier" not in asked:
-            return self.page("shelf.html", sheet=empty, problems=(), **shown)
-        try:
-            water = asked.get("water", "unknown")
-            setting = make_setting(
-                carrier=asked["carrier"],
-                water=UNKNOWN_WATER
-                if water == "unknown"
-                else read_water(self.shed.named(water, "waters")),
-            )
-            own = self.shed.root / "products"
-            folder = own if own.is_dir() else self.shed.root
-            if not self.shed.lying("product"):
-                folder = data_folder() / "demo" / "products"
-            items, left_out = read_stock(folder, {})
-            result = await self.ask(lambda _: shelf(items, setting, left_out=left_out, pairs=True))
-        except Wrong as problem:
-            return self.page("shelf.html", 422, sheet=empty, problems=problem.problems, **shown)
-        return self.page("shelf.html", sheet=shelf_sheet(result), problems=(), **shown)
-
-    async def calibrate(self, request: Request) -> Response:
-        """Spray volume from a catch test."""
-        from chem.sheets.catch import catch_sheet
-        from chem.tank import by_area
-        from chem.units import read_area, read_volume
-
-        asked = {k: v for k, v in request.query_params.items() if v}
-        sheet = Sheet("Calibrate", ["Catch what one pass over a known area takes."], [])
-        problems: Sequence[Problem] = ()
-        if "catch" in asked:
-            try:
-                caught = [read_volume(part, "Caught") for part in asked["catch"].split(",")]
-                result = by_area(caught, read_area(asked.get("area", ""), "Area"))
-                sheet = catch_sheet(result, None, "both")
-            except InputProblem as problem:
-                problems = problem.problems
-        return self.page("calibrate.html", sheet=sheet, asked=asked, problems=problems, back="")
-
-
-def _water_text(form: dict[str, str]) -> str:
-    keys = ("name", "ph", "alkalinity", "hardness")
-    return rewritten({key: form[key] for key in keys if form.get(key)})
-
-
-def _checked(kind: str, text: str, file: str) -> None:
-    """Raises: InputProblem where a file of that text could not be read back."""
-    import tempfile
-
-    from chem.label import read_product
-    from chem.tank import read_water
-
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / file
-        path.write_text(text, encoding="utf-8")
-        read = read_product if kind == "product" else read_water
-        read(path)
-
-
-def build(
-    folder: Path, key: str, hosts: frozenset[str], *, draws: int = DRAWS
-) -> tuple[Guard, Desk]:
-    """The guarded application over a shed's folder, and the desk in it."""
-    desk = Desk(folder, draws=draws)
-    return Guard(desk.app(), key, hosts), desk
-
-
-def serve(folder: Path, port: int, *, show: bool, tell: Callable[[str], None]) -> None:
-    """Answer on this machine until Ctrl-C; port 0 takes a free one.
-
-    Raises: InputProblem where the folder is none or the port is taken.
-    """
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    try:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind(("127.0.0.1", port))
-    except OSError as error:
-        listening.close()
-        wrong = f"it can't be used ({error.strerror})"
-        raise InputProblem(Problem(f"--port {port}", wrong, "another port, or 0")) from None
-    taken = listening.getsockname()[1]
-    key = secrets.token_urlsafe(24)
-    app, desk = build(folder, key, frozenset({f"127.0.0.1:{taken}", f"localhost:{taken}"}))
-    address = f"http://127.0.0.1:{taken}/?key={key}"
-    tell(address)
-    if show:
-        webbrowser.open(address)
-    config = uvicorn.Config(app, log_level="error", access_log=False, server_header=False)
-    try:
-        uvicorn.Server(config).run(sockets=[listening])
-    finally:
-        desk.close()

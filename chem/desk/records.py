@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from chem.desk.draft import Draft
+from chem.desk.fields import Fields
+from chem.errors import InputProblem, Problem
 from chem.forecast import NOTHING_LEARNED, Beliefs, Forecast, Study, forecast
 from chem.notebook import Notebook, Sighting, Sprayed, entry_of, find_place
 from chem.notebook.learning import Learned, learn_from
@@ -35,7 +41,25 @@ FIELDS = {
     "equipment": "Equipment",
     "screens": "Screens: clean, or what was in them",
 }
+FEW = 64
+LOOKS_S = {900.0: "15 min", 14400.0: "4 h", 86400.0: "overnight"}
+"""When a jar is looked at [s after the last pour], in words."""
+LAST_LOOK_S = 86400.0
+AWAITED = timedelta(days=14)
 REMEMBERED = ("who", "licence", "equipment")
+
+
+@dataclass(frozen=True)
+class Awaited:
+    """A printed sheet whose next look is due, so long after the last pour; late: whether that time
+    has passed."""
+
+    number: str
+    name: str
+    look: str
+    after: str
+    due: datetime
+    late: bool
 
 
 class Records:
@@ -47,28 +71,49 @@ class Records:
         self._kept: tuple[Kept, ...] = ()
         self._learned: Learned | None = None
         self._stamp = 0.0
+        self._believing: tuple[Study, Study] | None = None
 
     def believed(self, study: Study) -> Study:
         """The Study with what the notebook holds now believed."""
-        self._read(study.seed)
-        beliefs: Beliefs = NOTHING_LEARNED if self._learned is None else self._learned.beliefs
-        return study.believing(beliefs)
+        changed = self._read(study.seed)
+        if changed or self._believing is None or self._believing[0] is not study:
+            beliefs: Beliefs = NOTHING_LEARNED if self._learned is None else self._learned.beliefs
+            self._believing = study, study.believing(beliefs)
+        return self._believing[1]
 
     def told(self, result: Forecast, study: Study) -> Told | None:
         """What the notebook says beside a forecast; None where it holds nothing."""
         if self._learned is None or not self._kept:
             return None
-        labels = None
-        if self._learned.knows([a.product.identity for a in result.mix.additions]):
-            alone = study.believing(NOTHING_LEARNED)
-            labels = forecast(result.mix, study=alone, judged_at=result.judged_at)
-        return told_of(result.mix, self._kept, self._learned, result, labels)
+        return told_of(result, self._kept, self._learned, study)
 
-    def _read(self, seed: int) -> None:
+    def _read(self, seed: int) -> bool:
+        """Read the notebook where it has changed; whether it had."""
         stamp = self.book.path.stat().st_mtime if self.book.exists else 0.0
-        if stamp != self._stamp:
-            self._kept, self._learned = learn_from(self.book, seed)
-            self._stamp = stamp
+        if stamp == self._stamp:
+            return False
+        self._kept, self._learned = learn_from(self.book, seed)
+        self._stamp = stamp
+        return True
+
+    def awaited(self, now: datetime) -> list[Awaited]:
+        """Sheets of the last days that were printed and have no result yet, the latest first."""
+        told: dict[str, list[float]] = {}
+        for entry in self._entries():
+            if entry.number:
+                told.setdefault(entry.number, []).extend(
+                    [look.after_s or 0.0 for look in entry.seen] or [LAST_LOOK_S]
+                )
+        out = []
+        for one in self.book.numbers():
+            at = datetime.fromisoformat(one.at)
+            seen = max(told.get(one.number, [-1.0]))
+            following = next((s for s in LOOKS_S if s > seen), None)
+            if now - at < AWAITED and following is not None:
+                due = at + timedelta(seconds=following)
+                look, after = LOOKS_S[following], f"{following / 60.0:g} min"
+                out.append(Awaited(one.number, one.mix.name, look, after, due, due < now))
+        return out[::-1]
 
     def number_for(self, mix: Mix) -> str:
         """The number of a sheet of this mix."""
@@ -76,52 +121,80 @@ class Records:
 
     # Doors
 
+    def _meant(self, request: Request) -> tuple[Mix, Draft, str]:
+        """The mix of the address, or that which was printed under its number."""
+        draft = Draft.of(request.query_params.multi_items(), self._desk.shed)
+        number = request.query_params.get("number", "")
+        if number:
+            return self.book.mix_of(number).mix.reread(), draft, number
+        return draft.mix(self._desk.shed), draft, ""
+
     async def saw(self, request: Request) -> Response:
         """Big words to press for what the jar or tank showed."""
-        draft = Draft.of(request.query_params.multi_items(), self._desk.shed)
-        draft.mix(self._desk.shed)
+        mix, draft, number = self._meant(request)
+        return self._saw_page(mix, draft, number, Fields({}))
+
+    def _saw_page(self, mix: Mix, draft: Draft, number: str, fields: Fields) -> Response:
+        asked = f"What did {number} show?" if number else "What did the jar or the tank show?"
         return self._desk.page(
             "saw.html",
-            title=f"{draft.texts['name']}: what it showed",
-            sheet=Sheet(draft.texts["name"], ["What did the jar or the tank show?"], []),
-            back=draft.query(),
+            422 if fields.problems else 200,
+            title=f"{mix.name}: what it showed",
+            sheet=Sheet(mix.name, [asked], []),
+            back="" if number else draft.query(),
+            where=f"number={number}" if number else draft.query(),
             looks=LOOKS,
             fields=FIELDS,
-            before=self._before(),
+            products=[a.product.name for a in mix.additions],
+            asked={**self._before(), **fields.given},
+            problems=fields.problems,
         )
 
     async def saw_keep(self, request: Request) -> Response:
         """Keep a look with the whole mix as it stands."""
+        from chem.forecast import read_after
         from chem.notebook.written import read_looks_written, read_reading
 
-        form = {k: str(v).strip() for k, v in (await request.form()).items()}
-        draft = Draft.of(request.query_params.multi_items(), self._desk.shed)
-        mix = draft.mix(self._desk.shed)
-        looks = read_looks_written([form.get("seen", "")], [form.get("after") or "0"])
-        read = [read_reading(form["ph"], by=form.get("by") or "strip")] if form.get("ph") else []
-        kind: Any = "tank" if form.get("in") == "tank" else "jar"
-        sighting = Sighting(seen=looks, ph=tuple(read), note=form.get("note", ""), kind=kind)
+        mix, draft, number = self._meant(request)
+        fields = Fields({k: str(v) for k, v in (await request.form()).items()})
+        after = fields["after"] or "0 min"
+        fields.read("after", lambda text: read_after(text, "How long after the last pour"))
+        by = fields["by"] or "strip"
+        ph = fields.read("ph", lambda text: read_reading(text, by=by))
+        if fields.problems:
+            return self._saw_page(mix, draft, number, fields)
+        sighting = Sighting(
+            seen=read_looks_written([fields["seen"]], [after]),
+            ph=() if ph is None else (ph,),
+            note=fields["note"],
+            kind="tank" if fields["in"] == "tank" else "jar",
+            number=number or None,
+            lots=_lots(fields, mix),
+        )
         await self._keep(mix, draft, sighting)
-        return RedirectResponse(f"/mix?{draft.query()}", 303)
+        return RedirectResponse("/" if number else f"/mix?{draft.query()}", 303)
 
     async def sprayed_keep(self, request: Request) -> Response:
         """Keep the spray record, and in one the evidence."""
         from chem.notebook.written import read_clean, read_moment
         from chem.units import read_area, read_volume
 
-        form = {k: str(v).strip() for k, v in (await request.form()).items()}
-        draft = Draft.of(request.query_params.multi_items(), self._desk.shed)
-        mix = draft.mix(self._desk.shed)
-        readers: dict[str, Any] = {
+        mix, draft, number = self._meant(request)
+        fields = Fields({k: str(v) for k, v in (await request.form()).items()})
+        readers: dict[str, Callable[..., object]] = {
             "area": read_area, "used": read_volume, "left": read_volume,
-            "start": read_moment, "end": read_moment, "screens": read_clean,
+            "start": read_moment, "end": read_moment,
         }  # fmt: skip
-        given: dict[str, Any] = {key: form[key] for key in FIELDS if form.get(key)}
         for key, read in readers.items():
-            if key in given:
-                found = read(given[key], FIELDS[key])
-                given[key] = found if key == "screens" else given[key]
-        sighting = Sighting(kind="sprayed", sprayed=Sprayed(through=True, **given))
+            fields.read(key, partial(read, where=FIELDS[key]))
+        if fields.problems:
+            return self._saw_page(mix, draft, number, fields)
+        given: dict[str, Any] = {key: fields[key] for key in FIELDS if key in fields}
+        if "screens" in given:
+            given["screens"] = read_clean(given["screens"], FIELDS["screens"])
+        record = Sprayed(through=True, **given)
+        lots = _lots(fields, mix)
+        sighting = Sighting(kind="sprayed", sprayed=record, number=number or None, lots=lots)
         await self._keep(mix, draft, sighting)
         return RedirectResponse("/season", 303)
 
@@ -133,14 +206,40 @@ class Records:
         await self._desk.ask(keep)
 
     async def notebook(self, request: Request) -> Response:
-        """What was tried and seen, the latest first."""
+        """What was tried and seen, the latest first; the jar that would teach most."""
         from chem.notebook.search import search
-        from chem.sheets.records import list_sheet
+        from chem.notebook.wall import teach_most
+        from chem.sheets.records import list_sheet, next_sentence
 
         words = request.query_params.get("words", "")
-        entries = await asyncio.to_thread(self._entries)
-        sheet = list_sheet(search(entries, words.split()))
-        return self._desk.page("notebook.html", title="Notebook", sheet=sheet, words=words, back="")
+        found = search(await asyncio.to_thread(self._entries), words.split())
+        sheet = list_sheet(found[::-1])
+
+        def would_teach(study: Study) -> str:
+            return next_sentence(teach_most(self._kept, study.few(FEW)))
+
+        teaches = await self._desk.ask(would_teach)
+        return self._desk.page(
+            "notebook.html", title="Notebook", sheet=sheet, words=words, teaches=teaches, back=""
+        )
+
+    async def score(self, request: Request) -> Response:
+        """How good the forecasts were."""
+        from chem.notebook.score import score
+        from chem.sheets.records import score_sheet
+
+        kept = await asyncio.to_thread(self.book.kept)
+        sheet = await self._desk.ask(lambda _: score_sheet(score(kept), chemist=True))
+        return self._desk.page("answer.html", title="How good it was", sheet=sheet, back="")
+
+    async def export(self, request: Request) -> Response:
+        """Everything as one JSON object, into a file of the browser's."""
+        if not self.book.exists:
+            wrong, instead = "there is no notebook yet", "a look or a spray record begins one"
+            raise InputProblem(Problem("Notebook", wrong, instead))
+        text = await asyncio.to_thread(self.book.export)
+        name = {"Content-Disposition": 'attachment; filename="notebook.json"'}
+        return Response(text, headers=name, media_type="application/json")
 
     async def wall(self, request: Request) -> Response:
         """Works, doesn't, not tried: a page for the shed wall."""
@@ -173,3 +272,9 @@ class Records:
         kept = [e.sprayed for e in self._entries() if e.kind == "sprayed" and e.sprayed]
         last = kept[-1] if kept else Sprayed()
         return {key: getattr(last, key) or "" for key in REMEMBERED}
+
+
+def _lots(fields: Fields, mix: Mix) -> dict[str, str]:
+    """Product -> lot, of the lots that were told."""
+    each = {a.product.name: fields[f"lot-{i}"] for i, a in enumerate(mix.additions)}
+    return {name: lot for name, lot in each.items() if lot}

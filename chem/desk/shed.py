@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 from chem.errors import InputProblem, Problem
 from chem.files import load_toml
+from chem.label import Product, read_product
 from chem.reference.files import data_folder
 
 MOST_FILES = 2000
 SIGNS = {
     "mix": {"add"},
+    "sprayer": {"carrier", "error_percent", "agitation", "stays_in_sump", "finest_screen"},
     "water": {"ions", "alkalinity", "hardness"},
     "product": {"guarantee", "sources", "density", "specific_gravity", "net_weight", "also"},
 }
@@ -87,17 +90,29 @@ class Shed:
 
     def products(self) -> list[tuple[str, str]]:
         """(file, name) of the shed's products, then of the demo shelf's, to choose from."""
-        own = [(one.file, one.name) for one in self.lying("product")]
-        demo = sorted((data_folder() / "demo" / "products").glob("*.toml"))
-        return own + [(p.name, str(load_toml(p, "product")["name"])) for p in demo]
+        return [(one.file, one.name) for one in self.lying("product")] + _demo("product")
+
+    def read_products(self) -> list[Product]:
+        """The shed's own products that can be read; those of the demo shelf where it has none."""
+        own = [self.path(one.file) for one in self.lying("product")]
+        demo = data_folder() / "demo" / "products"
+        found = []
+        for path in own or sorted(demo.glob("*.toml")):
+            try:
+                found.append(read_product(path))
+            except InputProblem:
+                continue
+        return found
+
+    def folder_of(self, kind: str) -> str:
+        """Where new `products`, `waters` or `mixes` go: into the folder of that name, if any."""
+        return f"{kind}/" if (self.root / kind).is_dir() else ""
 
     def waters(self) -> list[tuple[str, str]]:
         """(file, name) of the shed's waters, then of the demo's, then the unknown one."""
         own = [(one.file, one.name) for one in self.lying("water")]
-        demo = sorted((data_folder() / "demo" / "waters").glob("*.toml"))
-        more = [(p.name, str(load_toml(p, "water")["name"])) for p in demo]
         shed = [("", "as set once in your shed")] if self.set_once else []
-        return [*shed, *own, *more, ("unknown", "not known: a wide range")]
+        return [*shed, *own, *_demo("water"), ("unknown", "not known: a wide range")]
 
     @property
     def set_once(self) -> bool:
@@ -113,6 +128,13 @@ class Shed:
         if not path.is_file():
             raise InputProblem(Problem(f"`{file}`", "no such file in this shed", "one of the list"))
         return path
+
+
+@cache
+def _demo(kind: str) -> list[tuple[str, str]]:
+    """(file, name) on the demo shelf."""
+    paths = sorted((data_folder() / "demo" / f"{kind}s").glob("*.toml"))
+    return [(p.name, str(load_toml(p, kind)["name"])) for p in paths]
 
 
 def _kind_of(raw: dict[str, Any]) -> str:

@@ -80,7 +80,7 @@ def forecast(
     answer = seen.answer(judged_at)
     rules = study.rules(mix, seen)
     solids = tuple(sorted([*_solids(seen, here), *_crystals(seen, here)], key=_pressing))
-    in_air = _aired(aged, fresh, mix.t_celsius)
+    in_air = None if study.moves else _aired(aged, fresh, mix.t_celsius)
     ph_aired = None
     if in_air is not None and abs(in_air - seen.ph.median) > AIR_DIFFERENCE_PH:
         ph_aired = in_air
@@ -115,7 +115,7 @@ def forecast(
         rules=rules,
         refused=never(rules),
         spray_within_minutes=None if broken(rules) else seen.clear_minutes(),
-        alone=_alone(study, mix, answer.word, judged_at),
+        alone=() if study.moves else _alone(study, mix, answer.word, judged_at),
         doubts=_doubts(seen, here, solids, seen.out[judged_at].shows),
         notes=(
             *_notes(ready, here, seen.ionic_mol_per_kg, failed),

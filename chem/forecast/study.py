@@ -82,6 +82,9 @@ class Study:
         self._waters: _Kept[WaterTotals] = _Kept(MOST_WATERS)
         self._ruler: Study | None = None
         self._last: tuple[Mix, tuple[float, float]] | None = None
+        self._moving: Study | None = None
+        self._near: Equilibrium | None = None
+        self.moves = False
 
     def __repr__(self) -> str:
         return f"<Study of {self.count} draws, seed {self.seed}; jugs known: {len(self._jugs)}>"
@@ -100,6 +103,15 @@ class Study:
         """A Study of the first draws, with all that is worked out here."""
         return self if count >= self.count else self._view(self._whole.first(count))
 
+    def moving(self, count: int) -> Study:
+        """A Study of the first draws for a tank that a hand is just changing: each starts from
+        the one before, rules go by these draws, and what only a whole sheet tells is left out."""
+        if self._moving is None or self._moving.count != count:
+            some = self._view(self._whole.first(count))
+            some.moves, some._ruler, some._last = True, None, None
+            self._moving = some
+        return self._moving
+
     def _view(self, draws: Draws) -> Study:
         """Other rows of the same table, with the same memory."""
         some = object.__new__(Study)
@@ -108,16 +120,16 @@ class Study:
         return some
 
     def believing(self, beliefs: Beliefs) -> Study:
-        """A Study of the same draws that believes otherwise of tanks; jugs and waters worked out
-        here serve both.
+        """A Study of the same draws that believes otherwise; jugs and waters worked out here serve
+        both.
 
-        Raises: ValueError where either believes something of jugs or of shared columns.
+        Raises: ValueError where either believes something of shared columns.
         """
-        if any(b.shared or b.jug is not NOTHING_LEARNED.jug for b in (self.beliefs, beliefs)):
-            raise ValueError("jugs believed otherwise are other jugs")
+        if self.beliefs.shared or beliefs.shared:
+            raise ValueError("other columns are other draws")
         some = self._view(self.draws)
         some.beliefs = beliefs
-        some._ruler, some._last = None, None
+        some._ruler, some._last, some._moving, some._near = None, None, None, None
         return some
 
     def middle(self) -> Study:
@@ -131,19 +143,20 @@ class Study:
     def reckoned(self, product: Product, *, strict: bool = True) -> Contents:
         """What a jug holds, of every draw there is. Raises: InputProblem as `contents`."""
 
+        believed = self.beliefs.jug(product)
+
         def make() -> Contents:
             with one_thread():
-                inside = contents(product, self._whole, strict=strict)
-            return self.beliefs.jug(product.identity, inside)
+                return contents(believed, self._whole, strict=strict)
 
-        inside = self._jugs.of((product.identity, strict), make)
+        inside = self._jugs.of((believed.identity, strict), make)
         if inside.product is not product:
             inside = replace(inside, product=product)
         return inside
 
     def know(self, product: Product, inside: Contents) -> None:
         """Keep what another process reckoned of a jug with the same draws and beliefs."""
-        self._jugs[product.identity, True] = replace(inside, product=product)
+        self._jugs[self.beliefs.jug(product).identity, True] = replace(inside, product=product)
 
     def water(self, water: Water) -> WaterTotals:
         """What a water holds (N rows), reckoned once."""
@@ -166,6 +179,8 @@ class Study:
         water = self.water(mix.water)
         left = tuple(self._left(one) for one in mix.leftovers if one.share > 0.0)
         ready = assemble(mix, self.draws, inside, water, variant.poured, variant.water_share, left)
+        if self.moves:
+            ready = replace(ready, near=self._near)
         moves = self.beliefs.moves
         with one_thread():
             if moves is not None and moves.knows([a.product.identity for a in mix.additions]):
@@ -189,7 +204,10 @@ class Study:
     def look(self, asked: Mix | Variant) -> Followed:
         """One tank through the day, everything that forms settled."""
         with one_thread():
-            return self._believed(follow(self.stand(asked)))
+            found = self._believed(follow(self.stand(asked)))
+        if self.moves:
+            self._near = found.fresh.clear
+        return found
 
     def follow(self, asked: Sequence[Mix | Variant], *, until: str = "24h") -> list[Followed]:
         """K tanks through the day, in few batches of like components; what shows late has no
@@ -232,7 +250,10 @@ class Study:
 
     @property
     def ruler(self) -> Study:
-        """The draws that rules go by, always as many and without beliefs: one mix, one verdict."""
+        """The draws that rules go by, always as many and without beliefs: one mix, one verdict.
+        While a hand moves, its own."""
+        if self.moves:
+            return self
         if self.beliefs is NOTHING_LEARNED and self._whole.count == LEAST_ROWS:
             return self if self.count == LEAST_ROWS else self._view(self._whole)
         if self._ruler is None:

@@ -4,6 +4,7 @@ from chem.label.amounts import label_lines, misfits
 from chem.label.door import NameWord, class_of_rule, phrases, plain, read_name
 from chem.label.draws import Contents, contents
 from chem.label.made import Written, as_tables, make_product
+from chem.label.measured import as_measured
 from chem.label.product import NITROGEN_FORMS, Product, Says, unsupplied
 from chem.label.product_file import (
     find_product,
@@ -21,6 +22,7 @@ __all__ = [
     "Product",
     "Says",
     "Written",
+    "as_measured",
     "as_tables",
     "make_product",
     "class_of_rule",

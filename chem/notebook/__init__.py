@@ -5,10 +5,12 @@ from chem.notebook.entry import (
     Entry,
     KeptMix,
     Look,
+    Measured,
     Reading,
     Sighting,
     Sprayed,
     entry_of,
+    jug_entry,
     kept_mix,
 )
 from chem.notebook.place import Place, find_place
@@ -23,6 +25,7 @@ __all__ = [
     "KeptMix",
     "Look",
     "Looks",
+    "Measured",
     "Notebook",
     "Numbered",
     "Place",
@@ -34,6 +37,7 @@ __all__ = [
     "entry_of",
     "find_place",
     "is_number",
+    "jug_entry",
     "kept_mix",
     "read_looks",
 ]

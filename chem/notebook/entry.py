@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal
@@ -20,12 +20,13 @@ from chem.errors import InputProblem, Problem
 from chem.files import FileText, read_out_of
 from chem.forecast import SEEN_WORDS, Forecast
 from chem.forecast.rules import name_of
+from chem.label import Product
 from chem.tank import Mix, read_mix
 from chem.units import format_rate
 
 SHOWS = 0.1
 """A solid less likely than this by tomorrow is not kept as one that was forecast."""
-Kind = Literal["jar", "tank", "sprayed"]
+Kind = Literal["jar", "tank", "sprayed", "jug"]
 Chances = dict[str, float | None]
 """Time (`15min`, `4h`, `24h`) -> chance."""
 
@@ -126,6 +127,23 @@ class Reading(_Part):
     dose: Dose | None = None
 
 
+class Measured(_Part):
+    """What was read of a jug itself, each as a product file's `[known]` writes it: density, ec of a
+    dilution in distilled water, ph of 1 part in 10."""
+
+    product: str
+    lot: str | None = None
+    density: str | None = None
+    ec: str | None = None
+    ph: str | None = None
+
+    @property
+    def texts(self) -> dict[str, str]:
+        """Key -> text of what was read."""
+        told = {"density": self.density, "ec": self.ec, "ph": self.ph}
+        return {key: text for key, text in told.items() if text is not None}
+
+
 class Sprayed(_Part):
     """How the tank was sprayed, each as written with its units.
 
@@ -192,7 +210,7 @@ class Entry(_Part):
     """One look.
 
     id: random; by: initials; at: when it was kept, with its offset from UTC; amends: the id of an
-    entry that this one corrects; number: that of the sheet.
+    entry that this one corrects; number: that of the sheet; measured: jugs.
     """
 
     id: str
@@ -208,6 +226,7 @@ class Entry(_Part):
     forecast: Stood | None
     versions: dict[str, str]
     note: str | None
+    measured: tuple[Measured, ...] = ()
 
     def line(self) -> bytes:
         """The entry on one line, its end included."""
@@ -217,7 +236,8 @@ class Entry(_Part):
 @dataclass(frozen=True)
 class Sighting:
     """What was seen: words and when, pH readings, a note; who (initials), where (jar, tank,
-    sprayed), the sheet's number, the entry that it corrects, lots by product, how it was sprayed.
+    sprayed), the sheet's number, the entry that it corrects, lots by product, how it was sprayed,
+    jugs that were measured.
     """
 
     seen: tuple[Look, ...] = ()
@@ -229,10 +249,39 @@ class Sighting:
     amends: str | None = None
     lots: Mapping[str, str] = field(default_factory=dict)
     sprayed: Sprayed | None = None
+    measured: tuple[Measured, ...] = ()
+
+
+def jug_entry(product: Product, sighting: Sighting, versions: Mapping[str, str]) -> Entry:
+    """What was measured of a jug alone, with its file as it was read."""
+    file = product.read_from
+    files = () if file is None else (
+        KeptFile(name=file.name, what=file.what, text=file.text, hash=file.hash),
+    )  # fmt: skip
+    mix = KeptMix(
+        name=product.name,
+        files=files,
+        lots=(sighting.lots.get(product.name) or product.lot,),
+        rates=(None,),
+        order=(product.name,),
+        water=None,
+        carrier=None,
+        tank=None,
+        area=None,
+        temperatures=Temperatures(tank_C=None, coldest_C=None),
+    )
+    return _entry(mix, None, replace(sighting, kind="jug"), versions)
 
 
 def entry_of(result: Forecast, sighting: Sighting) -> Entry:
     """What was seen of a mix, with the whole mix as it was read and the forecast as it stood."""
+    mix = kept_mix(result.mix, sighting.lots)
+    return _entry(mix, _stood(result), sighting, result.versions)
+
+
+def _entry(
+    mix: KeptMix, stood: Stood | None, sighting: Sighting, versions: Mapping[str, str]
+) -> Entry:
     return Entry(
         id=secrets.token_hex(8),
         by=sighting.by,
@@ -240,13 +289,14 @@ def entry_of(result: Forecast, sighting: Sighting) -> Entry:
         amends=sighting.amends,
         kind=sighting.kind,
         number=sighting.number,
-        mix=kept_mix(result.mix, sighting.lots),
+        mix=mix,
         seen=sighting.seen,
         ph=sighting.ph,
         sprayed=sighting.sprayed,
-        forecast=_stood(result),
-        versions=dict(result.versions),
+        forecast=stood,
+        versions=dict(versions),
         note=sighting.note.strip() or None,
+        measured=sighting.measured,
     )
 
 

@@ -1,24 +1,20 @@
-"""What each entry says to a learner: its readings and looks beside what the labels alone gave.
-
-Reckoned by a Study without beliefs, few draws, in the state seen at the minute of each reading.
-"""
+"""What each entry says to a learner: its readings and looks beside what the labels alone gave."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
 
 from chem.advice.agents import choose_agent
-from chem.advice.dosing import dosed_with
 from chem.doubts import quantiles
 from chem.equilibrium import Equilibrium
 from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem
-from chem.forecast import Followed, Study
+from chem.forecast import Followed
 from chem.forecast.prepare import Prepared
 from chem.forecast.sight import OF_SOLIDS, Bools
 from chem.forecast.times import TIMES_S
@@ -29,11 +25,10 @@ from chem.reference import judged
 from chem.tank import Mix
 from chem.units import read_mass, read_volume
 
-ROWS = 48
-LEAST_VARIANCE = 0.08**2
+LEAST_SD = 0.08
 """Of the label's spread of pH: no label is surer than that (common practice, no source)."""
-WIDTH_90 = 3.29
-"""90 % of a normal distribution is so many standard deviations wide."""
+HALF_90 = 1.645
+"""The middle 90 % of a normal distribution reach so many standard deviations to either side."""
 BY_CURVE = 0.8
 """Share of a jug's say in the pH that goes by its charge curve; the rest is every jug's alike."""
 OTHERS = 4.0
@@ -41,18 +36,40 @@ OTHERS = 4.0
 LOOKS = ("clear", "haze", "flakes", "grit", "gel")
 """Words that tell of solids."""
 WRONG_WORDS = 0.04
+SPRAYED_AFTER_S, AT_ONCE_S = 14400.0, 1.0
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Standard deviation of a label's pH below its median and above it: one that is near its
+    highest can't go much higher."""
+
+    below: float
+    above: float
+
+    @property
+    def variance(self) -> float:
+        """Of both sides as one."""
+        return (0.5 * (self.below + self.above)) ** 2
+
+    def side(self, up: bool) -> float:
+        """The standard deviation of one side."""
+        return self.above if up else self.below
 
 
 @dataclass(frozen=True)
 class PhFact:
-    """A pH read [pH], the variance of reading it, and what the labels gave there: median, variance
-    of their spread, each jug's share in it."""
+    """A pH read [pH], the variance of reading it, and what the labels gave there: median, spread;
+    moved: how far acid or base had moved that median [pH]."""
 
     value: float
     variance: float
     median: float
-    spread: float
-    shares: tuple[float, ...]
+    spread: Spread
+    moved: float = 0.0
+
+
+LEAST_SPREAD = Spread(LEAST_SD, LEAST_SD)
 
 
 @dataclass(frozen=True)
@@ -65,17 +82,26 @@ class LookFact:
     shows: float
     blocks: float
 
+    @property
+    def only_through(self) -> bool:
+        """Whether it tells only that nothing blocked."""
+        clear, haze, curdle = self.likely
+        return clear == haze > curdle
+
 
 @dataclass(frozen=True)
 class Facts:
-    """An entry's jugs (name, lot, identity of the file, spread of its offset) and what it says;
-    silent: why a reading says nothing, in a word."""
+    """An entry's jugs and what it says; mix: its key; spread, shares: of its tank's pH just
+    poured, and each jug's part of it; silent: why a reading says nothing, in a word."""
 
     entry: str
     ours: bool
+    mix: str
     jugs: tuple[Jug, ...]
     ph: tuple[PhFact, ...]
     looks: tuple[LookFact, ...]
+    spread: Spread = LEAST_SPREAD
+    shares: tuple[float, ...] = ()
     silent: str | None = None
 
 
@@ -97,10 +123,12 @@ def reach_of(product: Product) -> float:
     return 1.4 if product.ph is None else 0.7
 
 
-def jugs_of(mix: Mix, lots: Sequence[str | None]) -> tuple[Jug, ...]:
-    """The jugs of a mix, in the order poured."""
+def jugs_of(
+    mix: Mix, lots: Sequence[str | None], measured: Callable[[Product], Product]
+) -> tuple[Jug, ...]:
+    """The jugs of a mix, in the order poured. measured: a jug -> as it was measured."""
     return tuple(
-        Jug(a.product.name, lot, a.product.identity, reach_of(a.product))
+        Jug(a.product.name, lot, a.product.identity, reach_of(measured(a.product)))
         for a, lot in zip(mix.additions, lots, strict=True)
     )
 
@@ -133,10 +161,11 @@ def shares_of(ready: Prepared, clear: Equilibrium) -> Floats:
     return np.asarray(BY_CURVE * square / square.sum() + (1.0 - BY_CURVE) * even)
 
 
-def spread_of(ph: Floats) -> tuple[float, float]:
-    """Median and variance of a label's pH, from the middle nine tenths of its draws."""
+def spread_of(ph: Floats) -> tuple[float, Spread]:
+    """Median and spread of a label's pH, from the middle nine tenths of its draws."""
     low, middle, high = quantiles(ph, (0.05, 0.5, 0.95))
-    return float(middle), max(float((high - low) / WIDTH_90) ** 2, LEAST_VARIANCE)
+    sides = (middle - low) / HALF_90, (high - middle) / HALF_90
+    return float(middle), Spread(*(max(float(side), LEAST_SD) for side in sides))
 
 
 def reading_variance(reading: Reading) -> float:
@@ -168,89 +197,6 @@ def _mixed(likely: Sequence[float] | Floats) -> tuple[float, float, float]:
     """With a word in twenty-five used wrongly."""
     each = (1.0 - WRONG_WORDS) * np.asarray(likely) + WRONG_WORDS / 3.0
     return float(each[0]), float(each[1]), float(each[2])
-
-
-class Replay:
-    """Facts of entries, each worked out once; one thread owns it."""
-
-    def __init__(self, rows: int = ROWS, seed: int = 1) -> None:
-        self.study = Study(rows, seed)
-        self._facts: dict[str, Facts | None] = {}
-        self.mixes: dict[str, Mix] = {}
-        self._reread: dict[tuple[tuple[str, str | None], ...], Mix | None] = {}
-        self._looked: dict[str, Followed] = {}
-
-    def known(self, facts: Mapping[str, Facts | None]) -> None:
-        """Take facts worked out before."""
-        self._facts.update(facts)
-
-    def mix(self, kept: Kept) -> Mix | None:
-        """An entry's mix, read again once; None where it can't be."""
-        name = kept.entry.id
-        if name not in self.mixes:
-            texts = tuple((f.name, f.hash) for f in kept.entry.mix.files)
-            if texts not in self._reread:
-                try:
-                    self._reread[texts] = kept.entry.mix.reread()
-                except InputProblem:
-                    self._reread[texts] = None
-            again = self._reread[texts]
-            if again is None:
-                return None
-            self.mixes[name] = again
-        return self.mixes[name]
-
-    def facts(self, kept: Sequence[Kept]) -> list[Facts]:
-        """What each entry says, those left out that say nothing or can't be read again."""
-        for k in kept:
-            if k.entry.id not in self._facts and self.mix(k) is None:
-                self._facts[k.entry.id] = None
-        wanted = [k for k in kept if k.entry.id not in self._facts]
-        self._follow([self.mixes[k.entry.id] for k in wanted])
-        for k in wanted:
-            found = self._looked.get(mix_key(self.mixes[k.entry.id]))
-            fact = None if found is None else facts_of(k, found)
-            if fact is not None and any(r.dose is not None for r in k.entry.ph):
-                fact = replace(fact, ph=(*fact.ph, *self._ladder(k)))
-            self._facts[k.entry.id] = fact
-        return [f for k in kept if (f := self._facts[k.entry.id]) is not None]
-
-    def _ladder(self, kept: Kept) -> list[PhFact]:
-        """Readings with acid or base in the jar, beside the labels' tank with as much; those whose
-        dose can't be told teach nothing."""
-        mix = self.mixes[kept.entry.id]
-        out = []
-        for reading in kept.entry.ph:
-            rate = None if reading.dose is None else grams_per_L(reading.dose)
-            if rate is None or reading.dose is None or reading.dose.agent is None:
-                continue
-            try:
-                agent = choose_agent(reading.dose.agent)
-                dosed = dosed_with(mix, agent, len(mix.additions), rate)
-                ready = self.study.stand(dosed)
-            except InputProblem:
-                continue
-            clear = ready.speciated()
-            shares = shares_of(ready, clear)[: len(mix.additions)]
-            median, spread = spread_of(clear.ph)
-            if np.isfinite(median):
-                variance = reading_variance(reading) * (1.0 if kept.ours else OTHERS)
-                each = tuple(float(x) for x in shares)
-                out.append(PhFact(reading.value, variance, median, spread, each))
-        return out
-
-    def _follow(self, mixes: Sequence[Mix]) -> None:
-        keys = {id(m): mix_key(m) for m in mixes}
-        new = {keys[id(m)]: m for m in mixes if keys[id(m)] not in self._looked}
-        try:
-            for key, found in zip(new, self.study.follow(list(new.values())), strict=True):
-                self._looked[key] = found
-        except InputProblem:  # one label can't be true: each on its own
-            for key, mix in new.items():
-                try:
-                    self._looked[key] = self.study.follow([mix])[0]
-                except InputProblem:
-                    continue
 
 
 def grams_per_L(dose: Dose) -> float | None:
@@ -286,14 +232,48 @@ def mix_key(mix: Mix) -> str:
     return hashlib.sha256("\n".join(map(str, parts)).encode()).hexdigest()
 
 
-def facts_of(kept: Kept, found: Followed) -> Facts:
-    """What an entry says beside the labels' tank."""
-    entry = kept.entry
-    ready, clear = found.ready, found.fresh.clear
-    jugs = jugs_of(ready.mix, entry.mix.lots)
+@dataclass(frozen=True)
+class Looked:
+    """A mix as the labels alone give it: key, followed, and each jug's share in its pH's spread."""
+
+    key: str
+    found: Followed
+    spread: Spread
+    shares: tuple[float, ...]
+    odds: dict[float, tuple[float, float]] = field(default_factory=dict)
+
+    def raw_odds(self, t_s: float) -> tuple[float, float]:
+        """As `raw_odds`, each time worked out once."""
+        if t_s not in self.odds:
+            self.odds[t_s] = raw_odds(self.found, t_s)
+        return self.odds[t_s]
+
+
+def looked_of(key: str, found: Followed) -> Looked:
+    """A mix followed, with the shares of its jugs."""
+    clear = found.fresh.clear
     if not found.ok.any():
-        return Facts(entry.id, kept.ours, jugs, (), (), "no equilibrium")
-    shares = tuple(float(s) for s in shares_of(ready, clear))
+        return Looked(key, found, LEAST_SPREAD, ())
+    shares = tuple(float(s) for s in shares_of(found.ready, clear))
+    return Looked(key, found, spread_of(clear.ph)[1], shares[: len(found.ready.mix.additions)])
+
+
+def last_told(entry: Entry) -> float:
+    """When the last was seen or read of a tank [s], 0 where a pH was read at once and no more."""
+    times = [max(s.after_s or 0.0, AT_ONCE_S) for s in entry.seen if s.word in LOOKS]
+    times += [r.after_s or 0.0 for r in entry.ph if r.dose is None]
+    spray = entry.sprayed
+    if spray is not None and (spray.through is not None or spray.screens is not None):
+        times.append(SPRAYED_AFTER_S)
+    return max(times, default=0.0)
+
+
+def facts_of(kept: Kept, looked: Looked, measured: Callable[[Product], Product]) -> Facts:
+    """What an entry says beside the labels' tank."""
+    entry, found = kept.entry, looked.found
+    jugs = jugs_of(found.ready.mix, entry.mix.lots, measured)
+    if not looked.shares:
+        return Facts(entry.id, kept.ours, looked.key, jugs, (), (), silent="no equilibrium")
     ph, silent = [], None
     for reading in entry.ph:
         if reading.dose is not None:
@@ -305,18 +285,21 @@ def facts_of(kept: Kept, found: Followed) -> Facts:
         median, spread = spread_of(at)
         if np.isfinite(median):
             variance = reading_variance(reading) * (1.0 if kept.ours else OTHERS)
-            ph.append(PhFact(reading.value, variance, median, spread, shares))
+            ph.append(PhFact(reading.value, variance, median, spread))
     looks = []
     for t_s in dict.fromkeys(s.after_s for s in entry.seen):
         likely = None if t_s is None else likely_of(entry, t_s)
         if t_s is not None and likely is not None:
-            looks.append(LookFact(t_s, likely, *raw_odds(found, t_s)))
+            looks.append(LookFact(t_s, likely, *looked.raw_odds(t_s)))
     sprayed = entry.sprayed
     if sprayed is not None and (sprayed.through is not None or sprayed.screens is not None):
         clean = sprayed.through is not False and sprayed.screens in (None, "clean")
         told = _mixed(word_chances("sprayed_fine" if clean else "screens_blocked"))
-        looks.append(LookFact(14400.0, told, *raw_odds(found, 14400.0)))
-    return Facts(entry.id, kept.ours, jugs, tuple(ph), tuple(looks), silent)
+        looks.append(LookFact(SPRAYED_AFTER_S, told, *looked.raw_odds(SPRAYED_AFTER_S)))
+    return Facts(
+        entry.id, kept.ours, looked.key, jugs, tuple(ph), tuple(looks), looked.spread,
+        looked.shares, silent,
+    )  # fmt: skip
 
 
 def _ph_at(entry: Entry, reading: Reading, found: Followed) -> Floats | None:
@@ -325,13 +308,13 @@ def _ph_at(entry: Entry, reading: Reading, found: Followed) -> Floats | None:
     if reading.after_s is None:
         anything = {s.word for s in entry.seen}
         return None if anything & OF_SOLIDS else found.fresh.clear.ph
-    out = found.out_by(max(reading.after_s, 1.0))
+    if reading.after_s == 0.0:
+        return np.asarray(found.fresh.clear.ph)
     later = [n for n in found.states if reading.after_s <= TIMES_S[n]]
-    state = (
-        found.fresh if reading.after_s == 0.0 else found.states[[*later, list(found.states)[-1]][0]]
-    )
-    if "clear" in words or reading.after_s == 0.0:
+    state = found.states[[*later, list(found.states)[-1]][0]]
+    if "clear" in words:
         return np.asarray(state.clear.ph)
+    out = found.out_by(max(reading.after_s, AT_ONCE_S))
     settled = np.nan_to_num(state.settled).sum(axis=1)
     share = np.clip(out.total / np.maximum(settled, 1e-12), 0.0, 1.0)
     if words & OF_SOLIDS:  # solids were seen: the draws in which they are out count
@@ -348,7 +331,7 @@ def _near(one: float | None, other: float | None) -> bool:
 
 def raw_odds(found: Followed, t_s: float) -> tuple[float, float]:
     """Log odds of the draws that solids show and block by t [s], held within 1 / (2 N)."""
-    out = found.out_by(max(t_s, 1.0))
+    out = found.out_by(max(t_s, AT_ONCE_S))
     return log_odds(out.shows, found.ok), log_odds(out.blocks, found.ok)
 
 
@@ -370,8 +353,11 @@ def unpacked(data: Mapping[str, Any]) -> Facts:
     return Facts(
         data["entry"],
         data["ours"],
+        data["mix"],
         tuple(Jug(**j) for j in data["jugs"]),
-        tuple(PhFact(**{**p, "shares": tuple(p["shares"])}) for p in data["ph"]),
+        tuple(PhFact(**{**p, "spread": Spread(**p["spread"])}) for p in data["ph"]),
         tuple(LookFact(**{**x, "likely": tuple(x["likely"])}) for x in data["looks"]),
+        Spread(**data["spread"]),
+        tuple(data["shares"]),
         data["silent"],
     )

@@ -8,7 +8,7 @@ algorithm 3.1), averaged over spreads by how well each foretells a look left out
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -28,6 +28,9 @@ SPREADS = (
 )  # fmt: skip
 """Spread of a jug's and of a pair's effect, in log odds. Twice the widest made odds worse in a
 third of simulated sheds, and so did blurring by what the shifts leave open."""
+OTHERS, OF_SPRAYED = 0.5, 0.3
+"""What a look of another shed counts, and one that tells only that nothing blocked: haze goes
+through, and what keeps a tank from blocking needn't keep it clear."""
 STEPS, CLOSE = 40, 1e-6
 FAR = 12.0
 """No shift beyond this: a chance of one in 160,000."""
@@ -45,15 +48,17 @@ class Seen:
     worth: float
 
 
-def seen_of(facts: Sequence[Facts]) -> list[Seen]:
-    """Every look of some entries."""
+def seen_of(facts: Sequence[Facts], credit: Mapping[str, float]) -> list[Seen]:
+    """Every look of some entries. credit: how far an entry is believed by its reading."""
     return [
         Seen(
             tuple(j.identity for j in fact.jugs),
             look.likely,
             look.shows,
             look.blocks,
-            1.0 if fact.ours else 0.5,
+            credit.get(fact.entry, 1.0)
+            * (1.0 if fact.ours else OTHERS)
+            * (OF_SPRAYED if look.only_through else 1.0),
         )
         for fact in facts
         for look in fact.looks
@@ -158,8 +163,9 @@ def _inner(kernel: Floats, root: Floats) -> Floats:
 class Memory:
     """Shift in log odds of a mix, by what was seen of its jugs and pairs."""
 
-    def __init__(self, facts: Sequence[Facts]) -> None:
-        self.seen = seen_of(facts)
+    def __init__(self, facts: Sequence[Facts], credit: Mapping[str, float] | None = None) -> None:
+        """credit: how far an entry is believed, where it has a reading."""
+        self.seen = seen_of(facts, credit or {})
         self.blur = blurred(doubts()["unknown_odds"].b)
         self.known = {jug for s in self.seen for jug in s.jugs}
         self.fits: list[_Fit] = []

@@ -7,7 +7,7 @@ that a label's narrow range never binds what was read.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import product
 from math import lgamma, log, pi
@@ -17,18 +17,31 @@ import numpy as np
 from chem.equilibrium import Equilibrium
 from chem.equilibrium.activity import Floats
 from chem.forecast.prepare import Prepared
-from chem.notebook.facts import Facts, Jug, PhFact, reach_of, shares_of, spread_of
+from chem.label import Product
+from chem.notebook.facts import HALF_90, Facts, Jug, Spread, reach_of, shares_of, spread_of
 
 # The grid: t times a jug's reach is the spread of its offset; c scales the labels' own spread; s0
 # is the variance of what neither explains. What follows is from a trial on simulated sheds.
-OFFSETS, SPREADS, ERRORS = (0.15, 0.4, 0.8, 1.4), (0.15, 0.5, 1.0), (0.02, 0.1, 0.3)
+OFFSETS, SPREADS, ERRORS = (0.05, 0.15, 0.3, 0.7), (0.3, 1.0), (0.005, 0.03, 0.15)
 GRID = np.array(list(product(OFFSETS, SPREADS, ERRORS)))
 OF_JUGS, OF_ERROR = 0.7, 0.3
 """Parts of the labels' variance that stay with the jugs, and that come anew with each tank."""
 BROTHERS = 0.75
 """Correlation of the offsets of two lots, or two editions of a label, of one product."""
+OF_A_POINT, PER_PH = 0.2, 0.45
+"""Readings of one jar or tank, as the rungs of a ladder are, share what the labels don't know of
+it, but for this part of what neither explains, and so much of the labels' spread per unit of pH
+that was dosed: simulated tanks dosed with acid were off by the same number of standard deviations,
+with a correlation of 0.98, 0.90 and 0.72 at 0.35, 1 and 2 units."""
 FAR, BELIEVED = 3.0, 2.0
-"""A reading beyond so many standard deviations is asked about, and believed to so many."""
+"""At first a reading beyond so many standard deviations is believed to so many."""
+WRONG, WRONG_SD = 0.1, 2.0
+"""Chance that a line was read or written wrong, and how far off it then is [pH] (common practice,
+no source)."""
+DOUBTED, TRUSTED = 0.4, 0.8
+"""Where a line is right by less than the one chance, by all the others, it counts for nothing; by
+more than the other, wholly; between them in part. Half-believed ones are asked about."""
+PASSES, LEAST_CREDIT = 4, 0.02
 CALM = 4.0
 """So many readings' worth of belief that the ranges are right."""
 MOST_Z2 = 9.0
@@ -45,35 +58,107 @@ class Asked:
     sd: float
 
 
+@dataclass(frozen=True)
+class Move:
+    """How the labels' draws of a pH are moved: by `mean`, shrunk about their median by `shrunk`,
+    and what is missing to the variance added, `sd` wide with the tails of Student's t."""
+
+    mean: float
+    shrunk: float
+    sd: float
+
+    def __bool__(self) -> bool:
+        return self != Move(0.0, 1.0, 0.0)
+
+    def rounded(self) -> Move:
+        """To tenths, so that one more entry moves few of the tanks of others."""
+        return Move(*(round(10.0 * x) / 10.0 + 0.0 for x in (self.mean, self.shrunk, self.sd)))
+
+    def of(self, ready: Prepared, clear: Equilibrium) -> Floats:
+        """(N,) by how much each draw's pH is moved."""
+        middle, _ = spread_of(clear.ph)
+        tail = student_4(ready.draws.uniform("learned:ph", 0.0, 1.0)) * self.sd / np.sqrt(2.0)
+        off = np.nan_to_num(clear.ph - middle)
+        return np.asarray(self.mean + (self.shrunk - 1.0) * off + tail)
+
+
+@dataclass(frozen=True)
+class _Line:
+    """The k readings of one entry: what they are off the labels' medians (k,), how they go with the
+    jugs (k, 2 n), their noise (K, k, k) by setting; value: of the first."""
+
+    entry: str
+    value: float
+    off: Floats
+    way: Floats
+    noise: Floats
+
+
 class Readings:
     """Beliefs about jugs from readings of tanks. Stands for `forecast.beliefs.Moves`."""
 
-    def __init__(self, facts: Sequence[Facts], latest: dict[str, str | None] | None = None) -> None:
-        """facts: of entries in the order kept; latest: product -> lot in use, where known."""
+    def __init__(
+        self, facts: Sequence[Facts], measured: Callable[[Product], Product] = lambda jug: jug
+    ) -> None:
+        """facts: of entries in the order kept; measured: a jug -> as it was measured."""
         self.members: dict[tuple[str, str | None, str], int] = {}
         self._reach: list[float] = []
         self._names: list[str] = []
         self.identities: dict[str, list[int]] = {}
-        self.latest = latest or {}
-        told = [(f, p) for f in facts for p in f.ph]
-        for fact, _ in told:
+        self.latest: dict[str, str | None] = {}
+        self._measured = measured
+        told = [f for f in facts if f.ph]
+        for fact in told:
             for jug in fact.jugs:
                 self._join(jug)
-        n, k = len(self._names), len(GRID)
+        n = len(self._names)
         same = np.array([[a == b for b in self._names] for a in self._names], dtype=float)
+        self._alike = same.reshape(n, n) * (BROTHERS + (1.0 - BROTHERS) * np.eye(n))
+        lines = [self._line(fact) for fact in told]
+        self._start()
+        credit = np.ones(len(lines))
+        for turn in range(PASSES if lines else 0):
+            self._start()
+            for line, share in zip(lines, credit, strict=True):
+                self._take(line, share, guarded=turn == 0)
+            left_out = [self._left_out(x, c) for x, c in zip(lines, credit, strict=True)]
+            credit = np.array([each for each, _, _ in left_out])
+        self.credit = {x.entry: float(c) for x, c in zip(lines, credit, strict=True)}
+        """Entry -> how far its reading is believed, by all the others."""
+        self.asked = [
+            Asked(x.entry, x.value, x.value - off, sd)
+            for x, (c, off, sd) in zip(lines, left_out if lines else [], strict=True)
+            if c < 0.5
+        ]
+
+    def _start(self) -> None:
+        n, k = len(self._names), len(GRID)
         reach = np.array(self._reach)
-        alike = same.reshape(n, n) * (BROTHERS + (1.0 - BROTHERS) * np.eye(n))
-        offsets = alike * np.outer(reach, reach)
         self.mean = np.zeros((k, 2 * n))
         self.cov = np.zeros((k, 2 * n, 2 * n))
-        self.cov[:, :n, :n] = GRID[:, 0, None, None] ** 2 * offsets
-        self.cov[:, n:, n:] = OF_JUGS * GRID[:, 1, None, None] * alike
+        self.cov[:, :n, :n] = GRID[:, 0, None, None] ** 2 * self._alike * np.outer(reach, reach)
+        self.cov[:, n:, n:] = OF_JUGS * GRID[:, 1, None, None] * self._alike
         self.log_weight = np.zeros(k)
-        self.asked: list[Asked] = []
         self.inside: list[bool] = []
-        self._z2: list[float] = []
-        for fact, reading in told:
-            self._take(fact, reading)
+        self._z2: list[tuple[float, float]] = []
+
+    def _line(self, fact: Facts) -> _Line:
+        """All readings of an entry, together."""
+        places = [self.members[j.name, j.lot, j.identity] for j in fact.jugs]
+        off = np.array([p.value - p.median for p in fact.ph])
+        side = np.array([p.spread.side(x > 0.0) for p, x in zip(fact.ph, off, strict=True)])
+        first = fact.spread.side(bool(off[0] > 0.0))
+        # A tank that is better buffered is moved less by what no label names.
+        way = np.outer(side / first, self._way(places, fact.shares, first))
+        moved = np.array([p.moved for p in fact.ph])
+        read = np.diag([p.variance for p in fact.ph] + (PER_PH * moved * side) ** 2)
+        of_point = (1.0 - OF_A_POINT) + OF_A_POINT * np.eye(len(off))
+        noise = (
+            OF_ERROR * GRID[:, 1, None, None] * np.outer(side, side)
+            + GRID[:, 2, None, None] * of_point
+            + read
+        )
+        return _Line(fact.entry, fact.ph[0].value, off, way, noise)
 
     def _join(self, jug: Jug) -> None:
         key = (jug.name, jug.lot, jug.identity)
@@ -93,53 +178,65 @@ class Readings:
     @property
     def stretch(self) -> float:
         """How much wider ranges are than reckoned, by how far readings fell from them."""
-        total = sum(min(z, MOST_Z2) for z in self._z2)
-        return float(np.sqrt(max(1.0, (CALM + total) / (CALM + len(self._z2)))))
+        total = sum(c * min(z, MOST_Z2) for z, c in self._z2)
+        count = sum(c for _, c in self._z2)
+        return float(np.sqrt(max(1.0, (CALM + total) / (CALM + count))))
 
-    def _way(self, places: Sequence[int | None], shares: Sequence[float], spread: float) -> Floats:
+    def _way(self, places: Sequence[int | None], shares: Sequence[float], side: float) -> Floats:
         """(2 n,) how a tank's pH goes with the jugs' offsets and their shares of the spread."""
         n = len(self._names)
         way = np.zeros(2 * n)
         for place, share in zip(places, shares, strict=True):
             if place is not None:
                 way[place] += np.sqrt(share)
-                way[n + place] += np.sqrt(share * spread)
+                way[n + place] += np.sqrt(share) * side
         return way
 
-    def _ahead(self, way: Floats, spread: float) -> tuple[Floats, Floats]:
+    def _ahead(self, way: Floats, side: float) -> tuple[Floats, Floats]:
         """(K,) mean and variance of a tank's pH, less the labels' median."""
         mean = self.mean @ way
         moved = self.cov @ way
-        return mean, moved @ way + OF_ERROR * GRID[:, 1] * spread + GRID[:, 2]
+        return mean, moved @ way + OF_ERROR * GRID[:, 1] * side**2 + GRID[:, 2]
 
-    def _take(self, fact: Facts, reading: PhFact) -> None:
-        places = [self.members[j.name, j.lot, j.identity] for j in fact.jugs]
-        way = self._way(places, reading.shares, reading.spread)
-        mean, tank = self._ahead(way, reading.spread)
-        variance = tank + reading.variance
-        off = reading.value - reading.median
+    def _take(self, line: _Line, credit: float, *, guarded: bool) -> None:
+        """One exact step for all readings of an entry, believed as far as its credit goes."""
+        mean = self.mean @ line.way.T  # (K, k)
+        gone = self.cov @ line.way.T  # (K, 2 n, k)
+        alone = line.way @ gone
+        off = line.off
         weights = self.weights
-        expected = float(weights @ mean)
-        sd = float(np.sqrt(weights @ (variance + (mean - expected) ** 2)))
+        expected = weights @ mean
+        variance = np.einsum("kii->ki", alone + line.noise)
+        sd = np.sqrt(weights @ (variance + (mean - expected) ** 2))
         z = (off - expected) / sd
-        self._z2.append(z * z)
-        self.inside.append(abs(z) <= 1.645)
-        if abs(z) > FAR:
-            self.asked.append(Asked(fact.entry, reading.value, reading.median + expected, sd))
-            off = expected + float(np.sign(z)) * BELIEVED * sd
+        self._z2 += [(float(x * x), credit) for x in z]
+        self.inside += [bool(abs(x) <= HALF_90) for x in z]
+        if guarded:
+            off = np.where(np.abs(z) > FAR, expected + np.sign(z) * BELIEVED * sd, off)
+        around = alone + line.noise / credit
         apart = off - mean
-        # Student t of 4 degrees of freedom and this variance.
-        scale2 = 0.5 * variance
-        self.log_weight += (
-            lgamma((DEGREES + 1.0) / 2.0)
-            - lgamma(DEGREES / 2.0)
-            - 0.5 * log(DEGREES * pi)
-            - 0.5 * np.log(scale2)
-            - 0.5 * (DEGREES + 1.0) * np.log1p(apart**2 / (DEGREES * scale2))
-        )
-        gain = (self.cov @ way) / variance[:, None]
-        self.mean += gain * apart[:, None]
-        self.cov -= gain[:, :, None] * (self.cov @ way)[:, None, :]
+        self.log_weight += credit * _log_t(apart, around)
+        gain = gone @ np.linalg.inv(around)
+        self.mean += np.einsum("kij,kj->ki", gain, apart)
+        self.cov -= gain @ gone.transpose(0, 2, 1)
+
+    def _left_out(self, line: _Line, credit: float) -> tuple[float, float, float]:
+        """An entry by all the others: how far it is believed, by how much its first reading is off
+        and the standard deviation of that."""
+        mean = self.mean @ line.way.T
+        alone = line.way @ self.cov @ line.way.T
+        noise = line.noise / credit
+        # Its own step taken back: residuals and their covariance as if it had not been taken.
+        back = noise @ np.linalg.inv(noise - alone)
+        apart = np.einsum("kij,kj->ki", back, line.off - mean)
+        around = back @ noise - noise + line.noise
+        right = _mixed_log(self.weights, _log_t(apart, around))
+        wrong = _mixed_log(self.weights, _log_t(apart, around + WRONG_SD**2))
+        told = 1.0 / (1.0 + WRONG / (1.0 - WRONG) * np.exp(np.clip(wrong - right, -50.0, 50.0)))
+        told = np.clip((told - DOUBTED) / (TRUSTED - DOUBTED), LEAST_CREDIT, 1.0)
+        middle = float(self.weights @ apart[:, 0])
+        spread = self.weights @ (around[:, 0, 0] + (apart[:, 0] - middle) ** 2)
+        return float(told), middle, float(np.sqrt(spread))
 
     # --- for a tank to come --------------------------------------------------------------------
 
@@ -149,26 +246,27 @@ class Readings:
 
     def ahead(
         self, identities: Sequence[str], reaches: Sequence[float], shares: Sequence[float],
-        spread: float,
-    ) -> tuple[float, float, float]:  # fmt: skip
-        """Of a tank's pH less the labels' median: mean, variance, and the part of the variance that
-        is still the labels' own spread."""
+        spread: Spread,
+    ) -> tuple[float, float, float, float]:  # fmt: skip
+        """Of a tank's pH less the labels' median: mean, variance, the part of the variance that is
+        still the labels' own spread, and the side of that spread to which the mean went."""
         places = [self._place(i) for i in identities]
-        way = self._way(places, shares, spread)
-        mean, variance = self._ahead(way, spread)
         n = len(self._names)
-        only = way.copy()
+        only = self._way(places, shares, 1.0)
         only[:n] = 0.0
-        own = (self.cov @ only) @ only + OF_ERROR * GRID[:, 1] * spread
+        side = spread.side(float(self.weights @ (self.mean @ only)) > 0.0)
+        way = self._way(places, shares, side)
+        mean, variance = self._ahead(way, side)
+        own = side**2 * ((self.cov @ only) @ only + OF_ERROR * GRID[:, 1])
         for place, share, reach in zip(places, shares, reaches, strict=True):
             if place is None:  # nobody read a tank with this jug: as it is before any reading
-                label = OF_JUGS * GRID[:, 1] * share * spread
+                label = OF_JUGS * GRID[:, 1] * share * side**2
                 variance = variance + label + (GRID[:, 0] * reach) ** 2 * share
                 own = own + label
         weights = self.weights
         middle = float(weights @ mean)
         total = float(weights @ (variance + (mean - middle) ** 2))
-        return middle, total * self.stretch**2, min(float(weights @ own), total)
+        return middle, total * self.stretch**2, min(float(weights @ own), total), side
 
     def _place(self, identity: str) -> int | None:
         among = self.identities.get(identity)
@@ -178,18 +276,28 @@ class Readings:
         of_lot = [p for (_, at, i), p in self.members.items() if i == identity and at == lot]
         return of_lot[-1] if of_lot else among[-1]
 
+    def move(
+        self, identities: Sequence[str], reaches: Sequence[float], shares: Sequence[float],
+        spread: Spread,
+    ) -> Move:  # fmt: skip
+        """By how much the draws of a tank's pH are moved, of jugs in the order poured."""
+        mean, total, own, side = self.ahead(identities, reaches, shares, spread)
+        shrunk = min(1.0, float(np.sqrt(own)) / side)
+        return Move(mean, shrunk, float(np.sqrt(max(total - shrunk**2 * spread.variance, 0.0))))
+
+    def move_of(self, fact: Facts) -> Move:
+        """The same of an entry's tank just poured."""
+        jugs = [j.identity for j in fact.jugs]
+        if not self.knows(jugs):
+            return Move(0.0, 1.0, 0.0)
+        return self.move(jugs, [j.reach for j in fact.jugs], fact.shares, fact.spread)
+
     def shift(self, ready: Prepared, clear: Equilibrium) -> Floats:
-        """(N,) by how much each draw's pH is moved: the labels' draws shifted and shrunk, and what
-        is missing to the variance added with the tails of Student's t."""
-        middle, spread = spread_of(clear.ph)
+        """(N,) by how much each draw's pH is moved."""
         jugs = [a.product.identity for a in ready.mix.additions]
-        reaches = [reach_of(a.product) for a in ready.mix.additions]
-        mean, total, own = self.ahead(jugs, reaches, list(shares_of(ready, clear)), spread)
-        shrunk = min(1.0, float(np.sqrt(own / spread)))
-        missing = max(total - shrunk**2 * spread, 0.0)
-        tail = student_4(ready.draws.uniform("learned:ph", 0.0, 1.0)) * np.sqrt(missing / 2.0)
-        off = np.nan_to_num(clear.ph - middle)
-        return np.asarray(mean + (shrunk - 1.0) * off + tail)
+        reaches = [reach_of(self._measured(a.product)) for a in ready.mix.additions]
+        shares = list(shares_of(ready, clear))
+        return self.move(jugs, reaches, shares, spread_of(clear.ph)[1]).of(ready, clear)
 
 
 def student_4(level: Floats) -> Floats:
@@ -200,3 +308,23 @@ def student_4(level: Floats) -> Floats:
     a = 4.0 * level * (1.0 - level)
     q = np.cos(np.arccos(np.sqrt(a)) / 3.0) / np.sqrt(a)
     return np.asarray(np.sign(level - 0.5) * 2.0 * np.sqrt(np.maximum(q - 1.0, 0.0)))
+
+
+def _log_t(apart: Floats, around: Floats) -> Floats:
+    """(K,) ln density of Student's t with 4 degrees of freedom at apart (K, k), of covariance
+    around (K, k, k)."""
+    k = apart.shape[1]
+    scale = 0.5 * around
+    square = np.einsum("ki,kij,kj->k", apart, np.linalg.inv(scale), apart)
+    return np.asarray(
+        lgamma((DEGREES + k) / 2.0)
+        - lgamma(DEGREES / 2.0)
+        - 0.5 * k * log(DEGREES * pi)
+        - 0.5 * np.linalg.slogdet(scale)[1]
+        - 0.5 * (DEGREES + k) * np.log1p(square / DEGREES)
+    )
+
+
+def _mixed_log(weights: Floats, logs: Floats) -> float:
+    most = float(logs.max())
+    return most + float(np.log(weights @ np.exp(logs - most)))

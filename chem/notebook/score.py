@@ -10,10 +10,10 @@ import numpy as np
 
 from chem.doubts import doubts
 from chem.doubts.spread import blurred
-from chem.notebook.facts import Facts, LookFact, Replay
-from chem.notebook.learning import after_readings
+from chem.notebook.facts import LookFact
 from chem.notebook.memory import Memory
 from chem.notebook.readings import Readings
+from chem.notebook.replay import Replay
 from chem.notebook.store import Kept, current
 from chem.notebook.tried import outcome_of
 
@@ -70,8 +70,8 @@ def score(kept: Sequence[Kept], replay: Replay | None = None) -> Score:
         some = facts[first : first + size]
         before = facts[:first]
         readings = Readings(before)
-        moved = after_readings(stand, [*before, *some], replay, readings)
-        memory = Memory(moved[:first])
+        moved = replay.after(stand, [*before, *some], readings)
+        memory = Memory(moved[:first], readings.credit)
         for plain, after in zip(some, moved[first:], strict=True):
             shift = memory.shift([j.identity for j in plain.jugs])
             for one, other in zip(plain.looks, after.looks, strict=True):
@@ -81,7 +81,7 @@ def score(kept: Sequence[Kept], replay: Replay | None = None) -> Score:
                     odds.append((label, chance_of((other.shows + shift) / blur), showed))
     readings = Readings(facts)
     inside = [
-        abs(p.value - p.median) <= WITHIN_90 * (p.spread + p.variance) ** 0.5
+        abs(p.value - p.median) <= WITHIN_90 * (p.spread.variance + p.variance) ** 0.5
         for f in facts
         for p in f.ph
     ]
@@ -89,7 +89,7 @@ def score(kept: Sequence[Kept], replay: Replay | None = None) -> Score:
     return Score(
         entries=len(stand),
         called=_called(stand),
-        solids=_of_solids(stand, facts),
+        solids=_of_solids(stand),
         brier=_pair(odds, lambda p, y: (p - y) ** 2) if scored else None,
         log_score=_pair(odds, lambda p, y: -log(p if y else 1.0 - p)) if scored else None,
         ph_inside=(float(np.mean(inside)), float(np.mean(readings.inside))) if inside else None,
@@ -129,7 +129,7 @@ def _called(stand: Sequence[Kept]) -> tuple[Called, ...]:
     return tuple(Called(w, sum(fine), len(fine)) for w, fine in each if fine)
 
 
-def _of_solids(stand: Sequence[Kept], facts: Sequence[Facts]) -> tuple[OfSolid, ...]:
+def _of_solids(stand: Sequence[Kept]) -> tuple[OfSolid, ...]:
     told: dict[str, list[tuple[bool, float]]] = {}
     for k in stand:
         outcome, stood = outcome_of(k.entry), k.entry.forecast

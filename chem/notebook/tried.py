@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from chem.errors import InputProblem
-from chem.forecast import Forecast
+from chem.forecast import NOTHING_LEARNED, Forecast, Study, forecast
 from chem.forecast.sight import OF_SOLIDS
-from chem.notebook.entry import Entry
+from chem.notebook.entry import Entry, Measured
+from chem.notebook.jugs import Jugs
 from chem.notebook.learning import Learned
 from chem.notebook.sprayed import LeftInSump, Strongest
 from chem.notebook.store import Kept, current
@@ -64,7 +65,8 @@ class Off:
 class Told:
     """What a notebook says beside a forecast.
 
-    like: entries, the nearest and latest first; off: readings that ask for a measurement; before,
+    like: entries, the nearest and latest first; off: readings that ask for a measurement; jugs:
+    those of its jugs that were measured, by which it goes, with their entries; before,
     after: chance that solids show and median pH by the labels alone and with what was learned,
     None where nothing was learned of these jugs; stretch: of the ranges; entries: how many there
     are; strongest: tank that was sprayed, if any; sump: what stays of the last one.
@@ -72,6 +74,7 @@ class Told:
 
     like: tuple[Like, ...]
     off: tuple[Off, ...]
+    jugs: tuple[tuple[Entry, Measured], ...]
     before: tuple[float, float] | None
     after: tuple[float, float] | None
     stretch: float
@@ -100,19 +103,21 @@ def outcome_of(entry: Entry) -> str | None:
     return None
 
 
-def like(mix: Mix, entry: Entry) -> Like | None:
+def like(mix: Mix, entry: Entry, jugs: Jugs) -> Like | None:
     """How an entry is like a mix; None where fewer than two products are shared (of one product
-    alone: none)."""
+    alone: none). jugs: which lots are in use."""
+    if not (entry.seen or entry.ph or entry.sprayed):
+        return None
     names = [a.product.name for a in mix.additions]
     shared = tuple(n for n in names if n in entry.mix.order)
     if len(shared) < min(2, len(names)):
         return None
     whole = sorted(names) == sorted(entry.mix.order)
-    changes = tuple(_changes(mix, entry)) if whole else ()
+    changes = tuple(_changes(mix, entry, jugs)) if whole else ()
     return Like(entry, shared, whole, changes, outcome_of(entry))
 
 
-def _changes(mix: Mix, entry: Entry) -> list[Change]:
+def _changes(mix: Mix, entry: Entry, jugs: Jugs) -> list[Change]:
     """All that differs between a mix and one of the same products that was kept."""
     was = entry.mix
     out = []
@@ -124,8 +129,9 @@ def _changes(mix: Mix, entry: Entry) -> list[Change]:
     for a in mix.additions:
         place = was.order.index(a.product.name)
         lot = was.lots[place]
-        if a.product.lot is not None and lot is not None and a.product.lot != lot:
-            out.append(Change("lot", a.product.name, lot, a.product.lot))
+        now = jugs.lot_of(a.product)
+        if now is not None and lot is not None and now != lot:
+            out.append(Change("lot", a.product.name, lot, now))
         if old is None:
             continue
         before = old.additions[place]
@@ -164,16 +170,15 @@ def _alike_rate(one: object, other: object) -> bool:
     return abs(a - b) <= SAME * max(abs(a), abs(b), 1e-30)
 
 
-def told_of(
-    mix: Mix, kept: Sequence[Kept], learned: Learned, now: Forecast, labels: Forecast | None
-) -> Told:
-    """What a notebook says beside a forecast.
-
-    now: the forecast as it is given; labels: by the labels alone, None where nothing was learned
-    of these jugs.
-    """
-    stand = current(kept)
-    found = [x for k in stand if (x := like(mix, k.entry)) is not None]
+def told_of(now: Forecast, kept: Sequence[Kept], learned: Learned, study: Study) -> Told:
+    """What a notebook says beside a forecast, as it is given. study: as it was asked."""
+    mix, stand = now.mix, current(kept)
+    products = [a.product for a in mix.additions]
+    labels = None
+    if learned.beliefs.touch(products):
+        alone = study.believing(NOTHING_LEARNED)
+        labels = forecast(mix, study=alone, judged_at=now.judged_at)
+    found = [x for k in stand if (x := like(mix, k.entry, learned.jugs)) is not None]
     rank = {id(x): (not x.stands, not x.whole, len(x.changes), -len(x.shared)) for x in found}
     found = sorted(reversed(found), key=lambda x: rank[id(x)])
     facts = {f.entry: f for f in learned.facts}
@@ -181,11 +186,17 @@ def told_of(
     for x in found:
         fact = facts.get(x.entry.id)
         for reading in fact.ph if fact is not None and x.whole else ():
-            sd = (reading.spread + reading.variance) ** 0.5
+            sd = (reading.spread.variance + reading.variance) ** 0.5
             if abs(reading.value - reading.median) > max(OFF, 2.0 * sd):
                 off.append(Off(x.entry, reading.value, reading.median))
     before = None if labels is None else (labels.probability["4h"], labels.ph.median)
     after = None if labels is None else (now.probability["4h"], now.ph.median)
     return Told(
-        tuple(found[:MOST]), tuple(off[:1]), before, after, learned.readings.stretch, len(stand)
+        tuple(found[:MOST]),
+        tuple(off[:1]),
+        tuple((x.entry, x.jug) for p in products for x in learned.jugs.of(p)),
+        before,
+        after,
+        learned.readings.stretch,
+        len(stand),
     )

@@ -11,7 +11,7 @@ import numpy as np
 from chem.errors import InputProblem, ToxicGas
 from chem.forecast import Study, broken
 from chem.notebook.entry import Entry, Reading
-from chem.notebook.facts import jugs_of, mix_key, reading_variance, shares_of, spread_of
+from chem.notebook.facts import mix_key, reading_variance, shares_of, spread_of
 from chem.notebook.memory import alike
 from chem.notebook.store import Kept, Numbered, current
 from chem.notebook.tried import outcome_of
@@ -152,7 +152,7 @@ def teach_most(kept: Sequence[Kept], study: Study) -> Next | None:
     near = np.minimum((jugs + pairs) / np.maximum(np.diag(jugs + pairs)[:, None], 1.0), 1.0)
     jar = near @ own / len(tanks)
     clear = [f.fresh.clear for f in found]
-    spreads = [spread_of(c.ph)[1] for c in clear]
+    spreads = [spread_of(c.ph)[1].variance for c in clear]
     shares = [shares_of(f.ready, c) for f, c in zip(found, clear, strict=True)]
     ways = np.zeros((len(tanks), len({i for each in ids for i in each})))
     place = {i: n for n, i in enumerate(dict.fromkeys(i for each in ids for i in each))}
@@ -170,5 +170,5 @@ def teach_most(kept: Sequence[Kept], study: Study) -> Next | None:
         kind, best = "reading", int(reading.argmax())
     tells = int(((near if kind == "jar" else common)[best] > 0.0).sum())
     ph = found[best].ph
-    names = tuple(j.name for j in jugs_of(tanks[best], (None,) * len(tanks[best].additions)))
+    names = tuple(a.product.name for a in tanks[best].additions)
     return Next(kind, names, float(chance[best]), ph.p95 - ph.p05, tells)

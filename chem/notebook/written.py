@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, time
 
 from chem.errors import InputProblem, Problem
 from chem.forecast import read_after, read_seen
-from chem.notebook.entry import Dose, Look, Reading
+from chem.label import Product, as_measured
+from chem.notebook.entry import Dose, Look, Measured, Reading
 from chem.reference import judged
 from chem.tank import Mix
 from chem.units import read_ph, read_temperature
@@ -80,18 +81,42 @@ def read_lots(told: Sequence[str], mix: Mix) -> dict[str, str]:
     """Product -> lot, of `NAME=LOT` (any unmistakable part of the name), or of one lot alone where
     one product is poured. Raises: InputProblem."""
     names = [a.product.name for a in mix.additions]
-    lots = {}
-    for text in told:
-        name, equals, lot = (part.strip() for part in text.rpartition("="))
-        if not lot:
-            raise InputProblem(Problem(f"lot = {text!r}", "no lot is named", "NAME=B24"))
-        meant = [n for n in names if name.lower() in n.lower()] if equals else names
-        meant = [n for n in meant if n.lower() == name.lower()] or meant
-        if len(meant) != 1:
-            wrong = "several products are meant" if meant else "no product of this mix"
-            raise InputProblem(Problem(f"lot = {text!r}", wrong, f"NAME=LOT of {', '.join(names)}"))
-        lots[meant[0]] = lot
-    return lots
+    return dict(read_named(text, "lot", names) for text in told)
+
+
+def read_measured(
+    told: Mapping[str, Sequence[str]], products: Sequence[Product], lots: Mapping[str, str]
+) -> tuple[Measured, ...]:
+    """What was read of jugs, of `NAME=VALUE` by key (density, ec, ph), or of a value alone where
+    one product is meant. Raises: InputProblem."""
+    by_name = {p.name: p for p in products}
+    found: dict[str, dict[str, str]] = {}
+    for key, texts in told.items():
+        for text in texts:
+            name, value = read_named(text, key, list(by_name))
+            product = by_name[name]
+            if as_measured(product, {key: value}).identity == product.identity:
+                wrong = f"`{product.file}` has its own {key} under [known], which counts"
+                raise InputProblem(Problem(f"{key} = {text!r}", wrong, "the new figure there"))
+            found.setdefault(name, {})[key] = value
+    return tuple(
+        Measured(product=name, lot=lots.get(name) or by_name[name].lot, **each)
+        for name, each in found.items()
+    )
+
+
+def read_named(text: str, key: str, names: Sequence[str]) -> tuple[str, str]:
+    """The product and the value of `NAME=VALUE`, or of a value alone. Raises: InputProblem."""
+    name, equals, value = (part.strip() for part in text.rpartition("="))
+    if not value:
+        raise InputProblem(Problem(f"{key} = {text!r}", f"no {key} is told", f"NAME={key.upper()}"))
+    meant = [n for n in names if name.lower() in n.lower()] if equals else list(names)
+    meant = [n for n in meant if n.lower() == name.lower()] or meant
+    if len(meant) != 1:
+        wrong = "several products are meant" if meant else "no product of this mix"
+        one_of = f"NAME={key.upper()} of {', '.join(names)}"
+        raise InputProblem(Problem(f"{key} = {text!r}", wrong, one_of))
+    return meant[0], value
 
 
 def read_when(text: str) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from chem.files.table import figure
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
@@ -49,6 +52,14 @@ def catch_sheet(result: CatchTest, file: str | None, units: Units = "both") -> S
         Block("Do this next", [step, "Calibrate with plain water, each season."], kind="next")
     )
     return Sheet("Catch test", answer, blocks)
+
+
+def catch_figures(result: CatchTest) -> dict[str, Any]:
+    """What a sprayer's file has of it."""
+    return {
+        "carrier": f"{L_PER_HA * result.carrier_L_per_m2:.4g} L/ha",
+        "error_percent": figure(f"{100.0 * result.relative_error:.2g}"),
+    }
 
 
 def catch_json(result: CatchTest) -> str:

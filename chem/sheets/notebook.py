@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from chem.notebook.entry import Entry, Reading
+from chem.notebook.entry import Entry, Measured, Reading
 from chem.notebook.tried import Change, Like, Told
 from chem.sheets.blocks import Block
 from chem.sheets.contract import tank as contract
@@ -32,7 +32,15 @@ def seen_words(entry: Entry) -> str:
     if entry.sprayed is not None and entry.sprayed.screens is not None:
         said.append(f"screens {entry.sprayed.screens}")
     said += [_reading(r) for r in entry.ph if r.dose is None][:1]
+    said += [jug_words(jug) for jug in entry.measured]
     return "; ".join(said) or "nothing told"
+
+
+def jug_words(jug: Measured) -> str:
+    """`jug of NAME: 11.3 lb/gal, pH 5.6`."""
+    told = [jug.density, jug.ec, None if jug.ph is None else f"pH {jug.ph}"]
+    lot = f", lot {jug.lot}" if jug.lot else ""
+    return f"jug of {jug.product}{lot}: {', '.join(t for t in told if t is not None)}"
 
 
 def _when(after_s: float) -> str:
@@ -88,9 +96,15 @@ def told_lines(told: Told) -> list[str]:
     return lines
 
 
+def jug_sentence(entry: Entry, jug: Measured) -> str:
+    """What a jug was measured to be, and that the forecast goes by it."""
+    return f"Measured {day(entry.at)}: {jug_words(jug)}. The forecast goes by it."
+
+
 def told_block(told: Told) -> Block | None:
     """How far the forecast moved, and what else was tried."""
     items = [like_sentence(x) for x in told.like if not x.whole]
+    items += [jug_sentence(*x) for x in told.jugs]
     moved = moved_sentence(told)
     if moved:
         items.insert(0, moved)
@@ -116,6 +130,7 @@ def learned_entries(told: Told | None) -> list[contract.LearnedEntry]:
     if told is None:
         return []
     out = [contract.LearnedEntry(entry=x.entry.id, sentence=like_sentence(x)) for x in told.like]
+    out += [contract.LearnedEntry(entry=e.id, sentence=jug_sentence(e, j)) for e, j in told.jugs]
     moved = moved_sentence(told)
     if moved:
         out.append(contract.LearnedEntry(entry="", sentence=moved))

@@ -22,10 +22,8 @@ def paste_remarks(pasted: Pasted) -> list[str]:
     return out
 
 
-def read_back(text: str, pasted: Pasted) -> list[str]:
-    """The text line by line, beside each what was understood of it; then the questions."""
-    rows = text.splitlines()
-    width = min(40, max((len(" ".join(row.split())) for row in rows), default=0))
+def beside_lines(text: str, pasted: Pasted) -> list[tuple[int, str, str]]:
+    """(line number, its text, what was understood of it) of every line that has one."""
     said: dict[int, list[str]] = {}
     for u in pasted.understood:
         said.setdefault(u.line_number, []).append(u.meaning)
@@ -33,12 +31,24 @@ def read_back(text: str, pasted: Pasted) -> list[str]:
         said.setdefault(i.line_number, []).append(f"({i.reason})")
     for n in pasted.not_understood:
         said.setdefault(n.line_number, []).append("? see below")
+    rows = [(number, " ".join(row.split())) for number, row in enumerate(text.splitlines(), 1)]
+    return [(k, row, "; ".join(dict.fromkeys(said.get(k, [])))) for k, row in rows if row]
+
+
+def paste_questions(pasted: Pasted) -> list[str]:
+    """What is not understood, and what contradicts itself."""
     out = []
-    for number, row in enumerate(rows, start=1):
-        words = " ".join(row.split())
-        if words:
-            beside = "; ".join(dict.fromkeys(said.get(number, [])))
-            out.append(f"{number:3} {words:<{width}} | {beside}".rstrip())
+    for n in pasted.not_understood:
+        near = f" Did you mean {', '.join(f'`{name}`' for name in n.near)}?" if n.near else ""
+        out.append(f"line {n.line_number}: {n.line} ({n.why}){'.' if near else ''}{near}")
+    return out + [f"Contradiction: {p}" for p in pasted.problems]
+
+
+def read_back(text: str, pasted: Pasted) -> list[str]:
+    """The text line by line, beside each what was understood of it; then the questions."""
+    rows = beside_lines(text, pasted)
+    width = min(40, max((len(row) for _, row, _ in rows), default=0))
+    out = [f"{number:3} {row:<{width}} | {beside}".rstrip() for number, row, beside in rows]
     if pasted.not_understood:
         out.append("Questions:")
     for n in pasted.not_understood:

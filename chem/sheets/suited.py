@@ -58,10 +58,8 @@ def suited_sheet(result: Suiting, units: Units = "both") -> Sheet:
 def _answer(result: Suiting) -> list[str]:
     lines = [NEVER] if result.refused else []
     if not result.adjuvants:
-        return [
-            *lines,
-            "No adjuvant in this mix or your shed: name a pH with `--to`, or a shelf with `--in`.",
-        ]
+        none = "No adjuvant in this mix or your shed"
+        return [*lines, f"{none}: name a pH with `--to`, or a shelf with `--in`."]
     ph = result.ph
     lines.append(f"pH about {ph.median:.1f}, likely {ph.p05:.1f} to {ph.p95:.1f}.")
     likely = [a for a in result.adjuvants if a.dose_g_per_L == 0.0]

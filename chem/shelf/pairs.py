@@ -135,7 +135,7 @@ def shelf(
             with each), where they are at most MAX_PRODUCTS.
         pairs: False tries each product alone only.
         engine: where it is computed; cache: results of earlier runs; progress: told as it goes;
-        beliefs: what earlier jars taught; with any, no earlier result counts.
+        beliefs: what earlier jars taught; without a key, no earlier result counts.
 
     Whatever one product raises, it is left out and named, and the rest is answered.
 
@@ -157,7 +157,7 @@ def shelf(
         without -= len(others)
     out = list(left_out)
     study = Study(setting.draws, setting.seed, beliefs)
-    cache = cache if beliefs is NOTHING_LEARNED else None
+    cache = cache if beliefs is NOTHING_LEARNED or beliefs.key else None
     shown = {f for f in ratios if f != 1.0} | {1.0}
     steps = sorted(shown | ({lower} if lower is not None else set()))
     # The one asked for takes another key, not what earlier results may know.

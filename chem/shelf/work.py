@@ -67,6 +67,9 @@ class Work:
             f"{self._identity[i]} {tank.factor if k == 0 else 1.0!r}"
             for k, i in enumerate(tank.members)
         ]
+        beliefs = self.study.beliefs
+        if beliefs.key and beliefs.touch([self.stock[i].product for i in tank.members]):
+            parts.append(f"beliefs {beliefs.key}")
         return _hash(self._base, *sorted(parts))
 
     def do(self, rows: Iterable[Sequence[Tank]], whole: int) -> None:

@@ -44,10 +44,10 @@ from chem.doubts.spread import blurred
 from chem.errors import InputProblem
 from chem.forecast import Beliefs, Followed, Study
 from chem.notebook import Entry, Kept, Look, Reading, Sprayed, kept_mix
-from chem.notebook.facts import Replay, raw_odds
-from chem.notebook.learning import after_readings
+from chem.notebook.facts import raw_odds
 from chem.notebook.memory import Memory
 from chem.notebook.readings import Readings
+from chem.notebook.replay import Replay
 from chem.reference import tables
 from chem.tank import Mix, read_mix
 
@@ -248,12 +248,12 @@ def run_shed(job: tuple[int, str]) -> tuple[list[Row], dict[str, float]]:
     for stage in [s for s in STAGES if s <= len(kept)]:
         some = facts[:stage]
         readings = Readings(some)
-        after = after_readings(kept[:stage], some, replay, readings)
+        after = replay.after(kept[:stage], some, readings)
         study = labels.believing(Beliefs(moves=readings if readings.members else None))
         moved = study.follow([ahead[k][0] for k in good], until="4h")
         found += rows(stage, "readings", moved, Memory([]))
         found += rows(stage, "memory", plain, Memory(some))
-        found += rows(stage, "both", moved, Memory(after))
+        found += rows(stage, "both", moved, Memory(after, readings.credit))
         asked = {a.entry for a in readings.asked}
         lies = wrong & {f.entry for f in some}
         figures[f"asked of wrong {stage}"] = len(asked & lies) / max(len(lies), 1)

@@ -20,6 +20,7 @@
       const out = form.querySelector(`[data-amount="${i}"]`);
       if (out) out.textContent = text;
     });
+    form.querySelectorAll("[data-wrong]").forEach((p) => { p.textContent = told.wrong[p.dataset.wrong] ?? ""; });
     document.querySelectorAll("[data-door]").forEach((a) => { a.href = `/${a.dataset.door}?${told.query}`; });
     form.elements.undo.disabled = !told.undo;
     const save = document.getElementById("save");

@@ -40,16 +40,19 @@ def _beside(name: str) -> str:
 def page(title: str, body: str, *, script: bool = False) -> str:
     """The page around a body; nothing is fetched, nothing but our own style and script runs."""
     style, code = _beside("page.css"), _beside("page.js")
-    policy = f"default-src 'none'; style-src 'sha256-{_hash(style)}'"
-    if script:
-        policy += f"; script-src 'sha256-{_hash(code)}'"
     return _PAGE.format(
         title=safe(title),
-        policy=policy,
+        policy=policy(script=script),
         style=style,
         body=body,
         script=f"\n<script>{code}</script>" if script else "",
     )
+
+
+def policy(*, script: bool = False) -> str:
+    """The Content Security Policy of a page."""
+    own = f"default-src 'none'; style-src 'sha256-{_hash(_beside('page.css'))}'"
+    return own + (f"; script-src 'sha256-{_hash(_beside('page.js'))}'" if script else "")
 
 
 def _hash(text: str) -> str:
