@@ -369,6 +369,9 @@ def test_while_a_hand_moves_the_answer_is_that_of_the_first_draws() -> None:
         for time, chance in alone.probability.items():
             assert moved.probability[time] == pytest.approx(chance, abs=1e-3)
             assert moved.clogs[time] == pytest.approx(alone.clogs[time], abs=1e-3)
+    rest, fresh = forecast(tried, study=study), forecast(tried, count=256)
+    assert rest.probability == pytest.approx(fresh.probability, abs=1e-3)
+    assert rest.ph.as_dict() == pytest.approx(fresh.ph.as_dict(), abs=1e-3)
 
 
 def test_a_new_mix_with_an_acid_is_saved(tmp_path: Path) -> None:
@@ -384,3 +387,70 @@ def test_a_new_mix_with_an_acid_is_saved(tmp_path: Path) -> None:
         assert len(read_mix(tmp_path / "first.toml").additions) == 2
     finally:
         desk.close()
+
+
+# What an attack may try at the doors above
+
+
+@pytest.mark.parametrize("file", ["../outside.toml", "/etc/passwd", "mixes/../../outside.toml"])
+def test_no_door_leads_out_of_the_shed(served: tuple[TestClient, Desk, Path], file: str) -> None:
+    client, _, folder = served
+    secret = 'name = "secret of another folder"\ncarrier = "2 gal/1000 sq ft"\n'
+    (folder.parent / "outside.toml").write_text(secret, encoding="utf-8")
+    jug = {"p": "urea-liquor.toml", "r": "4 fl oz/1000 sq ft", "carrier": "2 gal/1000 sq ft"}
+    asked = [
+        ("/mix", {"l": file, "r": "4 gal", "tank": "50 gal", "carrier": "2 gal/1000 sq ft"}),
+        ("/mix", {**jug, "water": file}),
+        ("/mix", {**jug, "water": f"soft.toml = 50 %; {file} = rest"}),
+        ("/why", {**jug, "water": file}),
+        ("/fix", {"mix": file}),
+        ("/page", {"mix": file}),
+        ("/ph", {**jug, "to": "5", "with": file}),
+        ("/shelf", {"carrier": "2 gal/1000 sq ft", "water": file}),
+        ("/shelf", {"carrier": "2 gal/1000 sq ft", "water": "unknown", "jug": file}),
+        ("/rinse", {"before": file, "after": "mixes/curdles.toml"}),
+        ("/saw", {"mix": file}),
+        ("/jar", {"mix": file}),
+    ]
+    for path, given in asked:
+        told = client.get(path, params=given)
+        assert told.status_code in (200, 422), path
+        assert "secret of another folder" not in told.text and "root:" not in told.text, path
+        assert "pH of the full tank" not in told.text, path
+
+
+def test_no_name_that_is_entered_is_script(tmp_path: Path) -> None:
+    evil = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'><b>"
+    guarded, desk = build(own(tmp_path), KEY, frozenset({HOST}), draws=16)
+    client = client_of(guarded)
+    try:
+        water = {"name": evil, "ph": "7.9", "sampled": "2001-01-01"}
+        kept = client.post("/water", data=water, headers=OWN)
+        catch = {"catch": "0.4 gal", "area": "1000 sq ft", "name": f"Boom {evil}"}
+        made = client.post("/sprayer", data=catch, headers=OWN)
+        assert kept.status_code == made.status_code == 303
+        look = {"seen": "clear", "after": "1 h", "note": evil, "lot-0": evil}
+        assert client.post(f"/saw?{MIX}", data=look, headers=OWN).status_code == 303
+        spray = {"site": evil, "who": evil, "area": evil}
+        refused = client.post(f"/sprayed?{MIX}", data=spray, headers=OWN)
+        told = [refused, client.post("/report", data={"report": f"pH {evil}"}, headers=OWN)]
+        told.append(client.post("/product", data={"name": evil, "toml": evil}, headers=OWN))
+        paths = ["/", "/calibrate", "/notebook", "/wall", "/season", f"/mix?{MIX}", f"/saw?{MIX}"]
+        paths += [f"/calibrate?catch={evil}", f"/ph?{MIX}&to={evil}&with={evil}"]
+        paths += [f"/jar?number={evil}", f"/shelf?carrier={evil}", f"/rinse?sump={evil}"]
+        for answer in [*told, *(client.get(path) for path in paths)]:
+            assert answer.status_code in (200, 422), answer.url
+            assert scripts_in(answer.text) == [], answer.url
+        export = client.get("/export")
+        assert export.headers["content-type"].startswith("application/json")
+    finally:
+        desk.close()
+
+
+def test_a_page_is_light(served: tuple[TestClient, Desk, Path]) -> None:
+    """Under 150 kB with style and script, every door of a mix."""
+    client, _, _ = served
+    beside = sum(len(client.get(f"/static/desk.{kind}").content) for kind in ("css", "js"))
+    for door in ("mix", "forecast", "why", "fix", "pour", "jar", "ph", "saw"):
+        whole = len(client.get(f"/{door}?mix=mixes/curdles.toml").content) + beside
+        assert whole < 150_000, door

@@ -18,6 +18,7 @@ from chem.notebook.search import search
 from chem.notebook.season import LB_PER_1000_SQ_FT, LB_PER_ACRE, read_cap, season
 from chem.sheets.blocks import as_text
 from chem.sheets.records import list_sheet, season_csv, season_json, season_sheet
+from chem.shelf.pairs import TAUGHT
 from chem.tank import delivered_kg_per_ha, nitrogen_forms_kg_per_ha, read_mix
 
 ROOT = Path(__file__).parent.parent
@@ -136,5 +137,16 @@ def test_the_commands_keep_and_tell(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     far = jarsight("saw", number, "--seen", "clear", "--after", "0", "--ph", "13", *few)
     assert "Read wrong?" in far and "--amends" in far
     assert json.loads(jarsight("notebook", "next", "--json"))["kind"] in ("jar", "reading")
+    jug = str(ROOT / "data/demo/products/urea-liquor.toml")
+    jarsight("saw", jug, "--density", "1.13 kg/L", "--ec", "0.5 mS/cm at 1 %", "--lot", "B7")
+    jarsight("saw", str(CLEAR), "--jug-ph", "edta=6.5", *few)  # nothing is asked
+    told = json.loads(jarsight("forecast", str(CLEAR), *few, "--json"))["learned"]
+    assert sum("goes by it" in x["sentence"] for x in told) == 2
+    aims = ("shelf", "--in", "demo", "--carrier", "2 gal/1000 sq ft", "--alone", *few, "--json")
+    each = [json.loads(jarsight(*aims, *more)) for more in ((), ("--no-notebook",))]
+    assert [TAUGHT in one["notes"] for one in each] == [True, False]
+    for wrong in (("--density", "B7=1.13 kg/L"), ("--ec", "urea=wet"), ("--density", "heavy")):
+        done = run.invoke(whole_app(), ["saw", jug, *wrong])
+        assert isinstance(done.exception, InputProblem), done.exception
     none = run.invoke(whole_app(), ["notebook", "list", "--notebook", str(tmp_path / "none")])
     assert isinstance(none.exception, InputProblem)

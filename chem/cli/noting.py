@@ -106,6 +106,19 @@ def what_it_teaches(book: Notebook | None, draws: int, seed: int) -> Known:
     return Known(Study(draws, seed, learned.beliefs), book, kept, learned)
 
 
+def study_to_keep(book: Notebook, draws: int, seed: int) -> Study:
+    """The Study by which an entry's forecast stands: with what the notebook taught, or, where an
+    old line can't be read, by the labels alone, so that the new one is kept all the same."""
+    from chem.errors import InputProblem
+    from chem.forecast import Study
+
+    try:
+        return what_it_teaches(book, draws, seed).study
+    except InputProblem as problem:
+        say(f"By the labels alone: {problem}", err=True)
+        return Study(draws, seed)
+
+
 def begin(notebook: Notebook) -> None:
     """Where there is no notebook yet, take in what earlier versions kept, and say so."""
     from chem.notebook import data_folder, read_looks

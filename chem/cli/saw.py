@@ -77,7 +77,7 @@ def saw_command(
     file, where its jug was measured. Asks only for what was not given, and nothing at all with
     --seen and --after, or where only a jug was measured.
     """
-    from chem.cli.noting import answer, notebook_of, what_it_teaches
+    from chem.cli.noting import answer, notebook_of, study_to_keep
     from chem.errors import InputProblem, Problem
     from chem.forecast import SEEN_WORDS, forecast, read_after, read_seen
     from chem.forecast.sight import OF_SOLIDS, sight
@@ -137,7 +137,7 @@ def saw_command(
         readings += read_ladder(ladder, agent=ladder_with, jar=ladder_jar, by=ph_by, after=ph_after)
     lots = read_lots(lot or [], wanted)
     measured = read_measured(told, [a.product for a in wanted.additions], lots)
-    study = what_it_teaches(book, draws, seed).study
+    study = study_to_keep(book, draws, seed)
     result = forecast(wanted, study=study)
     book.must_be_writable(len(entry_of(result, Sighting()).line()))
     if not seen and not only_jugs:

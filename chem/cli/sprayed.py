@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from chem.cli.mixes import Asked, takes_mix
 from chem.cli.options import DrawsOption, JsonOption, LotOption, NotebookOption, SeedOption
 from chem.cli.saying import say
+
+if TYPE_CHECKING:
+    from chem.notebook import Sprayed
 
 
 @takes_mix
@@ -46,18 +49,18 @@ def sprayed_command(
     once; Enter takes what the last record said of who, licence and equipment, or leaves it open;
     "-" leaves it open.
     """
-    from chem.cli.noting import answer, begin, notebook_of, tell_copies, what_it_teaches
+    from chem.cli.noting import answer, begin, notebook_of, study_to_keep, tell_copies
     from chem.forecast import forecast
     from chem.notebook import Sighting, Sprayed, entry_of
     from chem.notebook.written import read_clean, read_lots, read_moment
     from chem.sheets.records import sprayed_json
-    from chem.units import read_area, read_volume
+    from chem.units import format_carrier, read_area, read_volume
 
     book = notebook_of(asked.path or asked.beside, notebook)
     wanted, number = asked.mix, asked.number
     lots = read_lots(lot or [], wanted)
     old = None if amends is None else book.find(amends).id
-    result = forecast(wanted, study=what_it_teaches(book, draws, seed).study)
+    result = forecast(wanted, study=study_to_keep(book, draws, seed))
     book.must_be_writable(len(entry_of(result, Sighting()).line()))
     last = [e.sprayed for e in (book.entries() if book.exists else ()) if e.kind == "sprayed"]
     before = last[-1] if last and last[-1] is not None else Sprayed()
@@ -112,3 +115,24 @@ def sprayed_command(
     book.add(entry)
     tell_copies(book)
     say(sprayed_json(entry) if as_json else f"Kept in {book.path}")
+    put = _went_out(sprayed)
+    if put is not None and abs(put / wanted.carrier_L_per_m2 - 1.0) > OTHERWISE:
+        say(
+            f"{sprayed.used} on {sprayed.area} is {format_carrier(put)}; the mix was reckoned for "
+            f"{format_carrier(wanted.carrier_L_per_m2)}. Typed wrong? Then again with --amends "
+            f"{entry.id[:6]}.",
+            err=True,
+        )
+
+
+OTHERWISE = 0.15
+"""A spray volume this far from the mix's own is told (common practice, no source)."""
+
+
+def _went_out(sprayed: Sprayed) -> float | None:
+    """The spray volume of a record [L/m2], where both its figures are told."""
+    from chem.units import read_area, read_volume
+
+    if sprayed.used is None or sprayed.area is None:
+        return None
+    return read_volume(sprayed.used, "used") / read_area(sprayed.area, "area")

@@ -153,7 +153,7 @@ class Doors:
         from chem.tank import window_of
 
         mine = {a.product.name for a in mix.additions}
-        shelf = [p for p in self._desk.shed.read_products() if p.form == "adjuvant"]
+        shelf = [p for p in self._desk.shed.read_products().values() if p.form == "adjuvant"]
         others = [window_of(p) for p in shelf if p.name not in mine]
         return suited_sheet(suiting(mix, others, study=study))
 

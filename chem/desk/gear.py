@@ -176,7 +176,7 @@ class Gear:
             before, after = (read_mix(shed.path(fields[k])) for k in ("before", "after"))
             sheet = await self._desk.ask(
                 lambda study: rinse_sheet(
-                    rinsing(before, after, sump_L=sump, count=study.few(SHELF_DRAWS).count)
+                    rinsing(before, after, sump_L=sump, study=study.few(SHELF_DRAWS))
                 )
             )
         return self._desk.page(
@@ -222,7 +222,7 @@ class Gear:
             back="",
         )
 
-    def _tried(self, setting: Any, fields: Fields, _: Study) -> Sheet:
+    def _tried(self, setting: Any, fields: Fields, study: Study) -> Sheet:
         """The sheet of pairs, without its table: a list, in the order asked for."""
         from chem.reference.files import data_folder
         from chem.sheets.shelf import shelf_page
@@ -242,7 +242,9 @@ class Gear:
         if "jug" in fields:
             asked = read_item(shed.path(fields["jug"]), None)
             items = tuple(item for item in items if item.product.key != asked.product.key)
-        result = shelf(items, setting, asked=asked, left_out=left_out, pairs=True)
+        result = shelf(
+            items, setting, asked=asked, left_out=left_out, pairs=True, beliefs=study.beliefs
+        )
         sheet = shelf_page(result)
         blocks = [block for block in sheet.blocks if not block.rows]
         if fields["sort"] == "clear":

@@ -92,14 +92,14 @@ class Shed:
         """(file, name) of the shed's products, then of the demo shelf's, to choose from."""
         return [(one.file, one.name) for one in self.lying("product")] + _demo("product")
 
-    def read_products(self) -> list[Product]:
-        """The shed's own products that can be read; those of the demo shelf where it has none."""
-        own = [self.path(one.file) for one in self.lying("product")]
-        demo = data_folder() / "demo" / "products"
-        found = []
-        for path in own or sorted(demo.glob("*.toml")):
+    def read_products(self) -> dict[str, Product]:
+        """File -> product of the shed's own that can be read; of the demo's where it has none."""
+        own = [(one.file, self.path(one.file)) for one in self.lying("product")]
+        demo = sorted((data_folder() / "demo" / "products").glob("*.toml"))
+        found = {}
+        for file, path in own or [(path.name, path) for path in demo]:
             try:
-                found.append(read_product(path))
+                found[file] = read_product(path)
             except InputProblem:
                 continue
         return found

@@ -12,10 +12,8 @@ from chem.advice.levers import Fix
 from chem.advice.ph import Adjustment
 from chem.desk.draft import Draft, Jug, figure_of, shared, shares_of
 from chem.desk.shed import Shed
-from chem.errors import InputProblem
 from chem.files import find_shed
 from chem.forecast import Study
-from chem.label import Product, read_product
 from chem.sheets.fix import fix_change, listed_fixes
 from chem.tank import Mix
 from chem.units import Rate
@@ -26,13 +24,13 @@ RAIN = "rain.toml"
 
 def fixes_of(mix: Mix, draft: Draft, shed: Shed, study: Study) -> Fixes:
     """The changes that keep a mix clear; what stands in the shed may stand in for another."""
-    shelf = tuple(product for product, _ in _own(shed).values())
-    return fix(mix, judged_at=draft.judged_at, shelf=shelf or None, study=study)
+    shelf = tuple(shed.read_products().values())
+    return fix(mix, judged_at=draft.judged_at, shelf=shelf, study=study)
 
 
 def takes_of(result: Fixes, draft: Draft, shed: Shed) -> list[tuple[str, str]]:
     """(words, address) of every change of the sheet; separate passes have one for each tank."""
-    files = {key: file for key, (_, file) in _own(shed).items()}
+    files = {product.key: file for file, product in shed.read_products().items()}
     out = []
     for found in listed_fixes(result):
         passes = len(found.mixes)
@@ -120,18 +118,6 @@ def _percent(share: str, left: float) -> float | None:
     """A share of the tank's water once only so many percent of it are left; None for the rest."""
     figure = figure_of(share)
     return left if not share else None if figure is None else figure[0] * left / 100.0
-
-
-def _own(shed: Shed) -> dict[str, tuple[Product, str]]:
-    """Product key -> the product and its file, of what stands in the shed and can be read."""
-    out = {}
-    for one in shed.lying("product"):
-        try:
-            product = read_product(shed.path(one.file))
-        except InputProblem:
-            continue
-        out[product.key] = product, one.file
-    return out
 
 
 def _rated(text: str, old: Rate, new: Rate) -> str:

@@ -123,6 +123,11 @@ def is_kept(what: str, name: str) -> bool:
     return kept is not None and _place(what, name) in kept
 
 
+def only_kept() -> bool:
+    """Whether files are read out of kept texts alone."""
+    return _KEPT.get() is not None
+
+
 class Collector:
     """Gathers the problems of one file so that they are told together."""
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Annotated, ClassVar, Literal
 
 from chem.files.mix import AdjuvantForm
-from chem.files.reading import FileText, FormModel, is_file, is_kept, load_file, validate
+from chem.files.reading import FileText, FormModel, is_file, is_kept, load_file, only_kept, validate
 from chem.files.table import Ask, Reader
 from chem.units import read_temperature
 
@@ -70,8 +70,8 @@ class Shed:
 
 def find_shed(beside: Path) -> Shed | None:
     """The `shed.toml` of a folder or of the nearest one above it. Raises: InputProblem."""
-    if is_kept("shed", SHED):
-        return _shed(Path(SHED))
+    if only_kept():  # one that stands there now is another
+        return _shed(Path(SHED)) if is_kept("shed", SHED) else None
     here = beside.resolve()
     path = next((p for f in (here, *here.parents) if is_file(p := f / SHED)), None)
     return None if path is None else _shed(path)

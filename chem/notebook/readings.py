@@ -41,7 +41,7 @@ no source)."""
 DOUBTED, TRUSTED = 0.4, 0.8
 """Where a line is right by less than the one chance, by all the others, it counts for nothing; by
 more than the other, wholly; between them in part. Half-believed ones are asked about."""
-PASSES, LEAST_CREDIT = 4, 0.02
+PASSES, LEAST_CREDIT, SETTLED = 4, 0.02, 0.05
 CALM = 4.0
 """So many readings' worth of belief that the ranges are right."""
 MOST_Z2 = 9.0
@@ -117,17 +117,22 @@ class Readings:
         lines = [self._line(fact) for fact in told]
         self._start()
         credit = np.ones(len(lines))
+        found = np.zeros((len(lines), 3))
         for turn in range(PASSES if lines else 0):
             self._start()
             for line, share in zip(lines, credit, strict=True):
                 self._take(line, share, guarded=turn == 0)
-            left_out = [self._left_out(x, c) for x, c in zip(lines, credit, strict=True)]
-            credit = np.array([each for each, _, _ in left_out])
+            for k in {len(x.off) for x in lines}:
+                some = [i for i, x in enumerate(lines) if len(x.off) == k]
+                found[some] = self._left_out([lines[i] for i in some], credit[some])
+            before, credit = credit, found[:, 0].copy()
+            if np.abs(credit - before).max() < SETTLED and not (turn == 0 and self._clipped):
+                break
         self.credit = {x.entry: float(c) for x, c in zip(lines, credit, strict=True)}
         """Entry -> how far its reading is believed, by all the others."""
         self.asked = [
             Asked(x.entry, x.value, x.value - off, sd)
-            for x, (c, off, sd) in zip(lines, left_out if lines else [], strict=True)
+            for x, (c, off, sd) in zip(lines, found.tolist(), strict=True)
             if c < 0.5
         ]
 
@@ -139,6 +144,7 @@ class Readings:
         self.cov[:, :n, :n] = GRID[:, 0, None, None] ** 2 * self._alike * np.outer(reach, reach)
         self.cov[:, n:, n:] = OF_JUGS * GRID[:, 1, None, None] * self._alike
         self.log_weight = np.zeros(k)
+        self._clipped = False
         self.inside: list[bool] = []
         self._z2: list[tuple[float, float]] = []
 
@@ -212,6 +218,7 @@ class Readings:
         self._z2 += [(float(x * x), credit) for x in z]
         self.inside += [bool(abs(x) <= HALF_90) for x in z]
         if guarded:
+            self._clipped |= bool((np.abs(z) > FAR).any())
             off = np.where(np.abs(z) > FAR, expected + np.sign(z) * BELIEVED * sd, off)
         around = alone + line.noise / credit
         apart = off - mean
@@ -220,23 +227,26 @@ class Readings:
         self.mean += np.einsum("kij,kj->ki", gain, apart)
         self.cov -= gain @ gone.transpose(0, 2, 1)
 
-    def _left_out(self, line: _Line, credit: float) -> tuple[float, float, float]:
-        """An entry by all the others: how far it is believed, by how much its first reading is off
-        and the standard deviation of that."""
-        mean = self.mean @ line.way.T
-        alone = line.way @ self.cov @ line.way.T
-        noise = line.noise / credit
+    def _left_out(self, lines: Sequence[_Line], credit: Floats) -> Floats:
+        """(L, 3) entries of k readings each, by all the others: how far each is believed, by how
+        much its first reading is off, and the standard deviation of that."""
+        way = np.array([x.way for x in lines])[:, None]  # (L, 1, k, 2 n)
+        noise = np.array([x.noise for x in lines])  # (L, K, k, k)
+        off = np.array([x.off for x in lines])[:, None]
+        mean = (way @ self.mean[:, :, None])[..., 0]
+        alone = way @ self.cov @ way.transpose(0, 1, 3, 2)
+        used = noise / credit[:, None, None, None]
         # Its own step taken back: residuals and their covariance as if it had not been taken.
-        back = noise @ np.linalg.inv(noise - alone)
-        apart = np.einsum("kij,kj->ki", back, line.off - mean)
-        around = back @ noise - noise + line.noise
+        back = used @ np.linalg.inv(used - alone)
+        apart = np.einsum("...ij,...j->...i", back, off - mean)
+        around = back @ used - used + noise
         right = _mixed_log(self.weights, _log_t(apart, around))
         wrong = _mixed_log(self.weights, _log_t(apart, around + WRONG_SD**2))
         told = 1.0 / (1.0 + WRONG / (1.0 - WRONG) * np.exp(np.clip(wrong - right, -50.0, 50.0)))
         told = np.clip((told - DOUBTED) / (TRUSTED - DOUBTED), LEAST_CREDIT, 1.0)
-        middle = float(self.weights @ apart[:, 0])
-        spread = self.weights @ (around[:, 0, 0] + (apart[:, 0] - middle) ** 2)
-        return float(told), middle, float(np.sqrt(spread))
+        middle = apart[..., 0] @ self.weights
+        spread = (around[..., 0, 0] + (apart[..., 0] - middle[:, None]) ** 2) @ self.weights
+        return np.array([told, middle, np.sqrt(spread)]).T
 
     # --- for a tank to come --------------------------------------------------------------------
 
@@ -311,11 +321,11 @@ def student_4(level: Floats) -> Floats:
 
 
 def _log_t(apart: Floats, around: Floats) -> Floats:
-    """(K,) ln density of Student's t with 4 degrees of freedom at apart (K, k), of covariance
-    around (K, k, k)."""
-    k = apart.shape[1]
+    """(...) ln density of Student's t with 4 degrees of freedom at apart (..., k), of covariance
+    around (..., k, k)."""
+    k = apart.shape[-1]
     scale = 0.5 * around
-    square = np.einsum("ki,kij,kj->k", apart, np.linalg.inv(scale), apart)
+    square = np.einsum("...i,...ij,...j->...", apart, np.linalg.inv(scale), apart)
     return np.asarray(
         lgamma((DEGREES + k) / 2.0)
         - lgamma(DEGREES / 2.0)
@@ -325,6 +335,7 @@ def _log_t(apart: Floats, around: Floats) -> Floats:
     )
 
 
-def _mixed_log(weights: Floats, logs: Floats) -> float:
-    most = float(logs.max())
-    return most + float(np.log(weights @ np.exp(logs - most)))
+def _mixed_log(weights: Floats, logs: Floats) -> Floats:
+    """(...) ln of the mean of exp(logs) (..., K) by weights (K,)."""
+    most = logs.max(axis=-1)
+    return np.asarray(most + np.log(np.exp(logs - most[..., None]) @ weights))

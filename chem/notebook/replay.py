@@ -179,13 +179,16 @@ class Replay:
         entries = {k.entry.id: k for k in kept}
         names: dict[str, str] = {}  # of the entry
         wanted: dict[str, _Wanted] = {}
-        mixes: dict[str, None] = {}
+        moves: dict[str, Move] = {}
         for fact in reversed(facts):
-            move = readings.move_of(fact).rounded() if fact.looks and fact.shares else None
-            if move is None or not move:
+            if not (fact.looks and fact.shares):
                 continue
-            mixes.setdefault(fact.mix)
-            if len(mixes) > MOST_MOVED:
+            if fact.mix not in moves:
+                moves[fact.mix] = readings.move_of(fact).rounded()
+            move = moves[fact.mix]
+            if not move:
+                continue
+            if sum(map(bool, moves.values())) > MOST_MOVED:
                 break
             times = tuple(look.t_s for look in fact.looks)
             names[fact.entry] = f"moved {fact.mix} {move!r} {times!r} {self._base}"

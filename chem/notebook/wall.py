@@ -18,7 +18,7 @@ from chem.notebook.tried import outcome_of
 from chem.tank import Mix
 
 MOST_UNTRIED, MOST_JUGS, MOST_TANKS = 12, 10, 20
-WORTH_A_JAR = 0.02
+WORTH_A_JAR = 0.05
 """Mean p (1 - p) that a jar must be able to settle, to be better than a reading (common practice,
 no source)."""
 

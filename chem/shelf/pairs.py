@@ -103,6 +103,9 @@ class Shelf:
         return np.bincount(at_odds.ravel(), minlength=len(self.items))
 
 
+TAUGHT = "What the notebook taught of these jugs counts too"
+
+
 @one_thread()
 def shelf(
     items: Sequence[Item],
@@ -182,6 +185,8 @@ def shelf(
             if not spoilt:
                 raise
             stock, count = _less(stock, count, spoilt, out)
+    if any(beliefs.touch([item.product]) for item in stock):
+        work.notes.insert(0, TAUGHT)
     if without:
         work.notes.insert(0, f"{without} of the shop's labels hold no {wanting}: not tried")
     twos, threes = [Tank(c) for c in plan.twos()], [Tank(c) for c in plan.threes]

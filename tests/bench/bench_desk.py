@@ -1,6 +1,6 @@
 """The desk under the hand: how soon it is up, how long a move takes, what memory it keeps.
 
-    python tests/bench/bench_desk.py [MOVES]        default 10,000
+    python tests/bench/bench_desk.py [MOVES] [EXAMPLE]      default 10,000 five-products
 
 Starts `jarsight desk` over a folder of its own, asks the first page, then moves a slider and now
 and then rests, as a browser would. Ends with 1 where the memory passes 300 MB or grows. Memory is
@@ -40,10 +40,10 @@ def seconds_of(pid: int) -> float:
     return (int(fields[11]) + int(fields[12])) / 100.0
 
 
-def main(moves: int) -> int:
+def main(moves: int = 10_000, example: str = "five-products") -> int:
     """Run it, and tell."""
     with tempfile.TemporaryDirectory() as folder:
-        shutil.copy(EXAMPLES / "five-products.toml", folder)
+        shutil.copy(EXAMPLES / f"{example}.toml", Path(folder) / "mix.toml")
         (Path(folder) / "shed.toml").write_text('water = "unknown"\n', encoding="utf-8")
         start = time.perf_counter()
         command = [sys.executable, "-m", "chem", "desk", folder, "--no-open"]
@@ -69,13 +69,13 @@ def run(pid: int, address: str, moves: int, start: float) -> int:
 
     opened.open(address, timeout=60).read()
     print(f"up and first page {time.perf_counter() - start:.2f} s, {seconds_of(pid):.2f} s of CPU")
-    page = ask("/mix?mix=five-products.toml&w=bench")
+    page = ask("/mix?mix=mix.toml&w=bench")
     print(f"the mix: {len(page) / 1000:.0f} kB, memory {memory_mb(pid):.0f} MB")
     kept, took, used = [], [], []
     for k in range(moves):
         volume = 1.5 + (k * 7 % 193) / 100.0
         rest = k % REST_EVERY == REST_EVERY - 1
-        asked = {"mix": "five-products.toml", "w": "bench", "carrier": f"{volume:g} gal/1000 sq ft"}
+        asked = {"mix": "mix.toml", "w": "bench", "carrier": f"{volume:g} gal/1000 sq ft"}
         before, cpu = time.perf_counter(), seconds_of(pid)
         told = ask(f"/move?{urllib.parse.urlencode(asked)}{'' if rest else '&moving=1'}")
         if not rest:
@@ -97,4 +97,5 @@ def run(pid: int, address: str, moves: int, start: float) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(int(sys.argv[1]) if len(sys.argv) > 1 else 10_000))
+    given = sys.argv[1:]
+    sys.exit(main(*map(int, given[:1]), *given[1:2]))

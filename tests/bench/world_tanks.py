@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -67,13 +67,15 @@ GELS = frozenset({"humate flocs", "alginate threads", "silica gel", "sulfur"})
 @dataclass(frozen=True)
 class Truth:
     """ph; si by key, at once; out: solid -> g/L by 4 h; shows, shows_tables: whether something
-    shows, of all or of what the program's tables judge."""
+    shows, of all or of what the program's tables judge; molal: as poured [mol/kg water]."""
 
     ph: float
     si: Mapping[str, float]
     out: Mapping[str, float]
     shows: bool
     shows_tables: bool
+    molal: Mapping[str, float] = field(default_factory=dict)
+    celsius: float = 25.0
 
 
 @dataclass(frozen=True)
@@ -211,6 +213,7 @@ def _truth(
         for c, m in liquid.mol_per_kg.items():
             held[c] = held.get(c, 0.0) + mass * m
     molal = {c: m / kgw for c, m in held.items()}
+    poured = molal
     fresh = lab.solve(molal, celsius)
     if fresh is None or not math.isfinite(fresh.ph):
         return None
@@ -231,7 +234,7 @@ def _truth(
     shows = any(g > seen[k] for k, g in out.items())
     judged = (tables - LACKED) | GELS
     in_tables = any(g > seen[k] for k, g in out.items() if k in judged)
-    return Truth(fresh.ph, fresh.si, out, shows, in_tables)
+    return Truth(fresh.ph, fresh.si, out, shows, in_tables, poured, celsius)
 
 
 def _settled(
