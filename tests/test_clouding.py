@@ -11,7 +11,18 @@ from chem.doubts import Draws
 from chem.equilibrium import build_phases, build_system, held_key
 from chem.equilibrium.activity import Floats
 from chem.forecast.aging import DAY_S, aging
-from chem.forecast.clouding import Growing, alone_g_per_L, delay_factor, limits, spread
+from chem.forecast.clouding import (
+    Growing,
+    alone_g_per_L,
+    clouding_time_s,
+    clouding_times_s,
+    cold_factor,
+    damage,
+    delay_factor,
+    limits,
+    onset_s,
+    spread,
+)
 from chem.reference import tables
 from chem.reference.holding import holdings
 from chem.tank import Finished
@@ -27,6 +38,44 @@ def test_magnesium_holds_calcite_back_by_its_ratio_to_calcium() -> None:
     assert np.all(np.diff(factor[1:4]) > 0.0)
     assert factor[3] == factor[4] == pytest.approx(30.0)
     assert delay_factor("aragonite", {"Ca": calcium, "Mg": calcium * RATIOS}) == 1.0
+
+
+def test_the_cold_holds_crystals_back() -> None:
+    """Activation energies at one supersaturation: 30 +- 5 (gypsum nucleation, Lancia et al. 1999),
+    42 to 48 kJ/mol (gypsum scale, Hoang et al. 2007): 2 to 4 times longer at 5 C than at 25."""
+    assert 2.0 < cold_factor(5.0) / cold_factor(25.0) < 4.2
+    assert cold_factor(20.0) == pytest.approx(1.0)
+    phases = build_phases(build_system(["Ca", "SO4"]), ["gypsum"])
+    si, draws = np.full((4, 1), 0.6), Draws(4, 1)
+    warm, cold = (clouding_times_s(phases, si, {}, draws, t) for t in (25.0, 5.0))
+    assert np.all(cold > 2.0 * warm)
+
+
+def test_a_tank_that_worsens_on_the_way_shows_when_its_share_of_the_clock_is_over() -> None:
+    """A clock of 10 minutes that the tank only comes to after 4 hours can't run out by the 11th
+    minute; arithmetic: one that stays as it is runs out at its own time."""
+    hour = 3600.0
+    slow, fast, none = np.array([[1e6]]), np.array([[600.0]]), np.zeros((1, 1))
+    t = onset_s(0.0, 4 * hour, none, slow, fast)
+    assert 2 * hour < t[0, 0] < 4 * hour
+    assert damage(float(t[0, 0]), slow, slow * (fast / slow) ** (t / (4 * hour)))[
+        0, 0
+    ] == pytest.approx(1.0)
+    assert onset_s(0.0, 4 * hour, none, fast, fast)[0, 0] == pytest.approx(600.0)
+    late = onset_s(0.0, 300.0, none, fast, fast)[0, 0]
+    assert late == pytest.approx(600.0)
+    half = onset_s(0.0, 4 * hour, np.array([[0.5]]), slow, fast)
+    assert half[0, 0] < t[0, 0]
+
+
+def test_newberyite_is_never_sooner_than_struvite() -> None:
+    """Struvite comes first from solutions that are as far over either limit (Abbona, Lundager
+    Madsen and Boistelle 1982, J. Cryst. Growth 57, 6: value from memory)."""
+    si = np.arange(0.05, 2.5, 0.05)
+    struvite, newberyite = (
+        clouding_time_s(tables().clouding[k], si) for k in ("struvite", "magnesium_phosphate")
+    )
+    assert np.all(newberyite >= struvite)
 
 
 def _growing(solids: list[str], settled: list[float], si: list[float], t: list[float]) -> Growing:

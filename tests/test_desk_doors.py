@@ -317,6 +317,32 @@ def test_a_catch_by_speed_is_kept_as_a_sprayer(tmp_path: Path) -> None:
         desk.close()
 
 
+def test_a_shed_is_started_and_taken_from(tmp_path: Path) -> None:
+    guarded, desk = build(filled(tmp_path), KEY, frozenset({HOST}), draws=16)
+    client = client_of(guarded)
+    try:
+        catch = {"catch": "2 gal", "area": "1000 sq ft", "name": "Boom", "tank": "50 gal"}
+        assert client.post("/sprayer", data=catch, headers=OWN).status_code == 303
+        assert "Set once for every mix" in client.get("/").text
+        told = {"water": "soft.toml", "sprayer": "boom.toml", "temperature": "warm"}
+        assert client.post("/shed", data=told, headers=OWN).status_code == 422
+        assert not (tmp_path / "shed.toml").exists()
+        told["temperature"] = "60 F"
+        assert client.post("/shed", data=told, headers=OWN).status_code == 303
+        assert client.post("/shed", data=told, headers=OWN).status_code == 422
+        assert "Set once for every mix" not in client.get("/").text
+        new = draft_of("p=urea-liquor.toml&r=4 fl oz/1000 sq ft", desk.shed).mix(desk.shed)
+        assert new.water.name == "Soft town water, invented"
+        assert new.carrier_L_per_m2 == pytest.approx(2 * 3.785411784 / 92.90304, rel=1e-3)
+        assert desk.records.book.path.parent == tmp_path
+        path = tmp_path / "shed.toml"
+        path.write_text(path.read_text(encoding="utf-8") + 'units = "metric"\n', encoding="utf-8")
+        page = client.get(f"/mix?{MIX}").text
+        assert " fl oz (" not in page and " L" in page
+    finally:
+        desk.close()
+
+
 # The notebook, and pages of their own
 
 

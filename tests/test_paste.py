@@ -480,8 +480,13 @@ def test_specific_gravity_by_its_letters() -> None:
 
 
 def test_a_refused_text_names_the_lines_that_were_not_read() -> None:
-    with pytest.raises(InputProblem, match="line 2: Tota1 Nitrogen"):
-        read_paste("GUARANTEED ANALYSIS\nTota1 Nitrogen (N) 7.O%", NAME)
+    with pytest.raises(InputProblem, match="line 2: Twelve prizes in 9 years"):
+        read_paste("For lawns and greens\nTwelve prizes in 9 years", NAME)
+
+
+def test_a_text_whose_only_content_is_doubtful_is_asked_not_refused() -> None:
+    pasted = read_paste("GUARANTEED ANALYSIS\nTota1 Nitrogen (N) 7.O%", NAME)
+    assert [entry["kind"] for entry in pasted.form["unread"]] == ["composition"]
 
 
 @pytest.mark.parametrize("name", ["Ca", "Mg"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import tomllib
 from collections import Counter
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -224,17 +225,24 @@ def test_vague_names_mean_sources_with_odds() -> None:
 def test_every_source_has_a_ph_as_sold_within_its_range() -> None:
     with (DATA / "ph_as_sold.csv").open(encoding="utf-8", newline="") as handle:
         rows = list(csv.DictReader(handle))
-    weights: dict[str, float] = {}
+    weights: dict[tuple[str, str], float] = {}
     for row in rows:
         assert 0.0 < float(row["ph_low"]) < float(row["ph_high"]) < 14.0
         assert row["note"] and row["source_key"]
         beside = set(filter(None, row["beside"].replace(" & ", "|").split("|")))
         assert beside | set(row["sources"].split("|")) <= set(SOURCES), row["family"]
         for source in row["sources"].split("|") if not beside else ():
-            weights[source] = weights.get(source, 0.0) + float(row["weight"])
+            branch = (source, row["when"])
+            weights[branch] = weights.get(branch, 0.0) + float(row["weight"])
     assert all(w == pytest.approx(1.0) for w in weights.values()), weights
+    for source in {s for s, when in weights if when}:
+        parts = [when.split() for s, when in weights if s == source]
+        assert len({p[0] for p in parts}) == 1, source
+        ends = sorted((float(p[1]), float(p[2])) for p in parts)
+        assert ends[0][0] == 0.0 and ends[-1][1] >= 20.0, source
+        assert all(a[1] == b[0] for a, b in pairwise(ends)), source
     without = {k for k, v in SOURCES.items() if not set(v["hazard"]) & {"hypochlorite", "sulfide"}}
-    assert without - set(weights) <= NOT_SOLD
+    assert without - {s for s, _ in weights} <= NOT_SOLD
 
 
 def test_there_are_enough_sources_for_the_trade() -> None:

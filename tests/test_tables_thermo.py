@@ -304,6 +304,13 @@ def test_carbonate_against_temperature(t: float, pk1: float, pk2: float, calcite
     assert calcium + second == pytest.approx(calcite + pk2, abs=0.003)
 
 
+@pytest.mark.parametrize(("t", "pksp"), [(10.0, 6.263), (25.0, 6.401), (40.0, 6.588)])
+def test_amorphous_lime_against_temperature(t: float, pksp: float) -> None:
+    # Brecevic and Nielsen 1989, J. Cryst. Growth 98, 504, 10 to 55 C:
+    # pKsp = 6.1987 + 0.0053369 t + 0.0001096 t^2 (value from memory).
+    assert -log_k(BY_SOLID["amorphous_calcium_carbonate"], t) == pytest.approx(pksp, abs=0.01)
+
+
 @pytest.mark.parametrize("t", [5.0, 15.0, 25.0, 35.0])
 def test_second_step_of_phosphoric_acid(t: float) -> None:
     # Bates and Acree 1945, J. Res. Natl. Bur. Stand. 34, 373 (value from memory):

@@ -188,15 +188,19 @@ def _asked(
     given: Mapping[str, str | None],
 ) -> Asked:
     """As `asked_mix`, of a file or of products."""
-    from chem.files import FileText, load_file, rewritten
+    from chem.files import FileText, MixForm, load_file, must_be_shaped, rewritten
     from chem.tank import change_mix, mix_from
 
     if mix is None and not add:
         wrong, instead = "no mix is named", 'a mix file, or --add "NAME=RATE" for each product'
         raise InputProblem(Problem(COMMAND_LINE, wrong, instead))
     beside = Path() if mix is None else mix.parent
-    raw, read = ({"name": QUICK}, None) if mix is None else load_file(mix, "mix")
-    rows = [dict(row) for row in raw.get("add", []) if isinstance(row, dict)]
+    raw: dict[str, Any] = {"name": QUICK}
+    read: FileText | None = None
+    if mix is not None:
+        raw, read = load_file(mix, "mix")
+        must_be_shaped(MixForm, raw, mix.name)
+    rows = [dict(row) for row in raw.get("add", [])]
     for text in rate or ():
         name, new = _named(text, "--rate", needed=True)
         rows[_place(name, rows, beside)]["rate"] = new

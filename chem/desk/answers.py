@@ -6,6 +6,7 @@ from chem.desk.draft import figure_of
 from chem.forecast import Forecast, Study
 from chem.sheets.blocks import Sheet
 from chem.tank import Mix
+from chem.units import Units
 
 MOVING_DRAWS = 64
 STEPS = (10.0, 5.0, 1.0, 0.5, 0.1, 0.05, 0.01, 0.001)
@@ -19,27 +20,29 @@ def forecast_of(mix: Mix, judged_at: str, study: Study, *, moving: bool = False)
     return forecast(mix, judged_at=judged_at, study=study)
 
 
-def sheet_of(door: str, mix: Mix, judged_at: str, asked: dict[str, str], study: Study) -> Sheet:
+def sheet_of(
+    door: str, mix: Mix, judged_at: str, asked: dict[str, str], units: Units, study: Study
+) -> Sheet:
     """The sheet of a door. Raises: InputProblem."""
     if door == "forecast":
         from chem.sheets.forecast import forecast_sheet
 
-        return forecast_sheet(forecast_of(mix, judged_at, study))
+        return forecast_sheet(forecast_of(mix, judged_at, study), units)
     if door == "why":
         from chem.advice.why import why
         from chem.sheets.why import why_sheet
 
-        return why_sheet(why(mix, judged_at=judged_at, study=study))
+        return why_sheet(why(mix, judged_at=judged_at, study=study), units)
     if door == "pour":
         from chem.advice.pour import pour
         from chem.sheets.pour import pour_sheet
 
-        return pour_sheet(pour(mix, study=study.few(MOVING_DRAWS)))
+        return pour_sheet(pour(mix, study=study.few(MOVING_DRAWS)), units)
     if door == "jar":
         from chem.advice.jar import jar
         from chem.sheets.jar import jar_sheet
 
-        return jar_sheet(jar(mix, study=study), number=asked.get("number") or None)
+        return jar_sheet(jar(mix, study=study), units, asked.get("number") or None)
     from chem.advice.diagnose import diagnose
     from chem.forecast import read_after, read_seen
     from chem.sheets.diagnose import diagnose_sheet
@@ -51,7 +54,8 @@ def sheet_of(door: str, mix: Mix, judged_at: str, asked: dict[str, str], study: 
             seen=read_seen(asked["seen"], "Seen"),
             after_min=read_after(after, "After") / 60.0,
             study=study,
-        )
+        ),
+        units,
     )
 
 

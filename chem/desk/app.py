@@ -96,6 +96,7 @@ class Desk:
             ("/report", gear.report),
             ("/water", gear.water_keep),
             ("/sprayer", gear.sprayer_keep),
+            ("/shed", gear.shed_keep),
             ("/saw", records.saw_keep),
             ("/sprayed", records.sprayed_keep),
         ]
@@ -257,12 +258,12 @@ class Desk:
             )
         except InputProblem as problem:
             return shown | {"problems": problem.problems}
-        part = forecast_blocks(found)
+        part = forecast_blocks(found, self.shed.units)
         rest = [part[name] for name in BELOW if part[name].told]
         return shown | {
             "result": found,
             "answer": forecast_answer(found, told),
-            "first": [b for b in forecast_first(found, told=told) if b.told],
+            "first": [b for b in forecast_first(found, self.shed.units, told) if b.told],
             "glasses": glasses(found),
             "chance": chance_part(found, part["out"]) + limit_part(found),
             "ph_line": ph_line(found),
@@ -297,7 +298,7 @@ class Desk:
                 usual = found.mix.additions[places[i]].rate.text
                 if not found.refused:
                     amount = "; ".join(
-                        tank_text(load.of(places[i]), load, found.mix, "both")
+                        tank_text(load.of(places[i]), load, found.mix, self.shed.units)
                         + (f" in each of {load.count}" if load.count > 1 else "")
                         for load in found.loads
                     )

@@ -11,8 +11,8 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from chem.desk.answers import sheet_of
 from chem.desk.draft import Draft
 from chem.desk.fields import Fields
-from chem.errors import InputProblem
-from chem.forecast import Study
+from chem.errors import InputProblem, Problem
+from chem.forecast import Study, never
 from chem.sheets.blocks import Sheet
 from chem.tank import Mix
 
@@ -55,7 +55,9 @@ class Doors:
         sheet = Sheet(mix.name, ["What did you see?"], [])
         if door != "diagnose" or "seen" in asked:
             try:
-                sheet = await self._desk.ask(partial(sheet_of, door, mix, draft.judged_at, asked))
+                sheet = await self._desk.ask(
+                    partial(sheet_of, door, mix, draft.judged_at, asked, self._desk.shed.units)
+                )
             except InputProblem as problem:
                 if door != "diagnose":
                     raise
@@ -78,9 +80,16 @@ class Doors:
         door = request.query_params.get("door", "")
         draft = Draft.of(request.query_params.multi_items(), self._desk.shed)
         mix = draft.mix(self._desk.shed)
-        number = await self._desk.ask(lambda _: self._desk.records.number_for(mix))
+        number = await self._desk.ask(partial(self._number, mix))
         door = door if door in NUMBERED else NUMBERED[0]
         return RedirectResponse(f"/{door}?{draft.query()}&number={number}", 303)
+
+    def _number(self, mix: Mix, study: Study) -> str:
+        """The number of a sheet of this mix. Raises: InputProblem where it must not be poured."""
+        if never(study.rules(mix)):
+            wrong = "this mix must never be poured, so that no sheet of it is numbered"
+            raise InputProblem(Problem(mix.name, wrong, "`What to change`"))
+        return self._desk.records.number_for(mix)
 
     async def fix(self, request: Request) -> Response:
         """What would keep it clear, each change taken over with one press."""
@@ -94,7 +103,7 @@ class Doors:
         return self._desk.page(
             "fix.html",
             title=f"{mix.name}: {DOORS['fix']}",
-            sheet=fix_sheet(result),
+            sheet=fix_sheet(result, shed.units),
             back=draft.query(),
             takes=takes_of(result, draft, shed),
         )
@@ -129,7 +138,7 @@ class Doors:
                             mix, to.value, agent, judged_at=draft.judged_at, study=study
                         )
                     )
-                    sheet = ph_sheet(result)
+                    sheet = ph_sheet(result, shed.units)
                     named = fields["with"] if not strength else f"{strength} {fields['with']}"
                     take = dose_of(result, draft, named)
                 except InputProblem as problem:
@@ -155,7 +164,7 @@ class Doors:
         mine = {a.product.name for a in mix.additions}
         shelf = [p for p in self._desk.shed.read_products().values() if p.form == "adjuvant"]
         others = [window_of(p) for p in shelf if p.name not in mine]
-        return suited_sheet(suiting(mix, others, study=study))
+        return suited_sheet(suiting(mix, others, study=study), self._desk.shed.units)
 
     async def page(self, request: Request) -> Response:
         """The forecast as a page of its own, to print or send: nothing in it is fetched."""
@@ -166,11 +175,11 @@ class Doors:
 
         draft = Draft.of(request.query_params.multi_items(), self._desk.shed)
         mix = draft.mix(self._desk.shed)
-        records = self._desk.records
+        records, units = self._desk.records, self._desk.shed.units
 
         def whole(study: Study) -> str:
             result = forecast(mix, judged_at=draft.judged_at, study=study)
-            return forecast_page(result, jar_of(result), told=records.told(result, study))
+            return forecast_page(result, jar_of(result), units, told=records.told(result, study))
 
         text = await self._desk.ask(whole)
         headers = {"Content-Security-Policy": f"{policy(script=True)}; frame-ancestors 'none'"}

@@ -13,7 +13,7 @@ from starlette.responses import RedirectResponse, Response
 
 from chem.desk.fields import Fields
 from chem.desk.labels import checked, free
-from chem.errors import InputProblem
+from chem.errors import InputProblem, Problem
 from chem.files import file_name, rewritten
 from chem.files.water import IONS
 from chem.files.writing import write_text
@@ -119,7 +119,7 @@ class Gear:
 
         sheet = Sheet("Calibrate", ["Catch what each nozzle gives, with plain water."], [])
         if caught is not None:
-            sheet = catch_sheet(caught, None, "both")
+            sheet = catch_sheet(caught, None, self._desk.shed.units)
             sheet = replace(sheet, blocks=[b for b in sheet.blocks if b.kind != "next"])
         return self._desk.page(
             "calibrate.html",
@@ -158,6 +158,34 @@ class Gear:
             return self._catch_page(fields, caught)
         return RedirectResponse("/", 303)
 
+    # What is set once
+
+    async def shed_keep(self, request: Request) -> Response:
+        """Start a shed: what every mix takes that leaves it out, and a notebook beside it."""
+        from chem.files import SHED, read_shed
+        from chem.units import read_temperature
+
+        fields = Fields({k: str(v) for k, v in (await request.form()).items()})
+        shed = self._desk.shed
+        fields.read("temperature", lambda text: read_temperature(text, "Usual temperature"))
+        for key, folder in (("water", "waters"), ("sprayer", "")):
+            if fields[key] not in ("", "unknown"):
+                fields.read(key, partial(shed.named, folder=folder))
+        fields.done()
+        if shed.set_once:
+            raise InputProblem(
+                Problem(f"`{SHED}`", "a shed stands here already", "a text editor for that file")
+            )
+        told: dict[str, Any] = {"water": fields["water"] or "unknown"}
+        told |= {"sprayers": [fields["sprayer"]]} if "sprayer" in fields else {}
+        told |= {k: fields[k] for k in ("temperature", "units") if k in fields}
+        products = {"products": "products"} if shed.folder_of("products") else {}
+        text = rewritten({**told, **products})
+        checked(text, SHED, read_shed)
+        write_text(shed.root / SHED, text)
+        self._desk.records.open()
+        return RedirectResponse("/", 303)
+
     # Rinsing
 
     async def rinse(self, request: Request) -> Response:
@@ -176,7 +204,8 @@ class Gear:
             before, after = (read_mix(shed.path(fields[k])) for k in ("before", "after"))
             sheet = await self._desk.ask(
                 lambda study: rinse_sheet(
-                    rinsing(before, after, sump_L=sump, study=study.few(SHELF_DRAWS))
+                    rinsing(before, after, sump_L=sump, study=study.few(SHELF_DRAWS)),
+                    shed.units,
                 )
             )
         return self._desk.page(
@@ -245,7 +274,7 @@ class Gear:
         result = shelf(
             items, setting, asked=asked, left_out=left_out, pairs=True, beliefs=study.beliefs
         )
-        sheet = shelf_page(result)
+        sheet = shelf_page(result, shed.units)
         blocks = [block for block in sheet.blocks if not block.rows]
         if fields["sort"] == "clear":
             blocks.sort(key=lambda block: not block.title.lower().startswith("stay"))

@@ -119,7 +119,7 @@ class Labels:
 
         path = self._desk.shed.named(request.query_params.get("file", ""), "products")
         product = read_product(path)
-        sheet = await self._desk.ask(lambda _: jug_sheet(jug(product)))
+        sheet = await self._desk.ask(lambda _: jug_sheet(jug(product), self._desk.shed.units))
         return self._desk.page("answer.html", title=product.name, sheet=sheet, back="")
 
 

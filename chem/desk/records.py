@@ -67,7 +67,11 @@ class Records:
 
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
-        self.book = Notebook(find_place(desk.shed.root).path)
+        self.open()
+
+    def open(self) -> None:
+        """The notebook where the shed has it now."""
+        self.book = Notebook(find_place(self._desk.shed.root).path)
         self._kept: tuple[Kept, ...] = ()
         self._learned: Learned | None = None
         self._stamp = 0.0

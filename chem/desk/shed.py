@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from chem.errors import InputProblem, Problem
-from chem.files import load_toml
+from chem.files import SHED, load_toml, read_shed
 from chem.label import Product, read_product
 from chem.reference.files import data_folder
+from chem.units import Units
 
 MOST_FILES = 2000
 SIGNS = {
@@ -45,6 +46,7 @@ class Shed:
             raise InputProblem(
                 Problem(f"`{folder}`", "no such folder", "the folder that holds your mixes")
             )
+        self._units: tuple[tuple[str, int, int], Units] = ("", 0, 0), "both"
         self._known: dict[tuple[str, int, int], tuple[str, str]] = {}
 
     def path(self, file: str) -> Path:
@@ -117,7 +119,19 @@ class Shed:
     @property
     def set_once(self) -> bool:
         """Whether a `shed.toml` stands here, from which a mix takes what it leaves out."""
-        return (self.root / "shed.toml").is_file()
+        return (self.root / SHED).is_file()
+
+    @property
+    def units(self) -> Units:
+        """As set once, else both."""
+        path = self.root / SHED
+        if not path.is_file():
+            return "both"
+        state = path.stat()
+        version = (SHED, state.st_mtime_ns, state.st_size)
+        if version != self._units[0]:
+            self._units = version, read_shed(path).form.units or "both"
+        return self._units[1]
 
     def named(self, file: str, folder: str) -> Path:
         """A product or water chosen: of the shed, else of the demo shelf. Raises: InputProblem."""

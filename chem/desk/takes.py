@@ -35,7 +35,7 @@ def takes_of(result: Fixes, draft: Draft, shed: Shed) -> list[tuple[str, str]]:
     for found in listed_fixes(result):
         passes = len(found.mixes)
         for k, tank in enumerate(found.mixes, start=1):
-            words = fix_change(found, result, "both")
+            words = fix_change(found, result, shed.units)
             if passes > 1:
                 names = " + ".join(a.product.name for a in tank.additions)
                 words = f"Pass {k} of {passes}: {names}"

@@ -41,6 +41,9 @@ class Today:
             sprayers=self._desk.gear.sprayers(),
             awaited=awaited,
             words=FIRST_WORDS,
+            set_once=shed.set_once,
+            choices=shed.waters(),
+            booms=[(one.file, one.name) for one in lying if one.kind == "sprayer"],
             old=await asyncio.to_thread(self._old, [one.file for one in kinds["water"]]),
         )
 

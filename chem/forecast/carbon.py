@@ -75,7 +75,8 @@ def driven_out(system: System, fresh: State, water_kg_per_L: Floats, draws: Draw
     def sooner(si: Floats, which: Integers) -> Bools:
         """Whether something comes out within a day that is late or never in the fresh tank."""
         there = {c: mmol[which, i] for i, c in enumerate(system.components)}
-        then = clouding_times_s(solids, np.where(steep > 0.0, si, -1.0), there, draws.at(which))
+        steeper = np.where(steep > 0.0, si, -1.0)
+        then = clouding_times_s(solids, steeper, there, draws.at(which), t)
         soon = (then < TIMES_S["24h"]) & (then < SOONER * fresh.clouding[which])
         return np.asarray(soon.any(axis=1))
 
@@ -84,7 +85,7 @@ def driven_out(system: System, fresh: State, water_kg_per_L: Floats, draws: Draw
     if not rows.size:
         return None
     before = clear.rows(rows)
-    after = aired(system, clear.totals[rows], before.conditions)
+    after = aired(system, clear.totals[rows], before.conditions, start=before)
     if after is None:
         return None
     si = after.saturation_index(solids, fresh.log_ksp[rows])

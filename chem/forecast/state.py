@@ -26,6 +26,7 @@ from chem.forecast.clouding import (
     alone_g_per_L,
     clouding_time_s,
     clouding_times_s,
+    cold_factor,
     share_out,
     spread,
 )
@@ -37,17 +38,20 @@ Integers = NDArray[np.int64]
 CRYSTAL_CURVE = "generic_prompt"
 NEAR_SI = -1.0
 """Solids this far below saturation may still form once others have settled."""
-PER_ROW = ("log_ksp", "si", "clouding", "alone", "settled", "ph_settled", "ok", "cold_clouding")
+PER_ROW = (
+    "log_ksp", "si", "clouding", "alone", "settled", "ph_settled", "ok", "cold_clouding", "pace",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
 class State:
     """A solution at one temperature, per draw.
 
-    clear: speciation before anything settles; log_ksp, si: (N, M); clouding: (N, M) [s] and
-    alone: (N, M) [g/L] of each solid by itself; settled: (N, M) [g/L] of what may come out in a
-    spray day; ph_settled: (N,); ok: (N,) rows that found every state; cold: very soluble salts,
-    judged from their tables, with cold_clouding (N, K) [s].
+    clear: speciation before anything settles; log_ksp, si: (N, M); clouding: (N, M) when each solid
+    by itself shows [s], pace: (N, M) the clouding time it grows by [s]; alone: (N, M) [g/L] of each
+    by itself; settled: (N, M) [g/L] of what may come out in a spray day; ph_settled: (N,); ok: (N,)
+    rows that found every state; cold: very soluble salts, judged from their tables, with
+    cold_clouding (N, K) [s].
     """
 
     phases: Phases
@@ -61,6 +65,7 @@ class State:
     ok: Bools
     cold: Crystals
     cold_clouding: Floats
+    pace: Floats
 
     def rows(self, which: Integers | slice) -> State:
         """Some of the rows."""
@@ -73,7 +78,8 @@ class State:
 
     def put(self, which: Integers, part: State) -> State:
         """The solution with some rows replaced."""
-        fields: dict[str, Any] = {"clear": self.clear.put(which, part.clear)}
+        fields: dict[str, Any] = {"clear": self.clear.copy()}
+        fields["clear"].put(which, part.clear)
         for name in PER_ROW:
             fields[name] = getattr(self, name).copy()
             fields[name][which] = getattr(part, name)
@@ -90,7 +96,7 @@ class State:
     @cached_property
     def growing(self) -> Growing:
         """Its solids on their way out."""
-        return Growing.of(self.phases, self.settled, self.alone, self.clouding)
+        return Growing.of(self.phases, self.settled, self.alone, self.clouding, self.pace)
 
     def amounts(self, t_s: float) -> Floats:
         """(N, M) [g/L] out by t [s]."""
@@ -142,6 +148,7 @@ def evaluate(
     *,
     near: Equilibrium | None = None,
     within_s: float | Floats = np.inf,
+    clocks_celsius: float | None = None,
 ) -> State:
     """Speciate, saturate and settle one finished solution at t [degC].
 
@@ -149,11 +156,13 @@ def evaluate(
         totals: (N, C) [mol/kg water] in the system's order; water_kg_per_L: (N,).
         near: a solution of like totals, to start from.
         within_s: settle only where a solid begins to show by then [s]; one for all, or (N,).
+        clocks_celsius: of the hours in which crystals begin, where it is another [degC].
     """
+    clocks = t_celsius if clocks_celsius is None else clocks_celsius
     conditions = conditions_of(system, t_celsius, draws)
     clear = solve(system, totals, conditions, start=near)
     cold = crystals(clear, water_kg_per_L, t_celsius, draws)
-    cold_clouding = _cold_clouding(cold, draws)
+    cold_clouding = _cold_clouding(cold, draws, clocks)
     phases = build_phases(system)
     if not len(phases):
         nothing = np.zeros((draws.count, 0))
@@ -169,13 +178,14 @@ def evaluate(
             clear.converged,
             cold,
             cold_clouding,
+            nothing,
         )
     log_ksp = log_ksp_of(system, phases, t_celsius, draws)
     si = clear.saturation_index(phases, log_ksp)
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
     mol_per_L = totals * water_kg_per_L[:, None]
     mmol = {c: 1000.0 * mol_per_L[:, i] for i, c in enumerate(system.components)}
-    clouding = clouding_times_s(phases, si, mmol, draws)
+    clouding = clouding_times_s(phases, si, mmol, draws, clocks)
     alone = alone_g_per_L(phases, si, mol_per_L)
     settled = np.zeros(si.shape)
     ph_settled = clear.ph.copy()
@@ -192,7 +202,18 @@ def evaluate(
         ok &= out.converged
     settled[~ok] = np.nan
     return State(
-        phases, clear, log_ksp, si, clouding, alone, settled, ph_settled, ok, cold, cold_clouding
+        phases,
+        clear,
+        log_ksp,
+        si,
+        clouding,
+        alone,
+        settled,
+        ph_settled,
+        ok,
+        cold,
+        cold_clouding,
+        clouding,
     )
 
 
@@ -219,7 +240,16 @@ def _come_out(
     slow = rows & (over > 0.0).any(axis=1)
     if not slow.any():
         return first
-    last = settle(system, totals, clear.conditions, phases, log_ksp=log_ksp, start=clear, only=slow)
+    last = settle(
+        system,
+        totals,
+        clear.conditions,
+        phases,
+        log_ksp=log_ksp,
+        start=clear,
+        begin=first,
+        only=slow,
+    )
     converged = first.converged & last.converged
     return replace(
         first,
@@ -229,7 +259,7 @@ def _come_out(
     )
 
 
-def _cold_clouding(cold: Crystals, draws: Draws) -> Floats:
+def _cold_clouding(cold: Crystals, draws: Draws, t_celsius: float) -> Floats:
     """(N, K) clouding times [s] of salts that come out in the cold, as prompt solids."""
     curve = tables().clouding[CRYSTAL_CURVE]
     out = np.full(cold.si.shape, np.inf)
@@ -237,5 +267,5 @@ def _cold_clouding(cold: Crystals, draws: Draws) -> Floats:
         si = np.nan_to_num(cold.si[:, k], nan=-1.0)
         if (si > 0.0).any():
             out[:, k] = clouding_time_s(curve, si)
-            out[:, k] *= spread(draws, f"{key} crystals", curve.factor)
+            out[:, k] *= spread(draws, f"{key} crystals", curve.factor) * cold_factor(t_celsius)
     return out

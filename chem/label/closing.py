@@ -9,17 +9,18 @@ are then taken by systematic resampling, never by weights.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chem.doubts import median
-from chem.equilibrium import Conditions, System, build_system, conductivity_mS_per_cm, solve
+from chem.equilibrium import Conditions, conductivity_mS_per_cm, solve
+from chem.label.curves import Made, charge_curves, charges, in_water, per_kgw
+from chem.label.keeps import ln_humate_keeps
 from chem.label.product import Product
 from chem.label.salting import salting_out
-from chem.reference import Source, ph_as_sold, tables, unlisted_buffers
+from chem.reference import SoldPh, Source, ph_as_sold, tables, unlisted_buffers
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -28,8 +29,6 @@ GRID = np.arange(0.5, 13.6, 0.5)
 FINE = np.arange(0.5, 13.51, 0.05)
 DILUTION = {"neat": 1.0, "10 %": 0.1, "1 %": 0.01}
 STRONG_IONIC_STRENGTH = 4.0
-LIKE = 8
-"""Liquids of so many readings get charge curves of their own; the rarer share one."""
 # Widths of the closing charge [eq/kg]; all common practice, no source.
 OF_CHARGE, OF_CHELANT, OF_ORGANIC, OF_AMINE_BORATE, LEAST = 0.02, 0.3, 1.0, 0.5, 2e-4
 OF_FREE_METAL = 0.14
@@ -62,70 +61,6 @@ LIME_PH = 12.4
 """Hydrated lime is saturated there: no calcium jug stands higher (portlandite, 25 degC)."""
 T90 = 2.132
 """95 % point of Student's t with 4 degrees of freedom."""
-
-
-@dataclass(frozen=True)
-class Made:
-    """M liquids before their pH is closed.
-
-    components: C keys; mol_per_kg: (M, C); water: (M,) [kg/kg]; volume: (M,) of what is dissolved
-    [L/kg]; sources: n, amounts: (M, n) [kg/kg]; miss_eq: (M,) [eq/kg]; reading: (M,) which
-    reading of the label each follows; bare: sources that only stand for ions of living matter.
-    """
-
-    components: tuple[str, ...]
-    mol_per_kg: Floats
-    water: Floats
-    volume: Floats
-    sources: tuple[Source, ...]
-    amounts: Floats
-    miss_eq: Floats
-    reading: Integers
-    bare: frozenset[str]
-
-    def of(self, component: str) -> Floats:
-        """(M,) mol/kg of one component."""
-        if component not in self.components:
-            return np.zeros(len(self.water))
-        return self.mol_per_kg[:, self.components.index(component)]
-
-    def rows(self, which: Integers) -> Made:
-        """Some of the liquids."""
-        return Made(
-            self.components,
-            self.mol_per_kg[which],
-            self.water[which],
-            self.volume[which],
-            self.sources,
-            self.amounts[which],
-            self.miss_eq[which],
-            self.reading[which],
-            self.bare,
-        )
-
-    def middle(self) -> Made:
-        """One liquid, the mean of all."""
-        return Made(
-            self.components,
-            self.mol_per_kg.mean(axis=0, keepdims=True),
-            self.water.mean(keepdims=True),
-            self.volume.mean(keepdims=True),
-            self.sources,
-            self.amounts.mean(axis=0, keepdims=True),
-            self.miss_eq.mean(keepdims=True),
-            self.reading[:1],
-            self.bare,
-        )
-
-
-def charges(components: Sequence[str]) -> Floats:
-    """(C,) charge of each component's master."""
-    return np.array([tables().components[c].charge for c in components], dtype=np.float64)
-
-
-def per_kgw(made: Made, dilution: float) -> Floats:
-    """(M,) kg of product per kg of water at a dilution by mass."""
-    return np.asarray(dilution / (dilution * made.water + 1.0 - dilution + 1e-9))
 
 
 @dataclass(frozen=True)
@@ -181,30 +116,43 @@ def prior_of(product: Product, made: Made) -> Floats:
     weight = np.zeros(made.amounts.shape)
     salts = any(s.kind not in {"acid", "base"} and s.key != "urea" for s in made.sources)
     present = frozenset(s.key for s in made.sources) - made.bare
-    bands = np.array([_sold(s, present, len(made.sources) >= 3) for s in made.sources])
-    bands = bands.reshape(len(made.sources), len(FINE))
+    mixed = len(made.sources) >= 3
+    mixture = np.zeros((len(made.water), len(FINE)))
     for j, source in enumerate(made.sources):
-        if bands[j].any() and source.key not in made.bare:
+        bands = _sold(source, present, mixed, made)
+        if bands.any() and source.key not in made.bare:
             eq = sold_for(source) * (NEUTRALISED if salts and source.kind in TRIMMERS else 1.0)
             weight[:, j] = made.amounts[:, j] * eq
+            mixture += weight[:, j : j + 1] * bands
     total = weight.sum(axis=1, keepdims=True)
-    mixture = np.divide(weight, total, out=np.zeros_like(weight), where=total > 0.0) @ bands
+    mixture = np.divide(mixture, total, out=mixture, where=total > 0.0)
     other = OTHER_SHARE if named else OTHER_UNNAMED
     z = (FINE - OTHER_PH) / OTHER_SD
     wide = np.exp(-0.5 * z**2) / (OTHER_SD * np.sqrt(2.0 * np.pi))
     return np.asarray(np.where(total > 0.0, (1.0 - other) * mixture + other * wide, wide))
 
 
-def _sold(source: Source, present: frozenset[str], mixed: bool) -> Floats:
-    """Density over FINE of goods of one source beside the others."""
+def _sold(source: Source, present: frozenset[str], mixed: bool, made: Made) -> Floats:
+    """(1 or M, F) density over FINE of goods of one source beside the others."""
     if source.key in MONOPHOSPHATES and mixed:
-        return np.asarray(sum(0.5 * _band(low, high) for low, high in MIXED_PHOSPHATE))
+        return np.asarray(sum(0.5 * _band(low, high) for low, high in MIXED_PHOSPHATE))[None, :]
     rows = ph_as_sold().get(source.key, ())
     rows = tuple(r for r in rows if r.holds(present)) or tuple(r for r in rows if not r.beside)
     if not rows:
-        return np.zeros(len(FINE))
-    whole = sum(r.weight for r in rows)
-    return np.asarray(sum(r.weight / whole * _band(r.low, r.high) for r in rows))
+        return np.zeros((1, len(FINE)))
+    bands = np.array([_band(r.low, r.high) for r in rows])
+    weights = np.array([[r.weight for r in rows]])
+    if any(r.when for r in rows):
+        weights = weights * np.array([_speaks(r, made) for r in rows]).T
+    return np.asarray(weights / weights.sum(axis=1, keepdims=True) @ bands)
+
+
+def _speaks(row: SoldPh, made: Made) -> NDArray[np.bool_]:
+    """(M,) of which liquids a branch of goods speaks."""
+    if row.when is None:
+        return np.ones(len(made.water), dtype=bool)
+    component, low, high = row.when
+    return (made.of(component) >= low) & (made.of(component) < high)
 
 
 def sold_for(source: Source) -> float:
@@ -239,85 +187,6 @@ def width_of(product: Product, made: Made) -> Floats:
     if not (product.sources or product.also or product.vague):
         return width + NO_SOURCE
     return np.asarray(width)
-
-
-def _owners(system: System) -> Integers:
-    """(S,) the component whose protons a species carries, C for H+ and OH-."""
-    count = len(system.components)
-    rank = np.array(
-        [2 if c == "NH4" else 1 if z < 0 or c in {"B", "Si"} else 0
-         for c, z in zip(system.components, system.component_charge, strict=True)]
-    )  # fmt: skip
-    held = system.nu[:count] != 0.0
-    best = np.where(held, rank[:, None], -1).argmax(axis=0)
-    return np.where(held.any(axis=0), best, count)
-
-
-def in_water(
-    components: Sequence[str], mol_per_kg: Floats, share: Floats, dilution: float, tap_eq: float
-) -> tuple[System, Floats]:
-    """What a pH is read in: its system and totals (M, C) [mol/kg water].
-
-    share: (M,) of `per_kgw`; tap_eq: alkalinity of the water [eq/kg], taken as calcium
-    bicarbonate; 0 for distilled.
-    """
-    system = build_system({*components, *(("Ca", "CO3") if tap_eq else ())})
-    totals = np.zeros((len(share), len(system.components)))
-    for i, c in enumerate(components):
-        totals[:, system.components.index(c)] = mol_per_kg[:, i] * share
-    if tap_eq:
-        water = share * (1.0 - dilution) / dilution
-        totals[:, system.components.index("Ca")] += 0.5 * tap_eq * water
-        totals[:, system.components.index("CO3")] += tap_eq * water
-    return system, totals
-
-
-def charge_curves(made: Made, dilution: float, window: Floats, tap_eq: float = 0.0) -> Floats:
-    """(M, K) base [eq/kg of product] that each liquid lacks at each pH of `window`; acid below 0.
-
-    The protons that a mole of each component carries are solved for in the mean liquid of each
-    reading, then taken by every liquid's own amounts. tap_eq: as `in_water`.
-    """
-    share = per_kgw(made, dilution)
-    system, totals = in_water(made.components, made.mol_per_kg, share, dilution, tap_eq)
-    group = _groups(made)
-    count = int(group.max()) + 1
-    means = np.array([totals[group == g].mean(axis=0) for g in range(count)])
-    state = solve(
-        system,
-        np.repeat(np.maximum(means, 1e-12), len(window), axis=0),
-        Conditions.nominal(system),
-        ph=np.tile(window, count),
-    )
-    protons = np.nan_to_num(state.molality) * system.nu[-1]
-    owner, size = _owners(system), len(system.components)
-    carried = np.stack([protons[:, owner == c].sum(axis=1) for c in range(size + 1)], axis=1)
-    carried = carried.reshape(count, len(window), size + 1)
-    per_mole = carried[:, :, :size] / np.maximum(means, 1e-12)[:, None, :]
-    own = system.component_charge + per_mole
-    free = carried[:, :, size]
-    solved = state.converged.reshape(count, len(window))
-    out = np.empty((len(totals), len(window)))
-    for g in range(count):
-        mine = group == g
-        out[mine] = -(totals[mine] @ own[g].T + free[g]) / share[mine][:, None]
-        bad = ~solved[g]
-        if bad.any() and not bad.all():
-            good = np.flatnonzero(~bad)
-            for row in np.flatnonzero(mine):
-                out[row] = np.interp(window, window[good], out[row, good])
-    return out
-
-
-def _groups(made: Made) -> Integers:
-    """(M,) which mean liquid stands for each: one per reading, the rarer together."""
-    kinds, place, often = np.unique(made.reading, return_inverse=True, return_counts=True)
-    if len(kinds) <= LIKE:
-        return np.asarray(place)
-    common = np.argsort(-often)[: LIKE - 1]
-    rank = np.full(len(kinds), LIKE - 1)
-    rank[common] = np.arange(LIKE - 1)
-    return rank[place]
 
 
 @dataclass(frozen=True)
@@ -425,13 +294,17 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     window = grid[(grid >= near.min() - 0.51) & (grid <= near.max() + 0.51)]
     curves = charge_curves(made, read.dilution, window, product.ph_in_eq)
     width = width_of(product, made)[:, None]
-    lacking = curves @ np.array([np.interp(fine, window, one) for one in np.eye(len(window))])
+    between = np.array([np.interp(fine, window, one) for one in np.eye(len(window))])
+    lacking = curves.lacking @ between
     lacking[:, (fine < window[0] - 1e-9) | (fine > window[-1] + 1e-9)] = 1e9
     z = lacking / width
     broad = BROAD_SHARE_DRY if product.dry else BROAD_SHARE
     closing = (1.0 - broad) * _t4(z) + broad / BROAD * _t4(z / BROAD)
     closes = np.log(closing + 1e-300) - np.log(width)
     closes[(made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)] = -700.0
+    if product.form == "solution":
+        closes += curves.ln_keeps @ between
+        closes += ln_humate_keeps([s.key for s in made.sources], made.amounts, fine)
     log_density = read.log_likelihood + closes + (sold if read.prior else 0.0)
     log_density += _fair(made, closes + sold, read, _ln_sum(log_density))[:, None]
     clear = exists(product, made)
@@ -457,7 +330,9 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     ])  # fmt: skip
     if not product.ph_measured and count > 1:
         ph = np.clip(ph + MODEL_SD * generator.standard_normal(count), 0.1, 13.6)
-    base = np.array([np.interp(p, window, curves[i]) for i, p in zip(picked, ph, strict=True)])
+    base = np.array(
+        [np.interp(p, window, curves.lacking[i]) for i, p in zip(picked, ph, strict=True)]
+    )
     order = generator.permutation(count)
     tap_eq = product.ph_in_eq
     return Chosen(

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from chem.doubts import Draws, doubts, median, varies
 from chem.errors import InputProblem
 from chem.label.amounts import Candidates, candidates, open_columns
-from chem.label.closing import WATER_KG_PER_L, Made, buffers, choose, closed, width_of
+from chem.label.closing import WATER_KG_PER_L, buffers, choose, closed, width_of
+from chem.label.curves import Made
 from chem.label.product import UNDECLARED_SALT, Product
 from chem.reference import Source, catalogue, judged, living, molar_mass_g_per_mol, tables, volumes
 

@@ -10,6 +10,7 @@ import re
 import unicodedata
 
 from chem.errors import InputProblem, Problem
+from chem.files import must_be_text
 from chem.label.printed.content import Content
 from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.derived import (
@@ -22,13 +23,17 @@ from chem.label.printed.derived import (
     resolves,
 )
 from chem.label.printed.lines import Line, bare, lines_of
-from chem.label.printed.records import Ignored, NotUnderstood, Pasted, Understood
+from chem.label.printed.records import Ignored, NotUnderstood, Pasted, Stated, Understood
+from chem.label.printed.rules import is_rule
 from chem.label.printed.statements import IN_WATER, Around, Outcome, Piece, pieces, read_statement
 from chem.label.printed.whole import finish
 from chem.label.printed.words import form_of
 from chem.label.product import NITROGEN_FORMS
 
 __all__ = ["Ignored", "NotUnderstood", "Pasted", "Understood", "read_paste"]
+
+LEAST_LISTED = 3
+"""Sources in a row from which a line is a list of them without its heading; no source."""
 
 _UNFINISHED = re.compile(r"\b(?:as|of|by|from|with|\([A-Z][a-z]?\))\s*$")
 _SYMBOL_FIRST = re.compile(r"\([A-Z][a-z]?\)\s|as\b")
@@ -37,6 +42,7 @@ _GOES_ON = re.compile(r"(?:as|of|by|from)\b", re.IGNORECASE)
 _LEADS_ON = re.compile(r"\b(?:as|of|by|from|with)$", re.IGNORECASE)
 _UNIT_ALONE = re.compile(r"(?:m?[lg]|kg|%|fl\.? ?oz|gal|lbs?|qts?)\s?(?:/|per\b|$)", re.IGNORECASE)
 _OPEN_RANGE = re.compile(r"(?<=[0-9])\s*(?:-|\b(?:to|a|\u00e0|bis|tot)\b)$", re.IGNORECASE)
+_OTHER_END = re.compile(r"(?:-|\b(?:to|a|\u00e0|bis|tot)\b)\s?(?=[0-9.]+\s*(?:[;,(]|$))", re.I)
 _POINT_HABIT = re.compile(r"(?:^|(?<=[ (]))\.[0-9]+\s?%")
 
 
@@ -44,13 +50,15 @@ def read_paste(text: str, name: str) -> Pasted:
     """Read a label's text into a product file of that name.
 
     Raises:
-        InputProblem: no name, or a text in which no guarantee at all can be read.
+        InputProblem: no name, no text that a label could be, or one in which no guarantee at all
+            can be read.
     """
     title = " ".join("".join(c for c in name if unicodedata.category(c)[0] != "C").split())
     if not title:
         raise InputProblem(
             Problem(f"name = {name!r}", "a product needs a name", "the name on the label")
         )
+    must_be_text(text, "label")
     lines, _ = lines_of(text)
     pasted = _read(lines, title, dry=False)
     return _read(lines, title, dry=True) if pasted.form.get("form") == "dry" else pasted
@@ -89,6 +97,7 @@ class _Reader:
                 i += 1
                 continue
             started = _list_starts(piece.text)
+            started = _list_alone(piece.text) if started is None else started
             i = (
                 self._take_list(pieces, i, started)
                 if started is not None
@@ -110,8 +119,9 @@ class _Reader:
             self._flush_if_even()
         outcome = self._outcome(piece.text, piece.line.cells)
         after = pieces[i + 1] if i + 1 < len(pieces) else None
-        if after and _OPEN_RANGE.search(piece.text) and after.text[:1].isdigit():
-            text = f"{_OPEN_RANGE.sub('', piece.text)}-{after.text}"
+        opened = after and _OPEN_RANGE.search(piece.text) and after.text[:1].isdigit()
+        if after and (opened or (piece.text[-1:].isdigit() and _OTHER_END.match(after.text))):
+            text = f"{_OPEN_RANGE.sub('', piece.text)}-{_OTHER_END.sub('', after.text)}"
             self._keep(self._outcome(text), text, [piece.line, after.line])
             return i + 2
         if after and not outcome.productive and _breaks_in_a_fact(piece.text, after.text):
@@ -207,7 +217,8 @@ class _Reader:
     def _keep(self, outcome: Outcome, text: str, lines: list[Line]) -> None:
         line = lines[0]
         words = bare(text)
-        if not outcome.entries and re.search(r"%|\bpercent", words, re.I):
+        based = any(isinstance(f, Stated) and f.key == "basis" for f, _ in outcome.facts)
+        if not outcome.entries and (based or re.search(r"%|\bpercent", words, re.I)):
             self.percents |= not re.search(r"[0-9]", words)
         if outcome.names or outcome.values:
             if outcome.names and self.values:
@@ -295,3 +306,10 @@ def _list_starts(text: str) -> str | None:
     if found and (any(resolves(text[found.end() :])) or found.end() == len(text)):
         return text[found.end() :]
     return None
+
+
+def _list_alone(text: str) -> str | None:
+    """A line of sources that no heading announces."""
+    plain = "," in text and not re.search(r"[0-9]{2}|%", text) and not is_rule(text)
+    known = resolves(text) if plain else []
+    return text if len(known) >= LEAST_LISTED and all(known) else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,7 @@ from chem.equilibrium import (
 )
 from chem.errors import InputProblem, Problem
 from chem.forecast.aging import aging
-from chem.forecast.clouding import limits
+from chem.forecast.clouding import Passing, limits
 from chem.forecast.state import State, evaluate
 from chem.laboratory.recipe import Recipe
 from chem.reference import molar_mass_g_per_mol, tables
@@ -153,14 +153,18 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
         aged.system, totals, finished.water_kg_per_L, recipe.t_celsius, draws, near=aged.near
     )
     fresh = here
+    passing, begin = Passing(fresh.clouding), 0.0
     for name, t in TIMES_S.items():
         now = aged.totals(t)
-        if (now != totals).any():
+        changed = (now != totals).any()
+        if changed:
             totals = now
             here = evaluate(
                 aged.system, now, finished.water_kg_per_L, recipe.t_celsius, draws, near=here.clear
             )
-        states[name] = here
+        shows = passing.onward(begin, t, here.clouding if changed else passing.clocks)
+        here = replace(here, clouding=shows) if changed else here
+        states[name], begin = here, t
     ok = np.all([s.ok for s in states.values()], axis=0)
     if not ok.any():
         raise InputProblem(

@@ -15,12 +15,14 @@ class SoldPh:
     """A branch of goods: about 90 % of them read low to high, 1 g in 9 g of pure water.
 
     weight: share of the branch among goods of the same source; beside: it takes the place of the
-    source's other branches where one of these sources is named too, or all of them (`&`).
+    source's other branches where one of these sources is named too, or all of them (`&`); when: a
+    component and its amount, from and below [mol/kg], in the goods it speaks of, None for all.
     """
 
     family: str
     beside: frozenset[str]
     every: bool
+    when: tuple[str, float, float] | None
     weight: float
     low: float
     high: float
@@ -36,10 +38,12 @@ def ph_as_sold() -> Mapping[str, tuple[SoldPh, ...]]:
     out: dict[str, list[SoldPh]] = {}
     for r in read_csv("ph_as_sold.csv"):
         every = " & " in r["beside"]
+        component, *amounts = r["when"].split() or [""]
         row = SoldPh(
             r["family"],
             frozenset(filter(None, r["beside"].split(" & " if every else "|"))),
             every,
+            (component, float(amounts[0]), float(amounts[1])) if amounts else None,
             float(r["weight"]),
             float(r["ph_low"]),
             float(r["ph_high"]),

@@ -33,6 +33,7 @@ from chem.tank.pouring import (
     lines,
     loads,
     main_nutrient,
+    side_by_side,
     tank_amounts,
 )
 from chem.tank.shed import pick_sprayer, product_folder
@@ -62,6 +63,7 @@ __all__ = [
     "WHOLE_JUG",
     "MAX_PRODUCTS",
     "room_taken",
+    "side_by_side",
     "unfit_rate",
     "UNKNOWN_WATER",
     "Addition",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from chem.doubts import median
@@ -206,6 +206,14 @@ def loads(mix: Mix, contents: Sequence[Contents] | None = None) -> tuple[Load, .
     if rest > WHOLE * mix.tank_L:
         out.append(load(1, rest))
     return tuple(out)
+
+
+def side_by_side(of: Sequence[Load]) -> Iterator[tuple[TankLine | None, ...]]:
+    """Each line of the first load with its like in the others, None where one takes none of it:
+    what is left of an earlier tank goes into the first alone."""
+    rests = [sum(line.kind == "leftover" for line in load.lines) for load in of]
+    columns = [(None,) * (rests[0] - n) + load.lines for n, load in zip(rests, of, strict=True)]
+    return zip(*columns, strict=True)
 
 
 def _loads_after_leftovers(

@@ -6,8 +6,10 @@ import os
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 
+PATIENCE_MS = 30_000
+expect.set_options(timeout=PATIENCE_MS)
 CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
 
 

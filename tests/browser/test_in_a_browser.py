@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
+from conftest import PATIENCE_MS
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from chem.desk import build
@@ -26,7 +27,6 @@ EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 SHOWN = Path(__file__).parent / "shown"
 KEY = "browser-key"
 MIXES = ("curdles", "stays-clear", "hazes-overnight", "five-products", "acid-poured-last")
-PATIENCE_MS = 30_000
 DOORS = [
     "The whole sheet",
     "Why",

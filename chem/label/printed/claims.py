@@ -11,6 +11,7 @@ import re
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from chem.errors import InputProblem
 from chem.label.printed.lines import Line, bare
@@ -32,7 +33,9 @@ WEAK_REASONS = (
 )
 """Reasons for leaving out words; a figure beside them is not left out with them."""
 
-_FIGURE = re.compile(r"(?<![^\W_])(?<![0-9][.,])[0-9]+(?:[.,][0-9]+)*")
+_FIGURE = re.compile(
+    "(?<![^\\W_])(?<![0-9][.,\u00b7])[0-9]+(?:[.,\u00b7\u2219\u22c5\u2022][0-9]+)*"
+)
 _GROUP = re.compile(r" ([0-9]{3})(?![0-9])")
 _STATED = re.compile(r"[0-9]+(?:\.[0-9]+)?")
 _CONTENT = re.compile(r"\s*(?:%|m?g\s?/\s?(?:kg|l)\b|ppm\b|per ?cent\b)", re.IGNORECASE)
@@ -145,13 +148,19 @@ def with_figures(
 
 
 def _values(text: str) -> tuple[float, ...]:
+    text = re.sub("[\u00b7\u2219\u22c5\u2022]", ".", text)
     spellings = {text.replace(",", ""), text.replace(",", "."), text.replace(".", "")}
     return tuple(float(s) for s in spellings if _STATED.fullmatch(s))
 
 
 def _holds(text: str, token: Token) -> bool:
-    stated = {value for found in _FIGURE.finditer(text) for value in _values(found[0])}
-    return not stated.isdisjoint(token.values)
+    return not _stated_in(text).isdisjoint(token.values)
+
+
+@lru_cache(256)
+def _stated_in(text: str) -> frozenset[float]:
+    """Every value in a text; asked for once per figure of its line."""
+    return frozenset(v for found in _FIGURE.finditer(text) for v in _values(found[0]))
 
 
 def _by_convention(token: Token, line: Line, meanings: Sequence[str]) -> str | None:
@@ -174,6 +183,9 @@ def _by_convention(token: Token, line: Line, meanings: Sequence[str]) -> str | N
             return "from how much on the law asks for a warning"
         if re.match(r"ingredients?\b", text, re.IGNORECASE):
             return "from how much on the law asks for an ingredient"
+    diluted = any(m.startswith("pH ") and not m.endswith("(neat)") for m in meanings)
+    if diluted and not {1.0, 10.0, 100.0}.isdisjoint(token.values):
+        return "the strength at which the pH was read"
     if any(m.startswith("pH ") for m in meanings) and re.search(r"\u00b1|\+/-", text):
         return "the spread of the pH"
     unit = _UNIT.match(text, token.end)

@@ -18,6 +18,7 @@ from chem.label.printed.records import (
 )
 from chem.label.printed.stated import HEAVIEST, LIGHTEST
 from chem.reference import catalogue, ingredient, vague_sources
+from chem.units import read_rate_range
 
 
 @dataclass
@@ -135,6 +136,9 @@ class Content:
         old = self.stated.setdefault(fact.key, fact.text)
         if old == fact.text:
             self.note(line, words, meaning)
+        elif fact.key in ("usual_rate", "rate_range") and _per_area(fact.text) > _per_area(old):
+            self.stated[fact.key] = fact.text
+            self.note(line, words, f"{meaning}, instead of {old}")
         elif fact.key in ("usual_rate", "rate_range", "carrier_at_least", "carrier_at_most"):
             reason = f"another {fact.key.replace('_', ' ')}, {fact.text}; {old} is kept"
             self.ignored.append(Ignored(line.number, words, reason))
@@ -176,3 +180,8 @@ class Content:
             why = "this name is used for more than one compound: which one?"
             why = "; ".join((why, *notes))
             self.not_understood.append(NotUnderstood(line.number, text, why, found))
+
+
+def _per_area(rate: str) -> bool:
+    """Whether a rate is one of an area: a sprayer's hand needs no other."""
+    return read_rate_range(rate, "label")[0].per == "area"

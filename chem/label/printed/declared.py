@@ -10,7 +10,7 @@ from functools import cache
 
 from chem.label.printed.derived import find_source
 from chem.label.printed.lines import GLUED, SPACED, bare
-from chem.label.printed.vocabulary import table, without
+from chem.label.printed.vocabulary import any_of, is_one, table, without
 from chem.label.product import NITROGEN_FORMS
 from chem.label.resolving import resolve_guarantee
 from chem.reference import Guarantee, catalogue
@@ -28,6 +28,7 @@ _PERCENT_OF = {
     "mg/kg": (10000, "w/w"),
     "g/l": (10, "w/v"),
     "mg/l": (10000, "w/v"),
+    "ppm": (10000, None),
 }
 _MINIMUM = r"(?:not less than|no less than|at least|min(?:imum)?\.?|>=?)"
 _MAXIMUM = r"(?:not more than|no more than|at most|max(?:imum)?\.?|less than|up to|<=?)"
@@ -36,17 +37,19 @@ QUANTITY = re.compile(
     rf"(?P<mark>[{GLUED}{SPACED}])?(?:(?P<before>%)\s*)?"
     rf"(?<![\w.])(?<![0-9],)(?<!\w-)(?P<low>{NUMBER})(?:\s?(?:-|to)\s?(?P<high>{NUMBER}))?"
     r"(?(before)(?!\s*%)|\s*(?:wt\.?\s?|mass\s?)?"
-    r"(?P<unit>%|percent\b|per cent\b|pct\b\.?|(?:m?g ?/ ?kg|m?g ?/ ?l)\b))"
+    r"(?P<unit>%|percent\b|per cent\b|pct\b\.?|(?:m?g ?/ ?kg|m?g ?/ ?l|ppm)\b))"
     rf"(?:\s*[(\[]?\s*(?P<basis>{_BASIS})(?![\w/])\s*[)\]]?)?"
     r"(?:\s*(?P<after>min(?:imum)?\b\.?|max(?:imum)?\b\.?))?",
     re.IGNORECASE,
 )
 AGENT_NAMES = frozenset(("EDTA", "DTPA", "HEDTA", "EDDHA"))
 _HELD = re.compile(
-    r"[,(]?\s*\b(?:fully )?(?:chelated|complexed)\s+(?:by|with)\s+(?P<by>.+?)\s*\)?$|"
+    r"[,(]?\s*\b(?:fully )?(?:chelated|complexed)\s+(?:(?:by|with)\s+(?P<by>.+?)|"
+    r"(?P<agent>edta|dtpa|hedta|eddha))\s*\)?$|"
     r",?\s*\(?\bas (?:an? )?(?P<with>[\w,-]+ )?chelate(?: (?:of|with|by) (?P<of>[^()]+))?\)?$|"
     r"\b(?P<in>edta|dtpa|hedta|eddha)[- ]chelated\b|"
     r"\((?:as )?(?:[a-z]{2}-)?(?P<held>(?:o,[op]-)?(?:edta|dtpa|hedta|eddha))\)|"
+    r"\bas (?:an? )?(?:[a-z]{2}-)?(?P<as>(?:o,[op]-)?(?:edta|dtpa|hedta|eddha))$|"
     r"\(?\b(?:in )?(?:chelated|chelate|complexed)(?: form)?\b\)?",
     re.IGNORECASE,
 )
@@ -59,8 +62,7 @@ _SOLUBLE = re.compile(
 _IN_WATER = re.compile(r"water[- ]soluble|soluble(?: only)? in (?:cold )?water", re.IGNORECASE)
 _AS = re.compile(r"\b(?:expressed |calculated )?as ([A-Za-z0-9]{1,5})$", re.IGNORECASE)
 _EXTRA = re.compile(
-    r"^(?:also |of which |including |which includes |contains? |containing |with |plus |"
-    r"guaranteed |declared |minimum |min\.? |and |of |as )+|"
+    rf"^(?:{any_of('leads')}\s*)+|^[dl]'|"
     r"\b(?:total|min\.?|minimum|content|guaranteed|by weight|expressed|calculated|w/w|m/m)$|"
     r"^total\b",
     re.IGNORECASE,
@@ -162,7 +164,7 @@ def agents_in(text: str) -> list[str]:
 def stripped(piece: str) -> str:
     """Without the marks around a name and brackets that have lost their partner."""
     words = bare(piece).strip(_EDGE)
-    words = re.sub(r"\s(?:and|or|plus|with|&)$", "", words, flags=re.IGNORECASE)
+    words = re.sub(r"\s(?:and|or|plus|with|of which|including|&)$", "", words, flags=re.I)
     while words.count("(") != words.count(")"):
         opened = words.count("(") > words.count(")")
         at = words.rfind("(") if opened else words.find(")")
@@ -231,7 +233,15 @@ def _said_twice(words: str) -> Named | None:
     """A name in two languages, `Potash (K2O) / Potasse (K2O)`: what all that is known says."""
     parts = re.split(r"\s+/\s+", words)
     known = [n for n in map(recognise, parts) if isinstance(n, Named)] if parts[1:] else []
-    return known[0] if len({n.element_line for n in known}) == 1 else None
+    if len({n.element_line for n in known}) == 1:
+        return known[0]
+    if parts[1:]:
+        return None
+    for gap in re.finditer(r"\s", words):
+        one, other = _line_of(words[: gap.start()]), _line_of(words[gap.end() :])
+        if isinstance(one, Named) and isinstance(other, Named):
+            return one if one.element_line == other.element_line else None
+    return None
 
 
 def _has_formula(words: str) -> bool:
@@ -240,18 +250,25 @@ def _has_formula(words: str) -> bool:
 
 
 def _as_source(words: str) -> Named | None:
-    """`Calcium (Ca) as calcium chloride`: the nutrient, where that source supplies it."""
+    """`Calcium (Ca) as nitrate and calcium chloride`: the nutrient, where each may supply it."""
     name, _, held = words.rpartition(" as ")
-    if name and held.lower() in table("metals"):
-        counter = _line_of(name)
-        return counter if isinstance(counter, Named) else None
-    source = find_source(held) if name else None
-    named = _line_of(name) if isinstance(source, str) else None
-    if not isinstance(named, Named) or not isinstance(source, str):
+    named = _line_of(name) if name else None
+    if not isinstance(named, Named):
         return None
-    if named.element_line not in catalogue().sources[source].supplies:
-        return None
-    return replace(named, notes=(*named.notes, f"from {source}"))
+    notes = []
+    for part in filter(None, (p.strip() for p in re.split(r"[,/()+]|\band\b", held.lower()))):
+        source = find_source(part)
+        supplied = catalogue().sources[source].supplies if isinstance(source, str) else ()
+        if named.element_line in supplied:
+            notes.append(f"from {source}")
+        elif not (
+            part in table("metals")
+            or is_one("counter_ions", part)
+            or is_filler(part)
+            or isinstance(source, tuple)
+        ):
+            return None
+    return replace(named, notes=(*named.notes, *notes))
 
 
 def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refused:

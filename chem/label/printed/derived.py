@@ -18,7 +18,8 @@ STARTS = re.compile(
 )
 MAY_START = re.compile(
     r"^(?:(?:nutrient |plant food )?sources?(?: of (?:plant )?nutrients?| materials?)?\s*[:=]|"
-    r"raw materials?\s*[:=]|ingredients?\s*[:=]|(?:made|manufactured|formulated) (?:from|with)\b)"
+    r"raw materials?\s*[:=]|ingredients?\s*[:=]|contains?\s*[:=]|composition\s*[:=]|"
+    r"(?:made|manufactured|formulated) (?:from|with)\b)"
     r"\s*",
     re.IGNORECASE,
 )
@@ -182,13 +183,13 @@ def _item(text: str, start: int, end: int) -> Entry:
     raw = text[start:end]
     lead = re.match(r"[\s*+.-]*(?:and\s+|plus\s+|&\s*)?", raw, re.IGNORECASE)
     start += lead.end() if lead else 0
-    words = " ".join(text[start:end].split()).strip(" .,;:*")
+    words = STARTS.sub("", " ".join(text[start:end].split())).strip(" .,;:*")
     if words.startswith("(") != words.endswith(")") or words.count("(") != words.count(")"):
         words = words.strip("()") if words.count("(") != words.count(")") else words
     if not re.search(r"\w", words) or is_one("no_source", words):
         return Entry(words, start, end, "")
     found = find_source(words)
-    if found is None and ingredient(words) is not None:
+    if found is None and ingredient(words) is not None and not _AND.search(words):
         found = words
     return Entry(words, start, end, found)
 

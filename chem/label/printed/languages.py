@@ -18,6 +18,9 @@ from itertools import pairwise
 from chem.reference import data_folder, read_toml
 
 _TOKEN = re.compile(r"[^\W\d_]+|\d+|[^\w\s]|_")
+_TWICE = re.compile(r"(\s/\s|\|)")
+"""Stands between two languages on one row, each of which is read as its own."""
+
 _ENOUGH = 2
 """Different forms of a language that a label must hold to be read in it."""
 
@@ -92,9 +95,18 @@ def in_known_words(rows: Sequence[str]) -> tuple[list[str], bool]:
     strong = [one for one in used if 2 * spoken[one.key] >= spoken[used[0].key]]
     out = []
     for row, words in zip(rows, tokens, strict=True):
-        best = max(strong, key=lambda one: sum(len(f.tokens) for _, f in _matches(words, one)))
-        out.append(_replaced(row, words, best))
+        own = _best(words, strong)
+        parts = []
+        for part in _TWICE.split(row) if len(strong) > 1 else [row]:
+            said = tokens_of(part)
+            parts.append(_replaced(part, said, _best(said, [own, *strong])))
+        out.append("".join(parts))
     return out, any(one.decimal_comma for one in strong)
+
+
+def _best(words: Sequence[Token], strong: Sequence[Language]) -> Language:
+    """The language that claims most of the words, the first of equals."""
+    return max(strong, key=lambda one: sum(len(f.tokens) for _, f in _matches(words, one)))
 
 
 def _language(key: str) -> Language:

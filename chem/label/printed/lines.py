@@ -33,13 +33,16 @@ _DIVIDED = re.compile("(?<=[0-9])\\s*\u00f7\\s*(?=[0-9])")
 _MIDDLE_DOT = re.compile("(?<=[0-9])[\u00b7\u2219\u22c5\u2022](?=[0-9])")
 """A raised decimal point, as older British printing has it; common practice, no source."""
 
-_UNIT = r"(?:%(?:\s?(?:w/w|w/v|m/m|m/v))?|m?g\s?/\s?(?:kg|l))"
+_BASIS = r"(?:w/w|w/v|m/m|m/v)"
+_UNIT = rf"(?:%(?:\s?{_BASIS})?|m?g\s?/\s?(?:kg|l)|(?<![\w/]){_BASIS})"
 _UNIT_COLUMNS = re.compile(rf"(?:^|(?<=[\s(]))\(?(?P<units>{_UNIT}(?:[\s|/,]+{_UNIT})*)\)?$", re.I)
 _UNIT_IN_HEAD = re.compile(
     rf"^[^0-9:;]*\((?P<unit>{_UNIT}|% by (?:mass|weight|volume))\)\s*:\s*(?P<rest>.*[0-9].*)$", re.I
 )
 _BARE_AT_END = re.compile(r"(?<=[A-Za-z)\s])[0-9]+(?:[.,][0-9]+)?(?=\s*(?:;|$))")
-_BARE_COLUMNS = re.compile(r"(?P<name>.*[A-Za-z)\]])[\s:.]+(?P<figures>[0-9.,]+(?:\s+[0-9.,]+)*)$")
+_BARE_COLUMNS = re.compile(
+    r"(?P<name>.*(?:[A-Za-z)\]]|(?<=[A-Za-z])[0-9]))[\s:.]+(?P<figures>[0-9.,]+(?:\s+[0-9.,]+)*)$"
+)
 _FORMULAS = (
     (re.compile(r"\bP\s?2\s?[O0]\s?5\b", re.I), "P2O5"),
     (re.compile(r"\bK\s?2\s?[O0](?![0-9]|[.,][0-9])\b", re.I), "K2O"),
@@ -49,6 +52,18 @@ _FORMULAS = (
     (re.compile(r"\bCa\s?0\b(?!\s?%|[.,][0-9])|\bCaO\b", re.I), "CaO"),
     (re.compile(r"\bMg\s?0\b(?!\s?%|[.,][0-9])|\bMgO\b", re.I), "MgO"),
 )
+_CAPITALS = re.compile(r"\b(?=[A-Zl]*[A-Z]{2})(?=[A-Z]*l)[A-Zl]{4,}\b|\bl(?=[A-Z]{3,}\b|ron\b)")
+"""A small l among capitals, `NlTROGEN`, stands for the letter I, as does that of `lron`."""
+
+_PER = re.compile(
+    r"(?<=[0-9 ])(?P<much>k?g|m?[lL]|cc)[ .\u00b7]?(?P<of>ha|L|mL|cm|dm|m)-"
+    r"(?P<power>[123])(?![0-9])"
+)
+"""A unit below the line as a negative power, `L ha-1`, `g.cm-3`: Brazilian custom, no source."""
+
+_GROUPED = re.compile(r"(?<![\w.,])(?P<much>[1-9][0-9]{0,2}) (?P<rest>000)(?=\s?m?[gl]\b)")
+"""Thousands parted by a space, as the SI brochure, 5.4.4, allows."""
+
 _DIGITS = str.maketrans("OoIlSB", "001158")
 _BROKEN = re.compile(r"(?<![0-9.,-])[0-9]{1,3}(?:[.,]\s+|\s+[.,])[0-9]+(?![0-9]*/)")
 _LETTERS = (
@@ -72,14 +87,22 @@ _POINT_THOUSANDS = re.compile(
 )
 _UNIT_FIRST = re.compile(
     r"(?:%|\bper ?cent\b)(?P<basis>\s*(?:w/w|by weight|by mass))?,?\s*\(?"
-    r"(?P<end>min(?:imum)?|max(?:imum)?)\b\.?\)?\s*[:=-]?\s*(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
+    r"(?P<end>min(?:imum)?|max(?:imum)?)\b\.?\)?\s*[:=|-]?\s*(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
     re.IGNORECASE,
 )
+_UNIT_AMID = re.compile(
+    r"^(?P<name>(?:[^%]*[^0-9%\s])?)\s*,?\s*(?:%|\bper ?cent\b) ?(?:w/w|by weight|by mass)\b"
+    r"(?P<more>[^0-9%]*?)[\s:=|.-]+(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
+    re.IGNORECASE,
+)
+"""`Zinc, per cent by weight, as sulphate 6.0`, the style of Indian schedules."""
+
 _ITEM = re.compile(
-    r"^\s*(?:\(?(?:[ivx]{1,4}|[a-h])\)\s+(?=\S)|[1-9][0-9]?\.\s+(?=[A-Za-z]{2}))", re.IGNORECASE
+    r"^\s*(?:\(?(?:[ivx]{1,4}|[a-h])\)\s+(?=\S)|[1-9][0-9]?\.\s+(?=[A-Za-z]))", re.IGNORECASE
 )
 _DECIMAL = re.compile(r"[0-9]+,[0-9]+")
 _POINT = re.compile(r"(?<![\w.,])[0-9]*\.[0-9]+(?![0-9.]|,[0-9])")
+_POINTED_THOUSANDS = re.compile(r"[0-9]{1,3}(?:\.[0-9]{3})+")
 _SURFACE = re.compile(r"\s?(?:sq|square|ft2|ft\b|acres?)", re.I)
 
 
@@ -105,9 +128,11 @@ def lines_of(text: str) -> tuple[list[Line], bool]:
     plain_rows, comma_language = in_known_words(_without_numbers(printed))
     rows = [_tidied(_ungrouped(row) if comma_language else row) for row in plain_rows]
     rows = _with_units(rows)
-    decimal_comma = _commas_are_decimal([words for _, words, _ in rows])
+    decimal_comma = _commas_are_decimal([words for _, words, _ in rows], comma_language)
     out = []
     change = _with_points if decimal_comma else _as_twins([words for _, words, _ in rows])
+    if comma_language and not decimal_comma:
+        change = _certain_points
     for number, (row, (cells, words, notes)) in enumerate(zip(printed, rows, strict=True), start=1):
         columns = tuple(change(cell) for cell in cells)
         out.append(Line(number, " ".join(row.split()), change(words), columns, notes))
@@ -164,6 +189,7 @@ def _without_numbers(rows: Sequence[str]) -> list[str]:
 
 def _tidied(row: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
     row = _UNIT_FIRST.sub(r"\g<end> \g<figure> % w/w", _ITEM.sub("", row))
+    row = _UNIT_AMID.sub(r"\g<name>\g<more> \g<figure> % w/w", row)
     row = _MIDDLE_DOT.sub(".", row)
     row = _DIVIDED.sub("-", _NOTE_MARK.sub(_without_mark, _MARKS.sub("", row)))
     cells = tuple(
@@ -179,8 +205,13 @@ def _without_mark(found: re.Match[str]) -> str:
 
 
 def _one(row: str) -> tuple[str, tuple[str, ...]]:
-    words = _LEADER.sub(_leader, tidy(row))
-    notes = []
+    words = _GROUPED.sub(r"\g<much>\g<rest>", _LEADER.sub(_leader, tidy(row)))
+    words = _PER.sub(lambda m: f"{m['much']}/{m['of']}{m['power'].strip('1')}", words)
+    notes = [
+        f"`{found[0]}` is read as {found[0].replace('l', 'I')}"
+        for found in _CAPITALS.finditer(words)
+    ]
+    words = _CAPITALS.sub(lambda found: found[0].replace("l", "I"), words)
     for pattern, right in _FORMULAS:
         for found in pattern.finditer(words):
             if "0" in found[0]:
@@ -212,12 +243,12 @@ def _with_units(
         words = row[1]
         over = _UNIT_IN_HEAD.match(words)
         if over and _BARE_AT_END.search(over["rest"]):
-            given = _BARE_AT_END.sub(rf"\g<0> {over['unit']}", over["rest"])
+            given = _BARE_AT_END.sub(rf"\g<0> {_whole(over['unit'])}", over["rest"])
             out.append(((), given, row[2]))
             continue
         head = None if re.search(r"[0-9]", words) else _UNIT_COLUMNS.search(words)
         if head:
-            units = re.findall(_UNIT, head["units"], re.IGNORECASE)
+            units = [_whole(u) for u in re.findall(_UNIT, head["units"], re.IGNORECASE)]
             units = [] if len(units) == 1 and units[0].startswith("%") else units
         found = _BARE_COLUMNS.fullmatch(words) if units and not head else None
         figures = found["figures"].split() if found else []
@@ -228,6 +259,11 @@ def _with_units(
         units = units if head or not words else []
         out.append(row)
     return out
+
+
+def _whole(unit: str) -> str:
+    """`w/v` over a column as `% w/v`."""
+    return f"% {unit}" if re.fullmatch(_BASIS, unit, re.IGNORECASE) else unit
 
 
 def _as_twins(rows: Sequence[str]) -> Callable[[str], str]:
@@ -247,10 +283,12 @@ def _as_twins(rows: Sequence[str]) -> Callable[[str], str]:
     return changed
 
 
-def _commas_are_decimal(rows: Sequence[str]) -> bool:
+def _commas_are_decimal(rows: Sequence[str], comma_language: bool) -> bool:
+    """Where a language has decimal commas, a point before three digits parts thousands."""
     certain = False
     for row in rows:
-        if _POINT.search(row):
+        points = (found[0] for found in _POINT.finditer(row))
+        if any(not (comma_language and _POINTED_THOUSANDS.fullmatch(p)) for p in points):
             return False
         for found in _COMMA_NUMBER.finditer(row):
             grouped = _PARTS_THOUSANDS.fullmatch(found[0])
@@ -267,3 +305,16 @@ def _ungrouped(row: str) -> str:
 
 def _with_points(words: str) -> str:
     return _COMMA_NUMBER.sub(lambda found: found[0].replace(",", "."), words)
+
+
+def _certain_points(words: str) -> str:
+    """Both marks in one text of a language with decimal commas: a comma that can part no thousands.
+
+    `1.27 kg/l` beside `3,0 %`: labels of Spain and Brazil mix them; common practice, no source.
+    """
+
+    def changed(found: re.Match[str]) -> str:
+        certain = _DECIMAL.fullmatch(found[0]) and not _PARTS_THOUSANDS.fullmatch(found[0])
+        return found[0].replace(",", ".") if certain else found[0]
+
+    return _COMMA_NUMBER.sub(changed, words)

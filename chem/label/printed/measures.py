@@ -20,7 +20,7 @@ MASS = (
 )
 VOLUME = (
     r"(?:u\.?s\.? )?(?:imp(?:erial)?\.? )?(?:gallons?\b|gals?\b\.?)|fl\.? ?oz\b\.?|"
-    r"fluid ounces?\b|quarts?\b|qts?\b\.?|pints?\b|pts?\b\.?|lit(?:er|re)s?\b|ml\b|l\b"
+    r"fluid ounces?\b|quarts?\b|qts?\b\.?|pints?\b|pts?\b\.?|lit(?:er|re)s?\b|ml\b|cc\b|l\b"
 )
 _TEMPERATURE = re.compile(
     r"[(,]?\s*(?:@|at)?\s*-?[0-9]+(?:\.[0-9]+)?\s*(?:\u00b0|degrees?|deg\.?)?\s*"
@@ -64,6 +64,6 @@ def plain_density(unit: str) -> str:
     volume = volume.strip(". ")
     if "gal" in volume:
         volume = "imp gal" if "imp" in volume else "gal"
-    elif re.match(r"l(?:it|$)", volume):
+    elif re.match(r"l(?:it|$)|dm3", volume):
         volume = "L"
     return f"{mass}/{'mL' if volume == 'ml' else volume}"

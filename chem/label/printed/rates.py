@@ -42,28 +42,35 @@ _BASE = (
 )
 
 _RATE = re.compile(
-    rf"(?P<limit>at least|no less than|not less than|min(?:imum)?\b\.?(?: of)?|"
-    rf"a minimum of|at most|no more than|not more than|max(?:imum)?\b\.?(?: of)?|up to|exceed)?\s*"
+    rf"(?P<limit>at least|no less than|not less than|(?:an? )?min(?:imum)?\b\.?(?: of)?|"
+    rf"at most|no more than|not more than|max(?:imum)?\b\.?(?: of)?|up to|exceed)?\s*"
     rf"(?<![\w.,/-])(?P<amount>(?:{AMOUNT})(?:\s?(?:-|to)\s?(?:{AMOUNT}))?)\s*"
     rf"(?P<unit>{_UNIT})\s*(?:of\s+)?(?P<what>product\b|{_SPRAY})?\s*"
-    rf"(?:(?:/|per\b|on\b|to\b|over\b|for(?: each| every)?\b|each\b|every\b)\s*(?:every |each )?"
-    rf"(?P<base>{_BASE}))?",
+    rf"(?:(?:/|per\b|on\b|to\b|over\b|for(?: each| every)?\b|pour\b|each\b|every\b)\s*"
+    rf"(?:every |each )?"
+    rf"(?P<base>{_BASE})(?:\s+(?:of\s+)?(?P<late>{_SPRAY}))?)?",
     re.IGNORECASE,
 )
 
 _OTHER_END = re.compile(
-    r"(?:(?<!up )\bto|-|\b(?:a|bis|tot|\u00e0)|[0-9]\s*\w{0,3})\s*$", re.IGNORECASE
+    r"(?:(?<!up )\bto|-|\b(?:a|bis|tot|\u00e0)|(?<![\w,.])[0-9][0-9.,]*\s*\w{0,3})\s*$",
+    re.IGNORECASE,
 )
 
 _VOLUME_FIRST = re.compile(
-    r"\b(?P<limit>min(?:imum)?\b\.?|max(?:imum)?\b\.?) (?:spray|water|carrier) volume:?(?: of)? "
+    r"\b(?P<limit>min(?:imum)?\b\.?|max(?:imum)?\b\.?) "
+    rf"(?:spray|water|carrier)(?: (?:volume|rate))?\s*:?(?: of)? "
     rf"(?P<amount>{RANGE}\s*(?:{VOLUME}))",
     re.IGNORECASE,
 )
 
 _SHARE = re.compile(rf"(?P<amount>{RANGE})\s?%\s?(?P<by>v ?/ ?v|by volume)", re.IGNORECASE)
 
-_PER_AREA = re.compile(r"(?:/|per)\s*(?:1,?000|acre|ha\b|(?-i:M)\b)", re.IGNORECASE)
+_PER_AREA = re.compile(
+    r"(?:/|per|for|pour|on|over)\s*"
+    r"(?:[0-9,]* ?(?:sq|ft2|m2)|1,?000|acre|ac\b|hect|ha\b|(?-i:[AM])\b)",
+    re.IGNORECASE,
+)
 
 
 def read_rates(text: str, dry: bool = False) -> Reading | None:
@@ -81,7 +88,7 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
     for m in found:
         rest = rest.replace(m[0], " ", 1)
         base = m["base"] or shared.get(m.start()) or area
-        spoken = m["what"] is not None and m["what"].lower() != "product"
+        spoken = _spoken(m)
         if m["base"] and re.search(rf"{_AREA}|1,?000|(?-i:M)$", m["base"], re.IGNORECASE):
             area = m["base"]
         if _OTHER_END.search(text[: m.start()]):
@@ -146,7 +153,7 @@ def _amounts(text: str) -> tuple[list[re.Match[str]], dict[int, str]]:
     for n, m in enumerate(every):
         water = every[n + 1] if n + 1 < len(every) else None
         between = text[m.end() : water.start()] if water else ""
-        of_water = m["what"] is not None and m["what"].lower() != "product"
+        of_water = _spoken(m)
         if (
             m["base"]
             or (m["what"] and m["limit"])
@@ -165,6 +172,11 @@ def _amounts(text: str) -> tuple[list[re.Match[str]], dict[int, str]]:
             found.append(m)
             shared[m.start()] = water["base"]
     return found, shared
+
+
+def _spoken(found: re.Match[str]) -> bool:
+    """Whether an amount is one of spray, `300 l of water/ha` or `300 l/ha of water`."""
+    return (found["what"] or found["late"] or "product").lower() != "product"
 
 
 def _agree(one: tuple[Rate, Rate], other: tuple[Rate, Rate]) -> bool:

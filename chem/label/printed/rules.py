@@ -15,7 +15,8 @@ _VERB = r"(?:mix|combin|blend|us|appl|add|pour|put)(?:ied|es|ed|ing|e|y)?"
 _NEVER = re.compile(
     rf"\b(?:do not|don't|dont|never|not be|avoid|cannot be|can not be)\s+(?:directly )?"
     rf"(?:(?:tank[- ]?)?{_VERB}|tank[- ]?mix(?:ed|ing)?)\b(?P<between>[^.]*?)\b(?:with|alongside)\b"
-    r"\s*(?P<what>.*)$|\b(?:not compatible|incompatible)\s+with\b\s*(?P<other>.*)$",
+    r"\s*(?P<what>.*)$|\b(?:not compatible|incompatible)\s+with\b\s*(?P<other>.*)$|"
+    r"\bnot with\b(?P<verb_last>.*?)\bmix\b",
     re.IGNORECASE,
 )
 _POUR = re.compile(
@@ -27,9 +28,13 @@ _POUR = re.compile(
 )
 _OTHER_FIRST = re.compile(r"\bwater (?:must |should )?(?:be )?(?:added )?first", re.IGNORECASE)
 
+_WATER_LAST = re.compile(r"\bnever add water to\b|\badd (?:the )?product to (?:the )?water", re.I)
+
 
 def read_rules(text: str) -> Reading | None:
     """What it is never mixed with; whether it goes in first or last."""
+    if _WATER_LAST.search(text):
+        return Reading(ignored=("water stands in the tank before any product",))
     pour = None if _OTHER_FIRST.search(text) else _POUR.search(text)
     never = _NEVER.search(text)
     if never is None and pour is None:
@@ -40,12 +45,12 @@ def read_rules(text: str) -> Reading | None:
         when = next(w for w in pour.groups() if w).lower()
         facts.append(fact("pour", when, f"its rule: pour {when}"))
     if never:
-        what = never["what"] if never["what"] is not None else never["other"]
+        what = next((never[k] for k in ("what", "other", "verb_last") if never[k] is not None), "")
         if says("conditions", f"{never['between'] or ''} {what}"):
             why = "a rule with a condition, which a product file can't hold"
             left.append(Refused(text, why, ('never_with = ["..."] to hold it always',)))
         else:
-            for part in re.split(r"[,;/]|\b(?:and|or|nor)\b|\.(?:\s|$)", what.lower()):
+            for part in re.split(r"[,;/]|\b(?:and|or|nor|of)\b|\.(?:\s|$)", what.lower()):
                 _never(part, facts, left)
             if not facts and not left:
                 left.append(Refused(text, "never with what?"))

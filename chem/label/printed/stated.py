@@ -49,7 +49,8 @@ _PER_VOLUME = (
 )
 _DENSITY = re.compile(
     rf"\bdensity\b|\bvolumic mass\b|\b(?:weight|wt\.?|pounds?|lbs?\.?)\s*(?:per|/)\s*{GALLON}\b|"
-    rf"\bweighs?\b|\b(?:weight|wt\.?) per (?:lit(?:er|re)|l)\b|"
+    rf"\b(?:weight|mass)\s?(?:/|per)\s?(?:unit )?volume\b|\bweighs?\b|"
+    rf"\b(?:weight|wt\.?) per (?:lit(?:er|re)|l)\b|"
     rf"^[^a-z]*{NUMBER}\s*{_PER_VOLUME}[^a-z]*(?:at.*)?$",
     re.IGNORECASE,
 )
@@ -62,8 +63,11 @@ _APART = re.compile(
 """`Weight per gallon: 11.2 lb`, `A gallon weighs 11.2 lb`."""
 
 _GRAVITY = re.compile(
-    r"\b(?:specific gravity|relative density|sp\.? ?gr\.?|s\.?g\.?)(?![\w])", re.IGNORECASE
+    r"\b(?:specific gravity|relative density|sp\.? ?gr\.?|s\.?g\.?)(?![\w])|"
+    r"(?:^|(?<=\s))d(?=\s?[:=]\s?[01]\.[0-9])",
+    re.IGNORECASE,
 )
+"""`d = 1.20` too, as French and Italian labels print it; common practice, no source."""
 _NET = re.compile(
     r"\b(?:net|nominal|pack size)\b|\b(?:contents?|contains|volume|weight|wt\.?)\s*[:=]|"
     r"^(?:contents?|volume|weight)\b",
@@ -83,9 +87,19 @@ _PH = re.compile(
 _STRENGTH = re.compile(
     rf"[(,]?\s*(?:of |in |as |at )?(?:an? )?(?:sol\.? |solution )?"
     rf"(?P<percent>{NUMBER})\s?%\s*(?:w/w|w/v|v/v)?\s*"
-    r"(?:aqueous |aq\.? |water )?(?:solution|soln?\.?|sol'n\.?|dilution|in water)?\s*\)?",
+    r"(?:aqueous |aq\.? |water )?(?:(?:solution|soln?\.?|sol'n\.?|dilution)\b\s*)?"
+    r"(?:in (?:of )?water\b)?\s*\)?",
     re.IGNORECASE,
 )
+_DILUTED = re.compile(
+    r"\(?\s*(?:of |in |as |at |sol\.? )?(?:an? )?(?:1\s?:\s?(?P<parts>10{1,2})\b|"
+    r"(?P<grams>10{1,2})\s?g\s?/\s?l\b)\s*(?:w/v|w/w|v/v)?\s*"
+    r"(?:(?:in )?(?:water|aqueous)\b)?\s*(?:solution|dilution|extract)?\s*\)?",
+    re.IGNORECASE,
+)
+"""`pH (1:10)`, one part of product in ten, is a 10 % solution, `pH (10 g/L)` one of 1 %; custom of
+India, Australia and Brazil, no source."""
+
 _AGENT = re.compile(
     r"^(?:the )?(?:chelating|complexing|sequestering) agents?\b[\s:=-]*(?:is |are )?(?P<rest>.*)$|"
     r"^(?:all |the )?(?P<of>[\w(), ]*?)\s*(?:is |are )?(?:fully |all |100 ?% )?"
@@ -121,15 +135,17 @@ def _no_figure(text: str, what: str) -> Reading:
 
 
 def _gravity(text: str) -> Reading | None:
-    if not _GRAVITY.search(text):
+    named = _GRAVITY.search(text)
+    if named is None:
         return None
     beside = _density(" ".join(m[0] for m in _DENSITIES.finditer(text)))
-    before, after = _GRAVITY.split(_DENSITIES.sub(" ", text), maxsplit=1)
-    parts = [without_temperatures(_AGAINST_WATER.sub(" ", part)) for part in (after, before)]
+    sides = (_DENSITIES.sub(" ", part) for part in (text[named.end() :], text[: named.start()]))
+    parts = [without_temperatures(_AGAINST_WATER.sub(" ", part)) for part in sides]
     figures = [re.findall(rf"{FREE}{RANGE}", part) for part in parts]
     if not any(figures):
-        return _no_figure(text, "specific gravity")
-    number, *others = [plain_range(figure) for found in figures for figure in found]
+        return beside or _no_figure(text, "specific gravity")
+    every = (plain_range(figure) for found in figures for figure in found)
+    number, *others = dict.fromkeys(every)
     if beside is not None and not others and "-" not in number:
         own = _one(read_specific_gravity, "specific_gravity", number, text)
         return Reading(own.facts + beside.facts, own.left + beside.left)
@@ -239,9 +255,9 @@ def _acidity(text: str) -> Reading | None:
         return Reading(ignored=("a pH for the spray: a product file has no key for it",))
     rest = without_temperatures(rest)
     at = "neat"
-    strength = _STRENGTH.search(rest)
+    strength = _STRENGTH.search(rest) or _DILUTED.search(rest)
     if strength:
-        percent = float(strength["percent"])
+        percent = _percent_of(strength.groupdict())
         if percent not in (1.0, 10.0, 100.0):
             why = f"the pH of a {percent:g} % solution: only neat, 1 % and 10 % have a key"
             return Reading(left=(Refused(text, why, ("the pH as sold, or of a 1 % solution",)),))
@@ -269,6 +285,15 @@ def _acidity(text: str) -> Reading | None:
         return Reading(left=(wrong,))
     shown = fact("ph", number, f"pH {number} ({at})")
     return Reading((shown,) if at == "neat" else (shown, fact("ph_at", at)))
+
+
+def _percent_of(strength: dict[str, str | None]) -> float:
+    """Percent of a solution given as percent, as one part in so many, or as grams a litre."""
+    if strength.get("percent"):
+        return float(strength["percent"] or 0)
+    if strength["parts"]:
+        return 100.0 / float(strength["parts"])
+    return float(strength["grams"] or 0) / 10.0
 
 
 def _agents(text: str) -> Reading | None:

@@ -31,7 +31,8 @@ IN_WATER = re.compile(r"water[- ]soluble|soluble in water", re.IGNORECASE)
 _SENTENCE = re.compile(r"(?<=[^\s.])\.\s+(?=\S)")
 _NEXT_STATEMENT = re.compile(
     r"(?<=\S)[\s,;/|]+(?=(?:chelating agents?\b|net (?:weight|wt|contents?|volume)\b|"
-    r"specific gravity\b|s\.?g\.?[\s:=]|density\b|weight per\b|ph\b(?! range)|salt index\b|"
+    r"specific gravity\b|s\.?g\.?[\s:=]|d\s?[:=]\s?[01]\.[0-9]|density\b|"
+    r"weight per\b|ph\b(?! range)|salt index\b|"
     r"(?:electrical )?conductivity\b|viscosity\b|(?:freezing|boiling) point\b))",
     re.IGNORECASE,
 )
@@ -139,8 +140,10 @@ def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome
     text = _graded(text, out)
     if not re.search(r"\w", text):
         return out
-    found = list(quantities(text, around.dots_hide_points))
-    if found:
+    found = _once(text, list(quantities(text, around.dots_hide_points)))
+    if _is_turned_round(text, found):
+        out.left.append(Refused(bare(text), "which figure belongs to which name?"))
+    elif found:
         _declared(text, found, around, out)
     elif not out.grade:
         _words(text, cells, around, out)
@@ -216,13 +219,16 @@ def _declared(
     starts = [*(start for start, _, _ in found), len(text)]
     gaps: list[str | None] = [text[a:b] for a, b in zip(ends, starts, strict=True)]
     last = around.last
+    named_first = not is_filler(gaps[0] or "")
     follows: dict[int, str] = {}
     for g in range(1, len(found)):
         parted = _parted(gaps[g] or "")
         if parted is not None:
             follows[g - 1], gaps[g] = parted
     for i, (_, _, quantity) in enumerate(found):
-        at = next((g for g in (i, i + 1) if gaps[g] and not is_filler(gaps[g] or "")), None)
+        beside_it = i > 0 and named_first and "(" not in (gaps[i] or "")
+        places = (i,) if beside_it and _twin(found[i - 1][2], quantity) else (i, i + 1)
+        at = next((g for g in places if gaps[g] and not is_filler(gaps[g] or "")), None)
         beside = f"{gaps[i] or ''} {gaps[i + 1] or ''}"
         if i in follows and at != i:
             at, words = i, follows.pop(i)
@@ -230,13 +236,16 @@ def _declared(
             words = "" if at is None else gaps[at] or ""
             if at is not None:
                 gaps[at] = None
+        if isinstance(quantity, Refused) and is_idle(bare(words).strip(" ,;.:")):
+            out.ignored.append("nothing that a product file holds")
+            continue
         if isinstance(quantity, Refused):
             why = f"{quantity.why} ({quantity.text})"
             out.left.append(Refused(stripped(words) or quantity.text, why, quantity.near))
             continue
         if at is None:
             before = out.entries[-1] if out.entries else None
-            if before and "w/v" in (bases := {before[1].basis, quantity.basis}) and len(bases) == 2:
+            if before and _twin(before[1], quantity):
                 out.entries.append((before[0], quantity))
             elif out.entries or (IN_WATER.search(beside) and not around.waiting):
                 if last is None or last.also or not IN_WATER.search(beside):
@@ -283,6 +292,37 @@ def _declared(
     for gap in (*gaps, *follows.values()):
         if gap and not is_filler(gap):
             _beside(gap, out)
+
+
+def _is_turned_round(text: str, found: list[tuple[int, int, Quantity | Refused]]) -> bool:
+    """Whether figures stand before their names, and yet a comma parts one from the next name."""
+    if len(found) < 2 or re.search(r"\w", text[: found[0][0]]):
+        return False
+    ends = [*(start for start, _, _ in found[1:]), len(text)]
+    gaps = [text[one[1] : end] for one, end in zip(found, ends, strict=True)]
+    return any(re.match(r"\s*[,;]", gap) and not is_filler(gap) for gap in gaps)
+
+
+def _once(
+    text: str, found: list[tuple[int, int, Quantity | Refused]]
+) -> list[tuple[int, int, Quantity | Refused]]:
+    """Without figures printed twice side by side, as `5,8 % / 5.8 %` of two languages."""
+    out = found[:1]
+    for one in found[1:]:
+        gap, last = text[out[-1][1] : one[0]], out[-1][2]
+        same = isinstance(last, Quantity) and one[2] == last
+        if same and gap.strip() in ("/", "|"):
+            out[-1] = (out[-1][0], one[1], last)
+        else:
+            out.append(one)
+    return out
+
+
+def _twin(one: Quantity | Refused, other: Quantity | Refused) -> bool:
+    """Whether two figures side by side may be one by weight and by volume."""
+    if not (isinstance(one, Quantity) and isinstance(other, Quantity)):
+        return False
+    return one.basis != other.basis and "w/v" in (one.basis, other.basis)
 
 
 def _behind_heading(words: str) -> str:
@@ -362,7 +402,7 @@ def _words(text: str, cells: tuple[str, ...], around: Around, out: Outcome) -> N
         return
     number = re.search(rf"(?<![\w.,-])({NUMBER})$", words)
     named = recognise(words[: number.start()]) if number else None
-    if number and isinstance(named, Named) and named.name and around.percents:
+    if number and around.percents and not (isinstance(named, Named) and not named.name):
         _declared(f"{text} %", list(quantities(f"{text} %", False)), around, out)
         out.guessed = False
         return

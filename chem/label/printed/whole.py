@@ -46,6 +46,9 @@ DENSEST_LIQUID = 1.8
 NEXT_TO = 2
 """Lines above a chelated part within which a line that was not read may be its whole; no source."""
 
+GRAVEST: tuple[Kind, ...] = ("rule", "composition", "rate", "reading", "other", "care")
+"""Kinds of what was not read, the first of which keeps a forecast from an answer."""
+
 MOST_TOLD = 6
 """Lines not understood that a refusal names."""
 
@@ -67,7 +70,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _settle_grade(content)
     _ask_lost_points(content)
     _ask_impossible(content)
-    if not content.guarantee and not content.also and not _worth_keeping(content):
+    if not content.guarantee and not content.also and not _worth_keeping(content, lines):
         raise InputProblem(
             Problem(
                 f"a text of {sum(bool(line.printed) for line in lines)} lines",
@@ -90,10 +93,9 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _leave_care(content, lines)
     _imply_chelates(content)
     content.care = _care(content)
-    content.not_understood.sort(key=lambda entry: entry.line_number)
+    content.not_understood, kinds = _as_printed(content.not_understood, lines)
     content.understood.sort(key=lambda entry: entry.line_number)
     content.ignored.sort(key=lambda entry: entry.line_number)
-    kinds = kinds_of(content.not_understood, lines)
     comments = "".join(f"# {plain(remark)}\n" for remark in _remarks(content))
     toml = comments + rewritten(_form_of(content, name, kinds))
     return Pasted(
@@ -106,8 +108,12 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     )
 
 
-def _worth_keeping(content: Content) -> bool:
-    """Whether a text without any guarantee is still a label: sources, or figures to ask about."""
+def _worth_keeping(content: Content, lines: list[Line]) -> bool:
+    """Whether a text without any guarantee is still a label: sources, or contents to ask about."""
+    kinds = kinds_of(content.not_understood, lines)
+    asked = zip(content.not_understood, kinds, strict=True)
+    if any(k == "composition" and re.search(r"[0-9]", e.line) for e, k in asked):
+        return True
     if content.sources or len(content.stated.keys() & {"density", "specific_gravity", "ph"}) > 1:
         return True
     return any(
@@ -203,6 +209,28 @@ def _leave_care(content: Content, lines: list[Line]) -> None:
     care = [entry for entry, kind in zip(left, kinds, strict=True) if kind == "care"]
     content.not_understood = [entry for entry in left if entry not in care]
     content.ignored += [Ignored(entry.line_number, entry.line, CARE) for entry in care]
+
+
+def _as_printed(
+    left: list[NotUnderstood], lines: list[Line]
+) -> tuple[list[NotUnderstood], list[Kind]]:
+    """What was not understood in the label's own words, one entry a text; its gravest kind."""
+    printed = {line.number: line.printed for line in lines}
+    merged: dict[tuple[int, str], tuple[NotUnderstood, Kind]] = {}
+    for entry, kind in zip(left, kinds_of(left, lines), strict=True):
+        whole, text, why = printed[entry.line_number], entry.line, entry.why
+        if text not in whole:
+            why = f"`{text}`: {why}" if len(text) < len(whole) else why
+            text = whole
+        at, near, gravest = (entry.line_number, text), entry.near, kind
+        if at in merged:
+            old, other = merged[at]
+            why = old.why if why in old.why else f"{old.why}; {why}"
+            near = tuple(dict.fromkeys((*old.near, *near)))
+            gravest = min(kind, other, key=GRAVEST.index)
+        merged[at] = (NotUnderstood(*at, why, near), gravest)
+    ordered = sorted(merged.values(), key=lambda one: one[0].line_number)
+    return [entry for entry, _ in ordered], [kind for _, kind in ordered]
 
 
 def _care(content: Content) -> list[str]:

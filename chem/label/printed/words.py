@@ -34,6 +34,7 @@ _HEADING = re.compile(
     re.IGNORECASE,
 )
 _NOT_HELD = re.compile(
+    rf"^(?:\(?(?:EUH|[HPRS])[0-9]{{2,3}}\b[\s+/):;,.-]*)+|"
     rf"^(?:warning|caution)\b.*\b(?:boron|molybdenum)\b|^(?:max(?:imum)?\.? )?{any_of('not_held')}|"
     r"^water\b(?![- ](?:in)?soluble)|^total\b[^a-z]*100\b",
     re.IGNORECASE,
@@ -85,6 +86,7 @@ def read_identity(text: str) -> Reading | None:
     for found, reason in (
         (_TELEPHONE.search(text), "a telephone number"),
         (_ADDRESS.search(text), "an address on the net"),
+        (says("identity", text) and re.search(r"[0-9]", text), "an identification or a date"),
         (_IDENTITY.search(text), "an identification or a date"),
         (says("maker", text), "who made or sells it"),
     ):
