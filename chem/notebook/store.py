@@ -240,9 +240,14 @@ class Notebook:
         """
         shed, entries, numbers = self._all()
         lines = ",\n".join(line for _, _, line in entries)
-        rows = [
-            {"number": n, "shed": s, "at": at, "mix": json.loads(mix)} for n, s, at, mix in numbers
-        ]
+        rows = []
+        for number, whose, at, mix in numbers:
+            try:
+                told = json.loads(mix)
+            except ValueError:
+                read, wrong = f"`{self.path}`, sheet {number}", "its mix is damaged"
+                raise InputProblem(Problem(read, wrong, "a copy of it from before")) from None
+            rows.append({"number": number, "shed": whose, "at": at, "mix": told})
         sheds = {i: s for i, s, _ in entries if s != shed}
         return (
             f'{{"shed": {json.dumps(shed)}, "of_other_sheds": {json.dumps(sheds)},\n'
