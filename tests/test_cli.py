@@ -168,6 +168,7 @@ def test_files_as_windows_writes_them_are_read(tmp_path: Path, data: bytes) -> N
         (GOOD + "[adjuvant]\nname = 'x'\nph_at_least = 8\nph_at_most = 5\n", "no pH lies between"),
         (GOOD + "[adjuvant]\nname = 'x'\nph_at_most = '<5'\n", "leaves one end open"),
     ],
+    ids=lambda v: v[-40:],
 )
 def test_odd_mix_is_told_by_file_and_key(tmp_path: Path, text: str, words: str) -> None:
     path = tmp_path / "mix.toml"
@@ -243,6 +244,41 @@ def test_letters_that_the_terminal_lacks_are_replaced(tmp_path: Path) -> None:
         env=os.environ | {"PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "cp437"},
     )  # fmt: skip
     assert done.returncode == 0 and done.stdout.startswith("Calcium \u00e0 la ?")
+
+
+ODD = "Calcium \u00e0 l\u2019eau \u2013 \u00bd \u00b5m, \u2265 5 \u00b0C, stra\u00dfe \u65e5"
+
+
+@pytest.mark.parametrize(
+    ("encoding", "shown"),
+    [
+        ("ascii", "Calcium a l'eau - 1/2 um, >= 5  deg C, strasse ?"),
+        ("cp437", "Calcium \u00e0 l'eau - \u00bd \u00b5m, \u2265 5 \u00b0C, stra\u00dfe ?"),
+        ("cp850", "Calcium \u00e0 l'eau - \u00bd \u00b5m, >= 5 \u00b0C, stra\u00dfe ?"),
+        ("cp1252", "Calcium \u00e0 l\u2019eau \u2013 \u00bd \u00b5m, >= 5 \u00b0C, stra\u00dfe ?"),
+    ],
+)
+def test_a_letter_that_the_terminal_lacks_gives_way_to_the_nearest(
+    encoding: str, shown: str
+) -> None:
+    from chem.cli.saying import NEAREST
+
+    assert ODD.encode(encoding, NEAREST).decode(encoding) == shown
+
+
+def test_a_sheet_and_its_json_on_a_plain_ascii_terminal(tmp_path: Path) -> None:
+    (tmp_path / "mix.toml").write_text(GOOD.replace("Calcium on", ODD), encoding="utf-8")
+    plain = {"LC_ALL": "C", "PYTHONIOENCODING": "ascii", "PYTHONPATH": str(ROOT)}
+    told = []
+    for more in ([], ["--json"], ["--help"]):
+        done = subprocess.run(
+            [sys.executable, "-m", "chem", "forecast", "mix.toml", *FEW, *more],
+            capture_output=True, encoding="ascii", cwd=tmp_path, check=True,
+            env=os.environ | plain,
+        )  # fmt: skip
+        told.append(done.stdout)
+    assert "Calcium a l'eau - 1/2 um, >= 5" in told[0]
+    assert json.loads(told[1])["mix"].startswith(ODD)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="sends an interrupt")

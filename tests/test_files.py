@@ -201,6 +201,15 @@ def test_enter_alone_leaves_every_file_as_it_was(form: Any, path: Path, tmp_path
     assert copy.read_bytes() == path.read_bytes()
 
 
+def test_a_name_taken_out_takes_its_figure_along(tmp_path: Path) -> None:
+    path = tmp_path / "kelp.toml"
+    text = 'name = "Kelp"\nsources = ["urea"]\n\n[guarantee]\n"urea nitrogen" = 10.0\n\n[also]\n'
+    path.write_text(text + '"humic acid" = 6.0\n"citric acid" = 2.0\n')
+    lines = enters("product", path, also_1_name="-")
+    assert run("edit", str(path), answers=lines).exit_code == Exit.OK
+    assert tomllib.loads(path.read_text())["also"] == {"citric acid": 2.0}
+
+
 def test_what_was_answered_when_somebody_stops_is_kept_and_taken_up(tmp_path: Path) -> None:
     path = tmp_path / "feed.toml"
     path.write_text(COMMENTED)

@@ -15,8 +15,10 @@ from chem.advice.pour import pour
 from chem.errors import InputProblem, ToxicGas
 from chem.forecast import Study, forecast, rules_of
 from chem.sheets.blocks import as_text
-from chem.sheets.forecast import forecast_sheet
+from chem.sheets.forecast import forecast_blocks, forecast_sheet
+from chem.sheets.page.pouring import pouring
 from chem.sheets.pour import pour_sheet
+from chem.sheets.tank import rows
 from chem.sheets.why import why_sheet
 from chem.tank import Leftover, Mix, loads, read_mix
 
@@ -221,3 +223,15 @@ def test_a_dose_is_told_per_litre_of_the_whole_tank() -> None:
     components = Study(1).stand(result.dosed).finished.components
     grams = 192.124 * held[components.index("citrate")]
     assert grams == pytest.approx(result.dose_g_per_L, rel=0.02)
+
+
+def test_what_is_left_goes_into_the_first_of_several_loads(tmp_path: Path) -> None:
+    area = 'tank = "50 gal"\narea = "2.6 acre"'
+    result = forecast(read_mix(written(tmp_path, REST.format("10 gal", "1 day"), area)), count=16)
+    assert [load.count for load in result.loads] == [1, 3, 1]
+    (heads, rest, water, *_) = rows(result.loads, "us")
+    assert heads[1:] == ("the first", "each of 3", "the last")
+    assert rest[2:] == ("-", "-") and rest[1] == "10 gal"
+    assert "-" not in water
+    page = pouring(result, forecast_blocks(result, "us")["tank"], "us")
+    assert page.count('<td class="a more">-</td>') == 2 and "The next, 50 gal" in page

@@ -176,6 +176,39 @@ def test_rows_that_elimination_without_pivots_leaves_are_solved_with_them(
     assert max(_distance(direct, i, pivoted, i) for i in range(len(mix.totals))) < SAME
 
 
+@pytest.mark.parametrize("given", [False, True])
+def test_a_set_of_solids_as_a_change_of_basis_gives_what_pivots_give(
+    given: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Gypsum and struvite, brucite: whichever of its ions each row has least of."""
+    system = system_of(COMMON)
+    phases = build_phases(system, ("gypsum", "struvite", "brucite"))
+    rng = np.random.default_rng(4)
+    logs = rng.uniform(-2.0, -1.0, (96, len(COMMON)))
+    logs[:, [COMMON.index("Ca"), COMMON.index("SO4")]] += 0.9
+    totals = np.concatenate([_totals(list(row)) for row in logs])
+    conditions = Conditions.nominal(system)
+    ph = np.full(len(totals), 9.8) if given else None
+    basis = sys.modules["chem.equilibrium.basis"]
+    calls = []
+    step = basis.BoundStep.solve
+
+    def counted(self: object, *rest: object) -> object:
+        calls.append(1)
+        return step(self, *rest)
+
+    monkeypatch.setattr(basis.BoundStep, "solve", counted)
+    together = settle(system, totals, conditions, phases, ph=ph)
+    assert calls
+    monkeypatch.setattr(basis, "LEAST_ROWS", len(totals) + 1)
+    calls.clear()
+    pivoted = settle(system, totals, conditions, phases, ph=ph)
+    assert not calls and together.converged.all() and pivoted.converged.all()
+    assert (together.amounts > 0.0).any(axis=1).sum() >= basis.LEAST_ROWS // 4
+    np.testing.assert_allclose(together.amounts, pivoted.amounts, atol=1e-10)
+    np.testing.assert_allclose(together.ph, pivoted.ph, atol=SAME)
+
+
 @pytest.mark.parametrize("rows", [3, 200])
 @pytest.mark.parametrize("given", [False, True])
 def test_elimination_in_levels_solves_the_system(rows: int, given: bool) -> None:

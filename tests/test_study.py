@@ -475,3 +475,24 @@ def test_no_other_note_crowds_out_a_line_that_was_not_read(tmp_path: Path) -> No
     )
     text = as_text(forecast_sheet(forecast(read_mix(path), count=16))).replace("\n  ", " ")
     assert all(f"Printed rule {k}." in text or f"Printed rule {k}\n" in text for k in range(1, 13))
+
+
+def test_what_products_do_alone_is_kept_and_the_same_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A hand that moves one rate asks of the others what it asked before."""
+    mix, study = example("curdles"), Study(64)
+    forecast(mix, study=study)
+    first, *others = mix.additions
+    more = replace(first, rate=replace(first.rate, value=1.2 * first.rate.value, text=""))
+    moved = replace(mix, additions=(more, *others))
+    asked, follow = [], Study.follow
+
+    def counted(self: Study, mixes: Sequence[Mix | Variant], *, until: str) -> list[Followed]:
+        asked.extend(mixes)
+        return follow(self, mixes, until=until)
+
+    monkeypatch.setattr(Study, "follow", counted)
+    warm = forecast(moved, study=study)
+    assert [a.product for mix in asked for a in mix.additions] == [first.product]
+    assert warm.alone == forecast(moved, count=64).alone

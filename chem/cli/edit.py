@@ -17,10 +17,11 @@ def edit_command(
     """Mend a file: the questions of `new`, with today's values in brackets."""
     from chem.cli.interview import by_asking
     from chem.cli.kinds import kind_of, what_is
-    from chem.files import answers_of, load_file, raw_of, rewritten, save
+    from chem.files import answers_of, load_file, must_be_shaped, raw_of, rewritten, save
 
     raw, read = load_file(file, "product, water, mix, sprayer or shed")
     kind = kind_of(what_is(file, raw), file.parent)
+    must_be_shaped(kind.form, raw, file.name)
     rows = raw.get("add", [])
     unasked = [row for row in rows if "product" not in row]  # what is left of an earlier tank
     asked = {**raw, "add": [row for row in rows if row not in unasked]} if unasked else raw

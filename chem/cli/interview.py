@@ -133,8 +133,24 @@ def _converse(kind: Kind, answers: Answers, start: int) -> None:
         answers.pop(one.key, None)
         if kept:
             answers[one.key] = kept
+        elif before and _closed_up(answers, one.key):
+            continue
         asked.append(at)
         at += 1
+
+
+def _closed_up(answers: Answers, key: str) -> bool:
+    """Where the first answer of a row was taken out and rows follow, they move up by one."""
+    table, number, first = [*key.rsplit(".", 2), "", ""][:3]
+    if not number.isdigit() or f"{table}.{int(number) + 1}.{first}" not in answers:
+        return False
+    rows = {k: v for k, v in answers.items() if k.startswith(f"{table}.")}
+    for one, text in rows.items():
+        del answers[one]
+        row, _, rest = one.removeprefix(f"{table}.").partition(".")
+        if int(row) != int(number):
+            answers[f"{table}.{int(row) - (int(row) > int(number))}.{rest}"] = text
+    return True
 
 
 def ask(words: str) -> str:

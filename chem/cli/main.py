@@ -9,9 +9,11 @@ import contextlib
 import io
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from importlib import import_module
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 from typer.core import TyperGroup
@@ -19,7 +21,7 @@ from typer.core import TyperGroup
 from chem.cli.exits import Exit
 from chem.cli.outputs import guarded
 from chem.cli.progress import sign_of_life
-from chem.cli.saying import say
+from chem.cli.saying import NEAREST, harmless, say
 from chem.errors import InputProblem, Problem
 from chem.version import VERSION
 
@@ -48,10 +50,14 @@ COMMANDS = {
 class _Commands(TyperGroup):
     """Commands whose answer may find its reader gone (`| head -1`) or its disk full."""
 
+    def make_context(self, *given: Any, **more: Any) -> Any:
+        with _harmless_refusals():
+            return super().make_context(*given, **more)
+
     def invoke(self, ctx: typer.Context) -> object:  # type: ignore[override]
         try:
             name = ctx._protected_args[0] if ctx._protected_args else None
-            with sign_of_life(name):
+            with sign_of_life(name), _harmless_refusals():
                 done = super().invoke(ctx)
             if sys.stdout is not None:  # closed by `>&-`
                 sys.stdout.flush()
@@ -66,6 +72,17 @@ class _Commands(TyperGroup):
                 Problem(where, f"it can't be read or written ({why})", "another file or folder")
             ) from None
         return done
+
+
+@contextmanager
+def _harmless_refusals() -> Iterator[None]:
+    """Refusals of an option quote it, and the parser's own words pass by our door."""
+    try:
+        yield
+    except Exception as error:
+        if isinstance(said := getattr(error, "message", None), str):
+            error.message = harmless(said)  # type: ignore[attr-defined]
+        raise
 
 
 def _silence() -> None:
@@ -152,7 +169,7 @@ def run() -> None:
     """Entry point. Exit codes as `Exit`; a problem of the input is told without traceback."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
+            stream.reconfigure(errors=NEAREST)
     try:
         for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
             os.environ.setdefault(name, "1")

@@ -6,26 +6,21 @@ import codecs
 import sys
 from pathlib import Path
 
-from chem.errors import InputProblem, Problem
-
 
 def pasted_text(paste: str) -> str:
     """The text of a file, or of standard input for `-`. Raises: InputProblem."""
-    return _decoded(sys.stdin.buffer.read()) if paste == "-" else _text(Path(paste))
+    from chem.files.reading import LARGEST_FILE_BYTES
+
+    return (
+        _decoded(sys.stdin.buffer.read(LARGEST_FILE_BYTES)) if paste == "-" else _text(Path(paste))
+    )
 
 
 def _text(path: Path) -> str:
     """The text of a file. Raises: InputProblem."""
-    try:
-        from chem.files.reading import note
+    from chem.files.reading import read_bytes
 
-        note(path)
-        return _decoded(path.read_bytes())
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or str(error)
-        raise InputProblem(
-            Problem(f"`{path}`", f"it can't be read ({why})", "a text file, or -")
-        ) from None
+    return _decoded(read_bytes(path, "text"))
 
 
 def _decoded(data: bytes) -> str:

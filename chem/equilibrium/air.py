@@ -40,11 +40,13 @@ def aired(
     totals_mol_per_kgw: Floats,
     conditions: Conditions,
     pressure_atm: float | None = None,
+    *,
+    start: Equilibrium | None = None,
 ) -> Equilibrium | None:
     """The solution once in balance with CO2 at a pressure (default the air's), (N,) rows.
 
-    None where it can hold no CO2. `amounts` (N, 1): CO2 given off, negative where taken up
-    [mol/kg water]. Raises: ValueError as `solve`.
+    start: the same rows shut off from air. None where it can hold no CO2. `amounts` (N, 1): CO2
+    given off, negative where taken up [mol/kg water]. Raises: ValueError as `solve`.
     """
     column = system.index.get(DISSOLVED)
     constant = None if column is None else system.constants[column]
@@ -81,6 +83,7 @@ def aired(
         phases,
         log_ksp=np.array([[log_activity - constant.at(t)]]),
         always=np.array([True]),
+        start=start,
     )
     return replace(
         state,

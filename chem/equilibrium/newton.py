@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chem.equilibrium.activity import LN10, MOLAR_MASS_WATER_KG, Floats
+from chem.equilibrium.basis import BoundStep, sets_of
 from chem.equilibrium.guess import (
     FIRST_SHARE,
     SECOND_SHARE,
@@ -113,10 +114,15 @@ class Equilibrium:
         z = self.system.charge
         return np.abs(m @ z) / (m @ np.abs(z))
 
-    def saturation_index(self, phases: Phases, log_ksp: Floats | None = None) -> Floats:
-        """(N, M) SI = log10(IAP) - log10(Ksp); log_ksp (1 or N, M) defaults to the table's."""
-        ln_iap = self.ln_component_activity @ phases.nu
-        ln_iap += self.ln_water_activity[:, None] * phases.water
+    def saturation_index(
+        self, phases: Phases, log_ksp: Floats | None = None, which: Integers | slice = slice(None)
+    ) -> Floats:
+        """(N, M) SI = log10(IAP) - log10(Ksp); log_ksp (1 or N, M) defaults to the table's.
+
+        which: some of the rows.
+        """
+        ln_iap = self.ln_component_activity[which] @ phases.nu
+        ln_iap += self.ln_water_activity[which, None] * phases.water
         if log_ksp is None:
             log_ksp = phases.log_k(self.conditions.t_celsius)[None, :]
         return np.asarray(ln_iap / LN10 - log_ksp)
@@ -132,14 +138,14 @@ class Equilibrium:
         picked = {name: getattr(self, name)[which] for name in PER_ROW}
         return replace(self, conditions=conditions, **picked)
 
-    def put(self, which: Integers, part: Equilibrium) -> Equilibrium:
-        """The result with some rows replaced by those of another under the same conditions."""
-        fields = {}
+    def copy(self) -> Equilibrium:
+        """The same with arrays of its own."""
+        return replace(self, **{name: getattr(self, name).copy(order="K") for name in PER_ROW})
+
+    def put(self, which: Integers, part: Equilibrium) -> None:
+        """Replace some rows, in place, by those of another under the same conditions."""
         for name in PER_ROW:
-            values = getattr(self, name).copy(order="K")
-            values[which] = getattr(part, name)
-            fields[name] = values
-        return replace(self, **fields)
+            getattr(self, name)[which] = getattr(part, name)
 
 
 PER_ROW = (
@@ -333,21 +339,31 @@ def solve(
             _Course.begin(*full.shape),
         )
 
-    # Without pivots first; what is not through, and solids, take the slower way.
-    ways = [(False, FIRST_SHARE, start)]
-    if phases is None:
-        ways = [(True, FIRST_SHARE, start), (False, FIRST_SHARE, None), (False, SECOND_SHARE, None)]
-    # Rows of like many solids go together: their matrices are of one size.
-    todo = np.arange(n) if active is None else np.argsort(active.sum(axis=1), kind="stable")
+    def go(
+        todo: Integers, way: NewtonStep | BoundStep, direct: bool, share: float, near: Any
+    ) -> None:
+        for first in range(0, len(todo), CHUNK_ROWS):
+            part = todo[first : first + CHUNK_ROWS]
+            rows = rows_of(part, share, near)
+            found = _solve_chunk(system, model, way, scratch, rows, direct, tolerance)
+            _write(state, part, found, rows.solids, step)
+
+    # Without pivots first; what is not through, and rare sets of solids, take the slower way.
+    slower = [(FIRST_SHARE, start)]
     # A set of solids that can't coexist overflows: its row then says so by its reason.
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        for direct, share, near in ways:
-            for first in range(0, len(todo), CHUNK_ROWS):
-                part = todo[first : first + CHUNK_ROWS]
-                rows = rows_of(part, share, near)
-                found = _solve_chunk(system, model, step, scratch, rows, direct, tolerance)
-                _write(state, part, found, rows.solids, step)
-            todo = todo[~state.converged[todo]]
+        if phases is None or active is None:
+            go(np.arange(n), step, True, FIRST_SHARE, start)
+            slower = [(FIRST_SHARE, None), (SECOND_SHARE, None)]
+        else:
+            for some, bound in sets_of(system, phases, active, totals, ph_given=ph is not None):
+                go(some, bound, True, FIRST_SHARE, start)
+        for share, near in slower:
+            todo = np.flatnonzero(~state.converged)
+            if active is not None:
+                # Rows of like many solids go together: their matrices are of one size.
+                todo = todo[np.argsort(active[todo].sum(axis=1), kind="stable")]
+            go(todo, step, False, share, near)
     return state
 
 
@@ -409,7 +425,7 @@ def _write(
 def _solve_chunk(
     system: System,
     model: ActivityModel,
-    step: NewtonStep,
+    step: NewtonStep | BoundStep,
     scratch: Scratch,
     every: _Rows,
     direct: bool,
@@ -539,7 +555,7 @@ def _advance(
 
 
 def _balance(
-    step: NewtonStep, molality: Floats, rows: _Rows, water_left: Floats, amounts: Floats
+    step: NewtonStep | BoundStep, molality: Floats, rows: _Rows, water_left: Floats, amounts: Floats
 ) -> Floats:
     """(n,) largest relative mass balance error; the proton row counts only if pH is free."""
     held = step.nu @ molality

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from chem.equilibrium.activity import Floats
+from chem.equilibrium.basis import alike
 from chem.equilibrium.newton import (
     PER_ROW,
     STEP_TOLERANCE,
@@ -44,6 +45,7 @@ def settle(
     always: Bools | None = None,
     ph: Floats | None = None,
     start: Equilibrium | None = None,
+    begin: Equilibrium | None = None,
     only: Bools | None = None,
 ) -> Equilibrium:
     """Let solids form until no allowed one is over its limit.
@@ -55,6 +57,7 @@ def settle(
             excess or exchange with air: never dropped, their amount may be negative.
         ph: (N,) given pH, else electroneutrality.
         start: the clear (unsettled) result of the same rows.
+        begin: the same rows with some of the solids settled, to go on from.
         only: (N,) rows to settle; the others keep `start`.
 
     Returns:
@@ -71,25 +74,35 @@ def settle(
     fixed = np.zeros(count, dtype=bool) if always is None else always
     may = np.ones(count, dtype=bool) if allowed is None else allowed
     clear = start if start is not None else solve(system, totals, conditions, ph=ph)
-    state = replace(clear, amounts=np.zeros((n, count)))
+    unsettled = replace(clear, amounts=np.zeros((n, count)))
+    state = unsettled.copy()
     active = np.broadcast_to(fixed, (n, count)).copy()
     todo = np.flatnonzero(clear.converged if only is None else clear.converged & only)
-    if not fixed.any():
-        here = state.rows(todo)
-        todo = todo[_excess(here, phases, ksp[todo], active[todo], may, SI_TOLERANCE)[1]]
     given = None if ph is None else np.broadcast_to(np.asarray(ph, float), (n,))
     search = _Search(system, totals, conditions, phases, may, fixed, given, clear)
-    state, _ = search.run(todo, state, active, ksp, ROUGH)
-    state, ok = search.run(todo, state, active, ksp, STEP_TOLERANCE)
+    if begin is not None:
+        some = todo[begin.converged[todo]]
+        state.put(some, begin.rows(some))
+        active[some] |= begin.amounts[some] > 0.0
+        search.run(some, state, active, ksp, ROUGH)
+        ok = search.run(some, state, active, ksp, STEP_TOLERANCE)
+        todo = np.setdiff1d(todo, some[ok[some]])
+        state.put(todo, unsettled.rows(todo))
+        active[todo] = fixed
+    if not fixed.any():
+        todo = todo[_excess(state, todo, phases, ksp, active, may, SI_TOLERANCE)[1]]
+    if not fixed.all():
+        search.run(todo, state, active, ksp, ROUGH)
+    ok = search.run(todo, state, active, ksp, STEP_TOLERANCE)
     astray = todo[~ok[todo]]
     if astray.size:
         active[astray] = fixed
-        si = clear.rows(astray).saturation_index(phases, ksp[astray])
+        si = clear.saturation_index(phases, ksp[astray], astray)
         lift = np.zeros((n, count))
         lift[astray] = np.where(may, si, 0.0).max(axis=1)[:, None] * ~fixed
-        state = state.put(astray, replace(clear, amounts=np.zeros((n, count))).rows(astray))
+        state.put(astray, unsettled.rows(astray))
         for share in np.linspace(1.0, 0.0, LOWERED_IN + 1)[1:]:
-            state, ok = search.run(astray, state, active, ksp + share * lift, STEP_TOLERANCE)
+            ok = search.run(astray, state, active, ksp + share * lift, STEP_TOLERANCE)
     return _without(state, clear.converged & ~ok)
 
 
@@ -112,10 +125,10 @@ class _Search:
 
     def run(
         self, todo: Integers, state: Equilibrium, active: Bools, ksp: Floats, tolerance: float
-    ) -> tuple[Equilibrium, Bools]:
-        """The state with rows `todo` settled from what is `active` (N, M), and (N,) found.
+    ) -> Bools:
+        """(N,) found: rows `todo` of the state are settled from what is `active` (N, M).
 
-        active is changed in place; ksp: (N, M); tolerance: as of `solve`.
+        state and active are changed in place; ksp: (N, M); tolerance: as of `solve`.
         """
         phases, may, fixed = self.phases, self.may, self.fixed
         n, count = active.shape
@@ -124,7 +137,7 @@ class _Search:
         limit = max(SI_TOLERANCE, tolerance)
         ok = np.ones(n, dtype=bool)
         while todo.size:
-            worst, over = _excess(state.rows(todo), phases, ksp[todo], active[todo], may, limit)
+            worst, over = _excess(state, todo, phases, ksp, active, may, limit)
             over &= ~astray[todo]  # what is left of a set that failed goes alone first
             _make_room(active, todo[over], worst[over], phases, state.amounts, fixed, self.known)
             active[todo[over], worst[over]] = True
@@ -136,16 +149,19 @@ class _Search:
             active[todo[drop], most[drop]] = False
             failed = ~part.converged
             astray[todo] = failed
-            state = state.put(todo[~failed], part.rows(~failed))
-            # A set that can't coexist has no solution: less its most negative, from clear.
-            unsettled = replace(self.clear, amounts=state.amounts)
-            state = state.put(todo[failed], unsettled.rows(todo[failed]))
+            if failed.any():
+                state.put(todo[~failed], part.rows(~failed))
+                # A set that can't coexist has no solution: less its most negative, from clear.
+                unsettled = replace(self.clear, amounts=state.amounts)
+                state.put(todo[failed], unsettled.rows(todo[failed]))
+            else:
+                state.put(todo, part)
             ok[todo[failed & ~drop & retried[todo]]] = False
             retried[todo[failed & ~drop]] = True
             ok[todo[(added[todo] > MAX_ADDED).any(axis=1)]] = False
-            _, still = _excess(state.rows(todo), phases, ksp[todo], active[todo], may, limit)
+            _, still = _excess(state, todo, phases, ksp, active, may, limit)
             todo = todo[(still | drop | failed) & ok[todo]]
-        return state, ok
+        return ok
 
     def _solved(
         self, todo: Integers, state: Equilibrium, active: Bools, ksp: Floats, tolerance: float
@@ -167,15 +183,19 @@ class _Search:
 
 def _excess(
     state: Equilibrium,
+    rows: Integers,
     phases: Phases,
     log_ksp: Floats,
     active: Bools,
     may: Bools,
     tolerance: float,
 ) -> tuple[Integers, Bools]:
-    """Per row: the solid furthest over its limit that may form and is not there; is there one."""
-    si = state.saturation_index(phases, log_ksp) / phases.ions
-    si = np.where(may & ~active, si, -np.inf)
+    """Of each row: the solid furthest over its limit that may form and is not there; is there one.
+
+    log_ksp, active: (N, M).
+    """
+    si = state.saturation_index(phases, log_ksp[rows], rows) / phases.ions
+    si = np.where(may & ~active[rows], si, -np.inf)
     worst = si.argmax(axis=1)
     return worst, np.asarray(si[np.arange(len(si)), worst] > tolerance)
 
@@ -195,20 +215,21 @@ def _make_room(
     all can't be at equilibrium: the one used up first as the new one forms leaves, as in a simplex
     step. `known` keeps the sums of one call.
     """
-    for row, new in zip(rows, entering, strict=True):
-        key = (active[row].tobytes(), int(new))
+    for of in alike(active[rows], entering):
+        there, new = active[rows[of[0]]].copy(), int(entering[of[0]])
+        key = there.tobytes(), new
         if key not in known:
-            there = phases.nu * active[row]
-            share = np.linalg.lstsq(there, phases.nu[:, new], rcond=None)[0]
-            whole = np.abs(there @ share - phases.nu[:, new]).max() < 1e-9
+            nu = phases.nu * there
+            share = np.linalg.lstsq(nu, phases.nu[:, new], rcond=None)[0]
+            whole = np.abs(nu @ share - phases.nu[:, new]).max() < 1e-9
             known[key] = share if whole else None
         share_of = known[key]
         if share_of is None:
             continue
-        used = active[row] & ~fixed & (share_of > 1e-9)
+        used = there & ~fixed & (share_of > 1e-9)
         if used.any():
-            left = np.where(used, amounts[row] / np.where(used, share_of, 1.0), np.inf)
-            active[row, left.argmin()] = False
+            left = amounts[rows[of]] / np.where(used, share_of, 1.0)
+            active[rows[of], np.where(used, left, np.inf).argmin(axis=1)] = False
 
 
 def _without(state: Equilibrium, bad: Bools) -> Equilibrium:

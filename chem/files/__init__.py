@@ -12,6 +12,8 @@ from chem.files.reading import (
     is_file,
     load_file,
     load_toml,
+    must_be_shaped,
+    must_be_text,
     read_out_of,
     validate,
 )
@@ -61,6 +63,8 @@ __all__ = [
     "is_file",
     "load_file",
     "load_toml",
+    "must_be_shaped",
+    "must_be_text",
     "plain_text",
     "raw_of",
     "read_out_of",

@@ -25,9 +25,11 @@ T = TypeVar("T")
 
 
 LARGEST_FILE_BYTES = 1_000_000
+"""No label or mix is longer than a novel; a larger file is another kind of file."""
+LONGEST_TEXT, LONGEST_WORD = 60_000, 400
+"""Characters of a label or a report, all its languages, and of an address on it."""
 _TOO_DOTTED = re.compile(rb"(?:\.[ \t]*[\w\"'-]+[ \t]*){20}")
 """The parser takes 1.6 GB for a key of 20,000 parts."""
-"""No label or mix is longer than a novel; a larger file is another kind of file."""
 
 
 def plain_name(text: str) -> str:
@@ -218,7 +220,7 @@ def load_file(path: Path, what: str) -> tuple[dict[str, Any], FileText]:
 
     Raises: InputProblem (missing, unreadable, far too large, not UTF-8, not TOML).
     """
-    data = _bytes(path, what)
+    data = read_bytes(path, what)
     if _TOO_DOTTED.search(data):
         wrong = "it holds a key of more than 20 parts with dots between"
         raise InputProblem(Problem(f"`{path}`", wrong, f"a {what} file; `jarsight new` writes one"))
@@ -239,7 +241,19 @@ def load_file(path: Path, what: str) -> tuple[dict[str, Any], FileText]:
     raise InputProblem(Problem(f"`{path}`", wrong, instead)) from None
 
 
-def _bytes(path: Path, what: str) -> bytes:
+def must_be_text(text: str, what: str) -> None:
+    """Raises: InputProblem where a text is far longer than a `what`, or no words at all."""
+    if len(text) > LONGEST_TEXT:
+        wrong = f"it is {len(text):,} characters long, far more than any {what}"
+    elif word := re.search(rf"\S{{{LONGEST_WORD + 1},}}", text):
+        wrong = f"`{word[0][:20]}...` goes on for {len(word[0]):,} characters without a space"
+    else:
+        return
+    raise InputProblem(Problem(f"the {what}", wrong, f"the {what} alone, as it is printed"))
+
+
+def read_bytes(path: Path, what: str) -> bytes:
+    """A file's bytes. Raises: InputProblem (missing, unreadable, a pipe, far too large)."""
     kept = _KEPT.get()
     if kept is None and _is_pipe(path):
         wrong = "it is a pipe or a device, not a file"
@@ -260,7 +274,7 @@ def _bytes(path: Path, what: str) -> bytes:
         ) from None
     if len(data) > LARGEST_FILE_BYTES:
         wrong = f"it is larger than {LARGEST_FILE_BYTES // 1_000_000} MB, far more than any {what}"
-        raise InputProblem(Problem(f"`{path}`", wrong, f"a {what} file as TOML text"))
+        raise InputProblem(Problem(f"`{path}`", wrong, f"a {what} file"))
     return data
 
 
@@ -358,6 +372,25 @@ _KINDS = {
 def _as_written(value: object) -> str:
     """A value as TOML would have it, as near as need be."""
     return json.dumps(value, ensure_ascii=False, default=str)
+
+
+_SHAPES = {"tuple_type", "model_type", "dict_type", "mapping_type", "is_instance_of"}
+
+
+def _misshapen(error: Any) -> bool:
+    """Whether a table or list stands where a value should, or the other way round."""
+    holds = isinstance(error["input"], dict | list)
+    return error["type"] in _SHAPES or (holds and error["type"] == "string_type")
+
+
+def must_be_shaped(model: type[BaseModel], raw: dict[str, Any], file: str) -> None:
+    """Raises: InputProblem where a table or list is something else, whatever the values say."""
+    try:
+        model.model_validate(raw)
+    except ValidationError as errors:
+        found = [_problem(model, e, file) for e in errors.errors() if _misshapen(e)]
+        if found:
+            raise InputProblem(found) from None
 
 
 def _known_keys(model: type[BaseModel], path: Iterable[str]) -> list[str]:

@@ -305,10 +305,12 @@ def raw_of(form: type[BaseModel], answers: Mapping[str, str], raw: Raw | None = 
 
 
 def _rows(answers: Mapping[str, str], table: str) -> Iterator[tuple[str, str]]:
-    """Names and figures of a table whose names were asked for, up to the first left open."""
+    """Names and figures of a table whose names were asked for; a name taken out takes its row."""
     n = 1
-    while f"{table}.{n}.percent" in answers:
-        yield answers[f"{table}.{n}.name"], answers[f"{table}.{n}.percent"]
+    while {f"{table}.{n}.name", f"{table}.{n}.percent"} & answers.keys():
+        name, figured = answers.get(f"{table}.{n}.name"), answers.get(f"{table}.{n}.percent")
+        if name and figured:
+            yield name, figured
         n += 1
 
 

@@ -85,7 +85,7 @@ def driven_out(system: System, fresh: State, water_kg_per_L: Floats, draws: Draw
     if not rows.size:
         return None
     before = clear.rows(rows)
-    after = aired(system, clear.totals[rows], before.conditions)
+    after = aired(system, clear.totals[rows], before.conditions, start=before)
     if after is None:
         return None
     si = after.saturation_index(solids, fresh.log_ksp[rows])

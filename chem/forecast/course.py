@@ -22,7 +22,7 @@ from chem.forecast.answer import THRESHOLD, Answer, answer_from
 from chem.forecast.carbon import Driven, driven_out
 from chem.forecast.clouding import Passing, limits
 from chem.forecast.colloids import ColloidOutlook, colloid_outlook
-from chem.forecast.prepare import Prepared, Standing
+from chem.forecast.prepare import Moment, Prepared, Standing
 from chem.forecast.state import State
 from chem.forecast.times import TIMES_S
 from chem.reference import tables
@@ -422,23 +422,23 @@ def _states(
     driven = driven_out(tank.aged.system, fresh, tank.finished.water_kg_per_L, tank.draws)
     if driven is not None:
         changed = changes()
+    moments = {
+        k: Moment(times[k], rows, within(k)[rows], gone(times[k]))
+        for k, rows in enumerate(map(np.flatnonzero, changed))
+        if rows.size
+    }
+    found = tank.at_each(list(moments.values()), fresh.clear) if moments else []
+    parts = dict(zip(moments, found, strict=True))
     state, states = fresh, {}
     passing = Passing(fresh.clouding)
     for k, name in enumerate(names):
-        clocks, part = passing.clocks, None
-        rows = np.flatnonzero(changed[k])
-        if rows.size:
-            part = tank.at(
-                times[k],
-                rows=rows,
-                near=state.clear,
-                within_s=within(k)[rows],
-                driven=gone(times[k]),
-            )
+        clocks, part = passing.clocks, parts.get(k)
+        if part is not None:
             clocks = clocks.copy()
-            clocks[rows] = part.clouding
+            clocks[moments[k].rows] = part.clouding
         shows = passing.onward(times[k - 1] if k else 0.0, times[k], clocks)
         if part is not None:
+            rows = moments[k].rows
             state = state.put(rows, replace(part, clouding=shows[rows]))
         states[name] = state
     cold = None

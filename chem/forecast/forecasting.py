@@ -144,8 +144,7 @@ def _alone(study: Study, mix: Mix, answer: str, judged_at: str) -> tuple[AloneFo
     if answer not in {"haze", "curdle"} or len(mix.additions) < 2:
         return ()
     few = study.few(ALONE_DRAWS)
-    each = few.follow([only(mix, [i]) for i in range(len(mix.additions))], until=judged_at)
-    answers = [seen.answer(judged_at) for seen in each]
+    answers = few.answers([only(mix, [i]) for i in range(len(mix.additions))], judged_at)
     return tuple(
         AloneForecast(i, one.word, one.chance)
         for i, one in enumerate(answers)
@@ -243,11 +242,11 @@ def _aired(aged: Aging, fresh: State, t_celsius: float) -> float | None:
     row = np.argsort(np.where(good, fresh.clear.ph, np.inf))[[int(good.sum()) // 2]]
     totals = aged.totals(0.0)[row]
     nominal = Conditions.nominal(aged.system, t_celsius)
-    state = aired(aged.system, totals, nominal)
+    closed = solve(aged.system, totals, nominal)
+    state = aired(aged.system, totals, nominal, start=closed)
     if state is None or not state.converged[0]:
         return None
-    closed = solve(aged.system, totals, nominal).ph[0]
-    return float(fresh.clear.ph[row[0]] + state.ph[0] - closed)
+    return float(fresh.clear.ph[row[0]] + state.ph[0] - closed.ph[0])
 
 
 def _doubts(

@@ -20,6 +20,20 @@ from chem.tank import Finished, Mix, WaterTotals, finish, topped
 
 
 @dataclass(frozen=True)
+class Moment:
+    """Some draws of a tank at a time.
+
+    rows: (n,) which; within_s: (n,) as of `evaluate`; driven: (N,) carbon dioxide gone by then
+    [mol/kg water], None for none.
+    """
+
+    t_s: float
+    rows: Integers
+    within_s: Floats
+    driven: Floats | None
+
+
+@dataclass(frozen=True)
 class Standing:
     """Finished solutions as they stand: one tank's rows, or several tanks' below each other.
 
@@ -45,22 +59,17 @@ class Standing:
         t_s: float,
         t_celsius: float | None = None,
         *,
-        rows: Integers | None = None,
         near: Equilibrium | None = None,
         within_s: float | Floats = np.inf,
         driven: Floats | None = None,
     ) -> State:
         """The tank after t [s] of standing, at its own or another temperature [degC].
 
-        rows: which draws, default all; near: a solution of theirs to start from; within_s: as
-        `evaluate`, of those rows; driven: (N,) carbon dioxide gone by then [mol/kg water].
+        near: a solution of like totals to start from; within_s: as `evaluate`; driven: (N,) carbon
+        dioxide gone by then [mol/kg water].
         """
         near = self.aged.near if near is None else near
-        totals = self.aged.totals(t_s, driven)
-        water, draws = self.finished.water_kg_per_L, self.draws
-        if rows is not None:
-            near = None if near is None else near.rows(rows)
-            totals, water, draws = totals[rows], water[rows], draws.at(rows)
+        totals, water = self.aged.totals(t_s, driven), self.finished.water_kg_per_L
         t = self.t_celsius if t_celsius is None else t_celsius
         warmest = max(t, self.t_celsius)  # a cold night ends a day that was warmer
         return evaluate(
@@ -68,11 +77,28 @@ class Standing:
             totals,
             water,
             t,
-            draws,
+            self.draws,
             near=near,
             within_s=within_s,
             clocks_celsius=warmest,
         )
+
+    def at_each(self, moments: Sequence[Moment], near: Equilibrium) -> list[State]:
+        """The tank at several times, all solved together; near: a solution to start from."""
+        rows = np.concatenate([m.rows for m in moments])
+        found = evaluate(
+            self.aged.system,
+            np.concatenate([self.aged.totals(m.t_s, m.driven)[m.rows] for m in moments]),
+            self.finished.water_kg_per_L[rows],
+            self.t_celsius,
+            self.draws.at(rows),
+            near=near.rows(rows),
+            within_s=np.concatenate([m.within_s for m in moments]),
+        )
+        ends = np.cumsum([len(m.rows) for m in moments])
+        return [
+            found.rows(slice(end - len(m.rows), end)) for m, end in zip(moments, ends, strict=True)
+        ]
 
     def speciated(self) -> Equilibrium:
         """The tank at once, nothing settled."""

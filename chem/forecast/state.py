@@ -78,7 +78,8 @@ class State:
 
     def put(self, which: Integers, part: State) -> State:
         """The solution with some rows replaced."""
-        fields: dict[str, Any] = {"clear": self.clear.put(which, part.clear)}
+        fields: dict[str, Any] = {"clear": self.clear.copy()}
+        fields["clear"].put(which, part.clear)
         for name in PER_ROW:
             fields[name] = getattr(self, name).copy()
             fields[name][which] = getattr(part, name)
@@ -239,7 +240,16 @@ def _come_out(
     slow = rows & (over > 0.0).any(axis=1)
     if not slow.any():
         return first
-    last = settle(system, totals, clear.conditions, phases, log_ksp=log_ksp, start=clear, only=slow)
+    last = settle(
+        system,
+        totals,
+        clear.conditions,
+        phases,
+        log_ksp=log_ksp,
+        start=clear,
+        begin=first,
+        only=slow,
+    )
     converged = first.converged & last.converged
     return replace(
         first,

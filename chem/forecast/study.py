@@ -6,7 +6,7 @@ water as read), and nothing is started from what happened to be solved before.
 
 from __future__ import annotations
 
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable, Hashable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -17,6 +17,7 @@ import numpy as np
 from chem.doubts import Draws, range_of
 from chem.equilibrium import Equilibrium, one_thread, solve
 from chem.equilibrium.activity import Floats
+from chem.forecast.answer import Answer
 from chem.forecast.beliefs import NOTHING_LEARNED, Beliefs
 from chem.forecast.course import Followed, follow
 from chem.forecast.hazards import Gas, gases
@@ -31,7 +32,7 @@ LEAST_ROWS = 256
 """Contents are reckoned with at least so many draws; fewer are their first rows."""
 ROWS_AT_ONCE = 1024
 CORES = 2
-MOST_JUGS, MOST_WATERS = 2048, 64
+MOST_JUGS, MOST_WATERS, MOST_ANSWERS, MOST_RESTS = 2048, 64, 64, 8
 
 
 @dataclass(frozen=True)
@@ -59,8 +60,12 @@ class _Kept(OrderedDict[Hashable, T]):
         if key in self:
             self.move_to_end(key)
             return self[key]
-        made = make()
+        return self.keep(key, make())
+
+    def keep(self, key: Hashable, made: T) -> T:
+        """Add or replace a result."""
         self[key] = made
+        self.move_to_end(key)
         while len(self) > self.most:
             self.popitem(last=False)
         return made
@@ -80,6 +85,8 @@ class Study:
         self.draws = self._whole.first(asked.count)
         self._jugs: _Kept[Contents] = _Kept(MOST_JUGS)
         self._waters: _Kept[WaterTotals] = _Kept(MOST_WATERS)
+        self._answers: _Kept[tuple[Mix, Beliefs, Answer]] = _Kept(MOST_ANSWERS)
+        self._rests: deque[tuple[tuple[Leftover, int], Beliefs, Left]] = deque(maxlen=MOST_RESTS)
         self._ruler: Study | None = None
         self._last: tuple[Mix, tuple[float, float]] | None = None
         self._moving: Study | None = None
@@ -191,7 +198,16 @@ class Study:
         return ready
 
     def _left(self, leftover: Leftover) -> Left:
-        """What is left of an earlier tank, as it is by its age."""
+        """What is left of an earlier tank, as it is by its age; reckoned once."""
+        asked = replace(leftover, share=1.0), self.count
+        for known, beliefs, left in self._rests:
+            if beliefs is self.beliefs and known == asked:
+                return replace(left, share=leftover.share)
+        left = self._aged(leftover)
+        self._rests.append((asked, self.beliefs, left))
+        return left
+
+    def _aged(self, leftover: Leftover) -> Left:
         found = self.look(leftover.mix)
         out = found.out_by(min(leftover.age_s, TIMES_S["24h"])).each if leftover.age_s else None
         amounts = (
@@ -227,6 +243,22 @@ class Study:
             for batch, found in zip(batches, pool.map(run, batches), strict=True):
                 out.update(zip(batch, found, strict=True))
         return [out[k] for k in range(len(tanks))]
+
+    def answers(self, mixes: Sequence[Mix], judged_at: str) -> list[Answer]:
+        """The answers of some tanks by a time; of those asked for again, as they were found."""
+        found: dict[int, Answer] = {}
+        keys = [
+            (judged_at, self.count, *(a.product.identity for a in mix.additions)) for mix in mixes
+        ]
+        for k, (key, mix) in enumerate(zip(keys, mixes, strict=True)):
+            known = self._answers.get(key)
+            if known is not None and known[0] == mix and known[1] is self.beliefs:
+                found[k] = known[2]
+        new = [k for k in range(len(mixes)) if k not in found]
+        for k, seen in zip(new, self.follow([mixes[k] for k in new], until=judged_at), strict=True):
+            found[k] = seen.answer(judged_at)
+            self._answers.keep(keys[k], (mixes[k], self.beliefs, found[k]))
+        return [found[k] for k in range(len(mixes))]
 
     def _batch(self, tanks: Sequence[Prepared], until: str) -> list[Followed]:
         if len(tanks) == 1:

@@ -10,6 +10,7 @@ import re
 import unicodedata
 
 from chem.errors import InputProblem, Problem
+from chem.files import must_be_text
 from chem.label.printed.content import Content
 from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.derived import (
@@ -49,13 +50,15 @@ def read_paste(text: str, name: str) -> Pasted:
     """Read a label's text into a product file of that name.
 
     Raises:
-        InputProblem: no name, or a text in which no guarantee at all can be read.
+        InputProblem: no name, no text that a label could be, or one in which no guarantee at all
+            can be read.
     """
     title = " ".join("".join(c for c in name if unicodedata.category(c)[0] != "C").split())
     if not title:
         raise InputProblem(
             Problem(f"name = {name!r}", "a product needs a name", "the name on the label")
         )
+    must_be_text(text, "label")
     lines, _ = lines_of(text)
     pasted = _read(lines, title, dry=False)
     return _read(lines, title, dry=True) if pasted.form.get("form") == "dry" else pasted

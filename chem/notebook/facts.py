@@ -228,6 +228,7 @@ def mix_key(mix: Mix) -> str:
           for a in mix.additions),
         mix.water.identity, repr(mix.carrier_L_per_m2), mix.fill, repr(mix.t_celsius),
         repr(mix.coldest_celsius), repr(mix.tank_L), repr(mix.carrier_error),
+        *(f"{left.share!r} {left.age_s!r} {mix_key(left.mix)}" for left in mix.leftovers),
     ]  # fmt: skip
     return hashlib.sha256("\n".join(map(str, parts)).encode()).hexdigest()
 

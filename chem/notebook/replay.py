@@ -263,7 +263,8 @@ class _Settled:
         return True
 
     def shift(self, ready: Prepared, clear: Equilibrium) -> Floats:
-        return self._moves[mix_key(ready.mix)].of(ready, clear)
+        move = self._moves.get(mix_key(ready.mix))  # none of a tank of which this one has a rest
+        return np.zeros(len(clear.ph)) if move is None else move.of(ready, clear)
 
 
 def _until(t_s: float) -> str:

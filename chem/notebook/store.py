@@ -337,6 +337,9 @@ class Notebook:
     @contextmanager
     def _open(self, *, write: bool = False) -> Iterator[sqlite3.Connection]:
         """The file, in one transaction where it is written; begun where there is none yet."""
+        if self.path.is_dir():
+            wrong, instead = "a folder stands there", "a notebook, or a new file's name"
+            raise InputProblem(Problem(f"`{self.path}`", wrong, instead))
         file: sqlite3.Connection | None = None
         try:
             if write and not self.exists:

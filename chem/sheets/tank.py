@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from chem.sheets.contract.parts import LoadEntry, TankLine, tank_line
-from chem.tank import Load, Mix
+from chem.tank import WHOLE_JUG, Load, Mix, side_by_side
 from chem.tank import TankLine as Line
 from chem.units import Units, format_area, format_mass, format_volume
 
@@ -15,8 +15,6 @@ WATER = {
     "last": "water to the mark",
 }
 AT_ITS_LABELS = "at its label's rate"
-WHOLE_JUG = 0.005
-"""What is left over whole jugs counts as nothing below this share of one."""
 
 
 def line_name(line: Line) -> str:
@@ -29,8 +27,10 @@ def line_text(line: Line, units: Units) -> str:
     if line.amount is None:
         return AT_ITS_LABELS
     if line.by_mass:
-        return format_mass(line.amount / 1000.0, units)
-    return format_volume(line.amount / 1000.0, units) + jugs(line, units)
+        text = format_mass(line.amount / 1000.0, units)
+    else:
+        text = format_volume(line.amount / 1000.0, units) + jugs(line, units)
+    return text if line.by is None else f"{text}: {line.by.text}"
 
 
 def jugs(line: Line, units: Units) -> str:
@@ -53,19 +53,32 @@ def load_title(load: Load, units: Units) -> str:
 
 def rows(loads: Sequence[Load], units: Units) -> list[tuple[str, ...]]:
     """The pouring table, a column for each load."""
-    full = f"each of {loads[0].count}" if loads[0].count > 1 else "the full tank"
-    heads = ["amount"] if len(loads) == 1 else [full, "the last"]
-    if len(loads) == 1 and loads[0].count > 1:
-        heads = [full]
-    out = [("Pour in this order", *heads)]
+    out = [("Pour in this order", *_heads(loads))]
     step = 0
-    for each in zip(*(load.lines for load in loads), strict=True):
-        name = line_name(each[0])
-        if each[0].share not in {"first", "all"}:
+    for first, *others in side_by_side(loads):
+        assert first is not None
+        name = line_name(first)
+        if first.share not in {"first", "all"}:
             step += 1
             name = f"{step} {name}"
-        out.append((name, *(line_text(line, units) for line in each)))
+        texts = ("-" if line is None else line_text(line, units) for line in others)
+        out.append((name, line_text(first, units), *texts))
     return out
+
+
+def _heads(loads: Sequence[Load]) -> list[str]:
+    """What stands over each load's amounts."""
+    alone = len(loads) == 1
+    begins = len({len(load.lines) for load in loads}) > 1  # with what is left of an earlier tank
+    heads = []
+    for place, load in enumerate(loads):
+        if load.count > 1:
+            heads.append(f"each of {load.count}")
+        elif place == 0:
+            heads.append("amount" if alone else "the first" if begins else "the full tank")
+        else:
+            heads.append("the last" if load is loads[-1] else "the next")
+    return heads
 
 
 def tank_text(line: Line, load: Load, mix: Mix, units: Units) -> str:

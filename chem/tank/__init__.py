@@ -19,18 +19,21 @@ from chem.tank.mix import (
     change_mix,
     mix_from,
     mix_schema,
+    numbered,
     read_mix,
     room_taken,
     unfit_rate,
     window_of,
 )
 from chem.tank.pouring import (
+    WHOLE_JUG,
     Load,
     TankLine,
     covered_m2,
     lines,
     loads,
     main_nutrient,
+    side_by_side,
     tank_amounts,
 )
 from chem.tank.shed import pick_sprayer, product_folder
@@ -57,8 +60,10 @@ from chem.tank.water import (
 )
 
 __all__ = [
+    "WHOLE_JUG",
     "MAX_PRODUCTS",
     "room_taken",
+    "side_by_side",
     "unfit_rate",
     "UNKNOWN_WATER",
     "Addition",
@@ -91,6 +96,7 @@ __all__ = [
     "make_water",
     "mix_from",
     "mix_schema",
+    "numbered",
     "only",
     "pick_sprayer",
     "product_folder",

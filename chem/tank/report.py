@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from chem.errors import InputProblem
+from chem.files import must_be_text
 from chem.label.printed.languages import fold
 from chem.label.printed.lines import bare, lines_of
 from chem.reference import read_toml
@@ -37,7 +38,11 @@ class Report:
 
 
 def read_report(text: str) -> Report:
-    """Read a report's text. Nothing is raised: what can't be read stands in `unread`."""
+    """Read a report's text; what can't be read stands in `unread`.
+
+    Raises: InputProblem where it is no text that a report could be.
+    """
+    must_be_text(text, "report")
     answers: dict[str, str] = {}
     unread = []
     clashed: set[str] = set()

@@ -11,6 +11,7 @@ import re
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from chem.errors import InputProblem
 from chem.label.printed.lines import Line, bare
@@ -153,8 +154,13 @@ def _values(text: str) -> tuple[float, ...]:
 
 
 def _holds(text: str, token: Token) -> bool:
-    stated = {value for found in _FIGURE.finditer(text) for value in _values(found[0])}
-    return not stated.isdisjoint(token.values)
+    return not _stated_in(text).isdisjoint(token.values)
+
+
+@lru_cache(256)
+def _stated_in(text: str) -> frozenset[float]:
+    """Every value in a text; asked for once per figure of its line."""
+    return frozenset(v for found in _FIGURE.finditer(text) for v in _values(found[0]))
 
 
 def _by_convention(token: Token, line: Line, meanings: Sequence[str]) -> str | None:

@@ -11,7 +11,7 @@ from chem.sheets.blocks import Block
 from chem.sheets.page.parts import safe, wrapped
 from chem.sheets.tank import jugs, line_name, line_text, load_title, rows
 from chem.sheets.words import capital
-from chem.tank import Load, TankLine
+from chem.tank import Load, TankLine, side_by_side
 from chem.units import Units, format_area, format_volume
 
 GALLON_L = 3.785411784  # NIST Handbook 44, appendix C
@@ -63,8 +63,8 @@ def pouring(
         for k, head in enumerate(heads)
     )
     again = '<th class="blank more" scope="col">poured at</th>' * (len(heads) - 1)
-    lines = zip(marks(load), *(one.lines for one in result.loads), strict=True)
-    body = "".join(_row(mark, each, units) for mark, *each in lines)
+    lines = zip(marks(load), side_by_side(result.loads), strict=True)
+    body = "".join(_row(mark, each, units) for mark, each in lines)
     said, *how = block.paragraphs
     many = len(result.loads) > 1
     return "\n".join(
@@ -97,22 +97,26 @@ def _tools(fill_unit: str, area_unit: str, others: Sequence[Load], units: Units)
     for load in others:
         mark = format_volume(load.litres, "metric" if units == "metric" else "us")
         fill = f'data-fill="{load.litres:.9g}"'
-        buttons += f'<button type="button" {fill}>The last, {safe(mark)}</button>'
+        which = "The last" if load is others[-1] else "The next"
+        buttons += f'<button type="button" {fill}>{which}, {safe(mark)}</button>'
     buttons += '<button type="button" name="again">Untick all</button>'
     return f'<div class="tools" hidden>{inputs}{buttons}</div>'
 
 
-def _row(mark: str, each: Sequence[TankLine], units: Units) -> str:
+def _row(mark: str, each: Sequence[TankLine | None], units: Units) -> str:
     """A line for every load; the first one's amount moves, and is ticked."""
     first = each[0]
+    assert first is not None
     amounts = ""
     for k, line in enumerate(each):
         moves = ""
-        if k == 0 and line.amount:
+        if k == 0 and line is not None and line.amount:
             kind = "kg" if line.by_mass else "L"
             moves = f' data-amount="{line.amount / 1000.0:.9g}" data-kind="{kind}"'
         more = " more" if k else ""
-        amounts += f'<td class="a{more}"{moves}>{_amount(line, units)}</td>'
+        amounts += (
+            f'<td class="a{more}"{moves}>{"-" if line is None else _amount(line, units)}</td>'
+        )
     water = ' class="water"' if first.kind == "water" else ""
     name = safe(_name(first))
     again = '<td class="blank more"></td>' * (len(each) - 1)
