@@ -42,7 +42,17 @@ from chem.sheets.shelf_data import shelf_json
 from chem.sheets.why import why_json, why_sheet
 from chem.shelf import Item, Setting, local, shelf
 from chem.tank import Mix, change_mix, only, read_mix
-from chem.units import format_carrier, format_rate, format_temperature, read_carrier, read_rate
+from chem.units import (
+    format_carrier,
+    format_mass,
+    format_rate,
+    format_temperature,
+    format_volume,
+    read_carrier,
+    read_mass,
+    read_rate,
+    read_volume,
+)
 
 DRAWS = 32
 IRON, THIOSULFATE = "iron-citric", "potassium-thiosulfate-liquor"
@@ -424,3 +434,12 @@ def test_what_is_under_its_limit_in_most_versions_says_so() -> None:
     assert (
         "under its limit in most versions, over it in 4 of 10, where it shows by tomorrow" in said
     )
+
+
+@settings(max_examples=64, deadline=None)
+@given(amount=st.floats(0.02, 400.0), metric=st.booleans())
+def test_every_amount_that_we_print_is_read_back(amount: float, metric: bool) -> None:
+    """`9 gal 45 fl oz` and `2 lb 4 oz`, as poured, can be typed: within their rounding."""
+    units = "metric" if metric else "us"
+    assert read_volume(format_volume(amount, units), "typed") == pytest.approx(amount, rel=0.05)
+    assert read_mass(format_mass(amount, units), "typed") == pytest.approx(amount, rel=0.05)

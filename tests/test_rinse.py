@@ -100,3 +100,57 @@ def test_the_command_prints_and_asks_nothing() -> None:
     assert done.exit_code == 0 and json.loads(done.stdout)["rinses"] >= 1
     metric = run(whole_app(), ["rinse", *files, "--draws", "16", "--units", "metric"]).stdout
     assert not any(word in metric for word in (" fl oz", " gal", " tsp"))
+
+
+def test_a_sheets_number_or_quick_mixes_stand_for_either_tank(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "boom.toml").write_text(
+        'name = "Boom"\ncarrier = "2 gal/1000 sq ft"\ntank = "50 gal"\nstays_in_sump = "1 gal"\n'
+    )
+    (tmp_path / "shed.toml").write_text('sprayers = ["boom.toml"]\nwater = "soft"\n')
+
+    def said(*words: str, code: int = 0) -> str:
+        done = CliRunner().invoke(whole_app(), [*words, "--draws", "16"])
+        assert done.exit_code == code, done.output
+        return " ".join(done.stdout.split())
+
+    poured = said("pour", "--add", "urea liquor", "--json")
+    number = json.loads(poured)["number"]
+    assert number.endswith("-1")
+    assert f"`jarsight saw {number}`" in said("pour", "--add", "urea liquor")
+    assert "Kept" in said("saw", number, "--seen", "clear", "--after", "15min")
+    assert "Kept" in said("saw", "--add", "urea liquor", "--seen", "clear", "--after", "15min")
+    quick = said("rinse", "--had", "calcium nitrate", "--add", "8-8-8")
+    by_number = said("rinse", number, "--add", "8-8-8")
+    assert "once" in quick or "twice" in quick or "Rinse 3 times" in quick
+    assert "Rinse: Quick mix, then Quick mix" in by_number
+    # A leftover is named by its number, and the mix that takes it can be read again.
+    (tmp_path / "next.toml").write_text(
+        'name = "Next, invented"\n[[add]]\nproduct = "iron-edta.toml"\n'
+        f'[[add]]\nleftover = "{number}"\namount = "10 gal"\n'
+    )
+    data = json.loads(said("jar", "next.toml", "--json"))
+    assert data["number"] != number
+    again = said("forecast", data["number"])
+    assert "10 gal" in again and "Next, invented" in again
+    # The tank sprayed last stays in the sump of the next, and its strength is remembered.
+    assert "Kept" in said("sprayed", "--add", "8-8-8", "--quick")
+    told = said("forecast", "--add", "calcium nitrate")
+    assert "BEFORE YOU FILL" in told and "never with calcium nitrate" in told
+    assert "stays in the sump (8-8-8 with orthophosphate, invented)" in told
+    # 1 gal stays, 5 gal a rinse: 1/6, 1/36, 1/216 < 1/100.
+    assert "Rinse 3 times first" in told
+    assert "BEFORE YOU FILL" in said("pour", "--add", "calcium nitrate")
+    assert "BEFORE YOU FILL" not in said("forecast", "--add", "8-8-8")
+    assert "The strongest you have sprayed" in told
+    twice = said("forecast", "--add", "8-8-8", "--carrier", "1 gal/1000 sq ft")
+    # Half the carrier holds twice as much; a little more, for the water gives way to it.
+    assert "this is 2.0 times that" in twice or "this is 2.1 times that" in twice
+    data = json.loads(said("forecast", "--add", "8-8-8", "--json"))["salt"]
+    assert data["strongest_sprayed_g_per_L"] == pytest.approx(
+        data["dissolved_g_per_L"]["median"], rel=0.02
+    )
+    wrong = CliRunner().invoke(whole_app(), ["forecast", number, "--carrier", "1 gal/1000 sq ft"])
+    assert "as it was printed" in str(wrong.exception)

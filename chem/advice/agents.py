@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -18,6 +18,7 @@ from chem.files.table import figure
 from chem.forecast.hazards import is_acid
 from chem.label import Product, Says, find_product, read_product
 from chem.reference import catalogue, read_toml
+from chem.tank.pouring import kind_of
 from chem.units import read_percent
 
 ONLY_LABELLED = "Use only a product labelled for spray or irrigation water"
@@ -137,6 +138,16 @@ def mild(kind: str) -> tuple[str, ...]:
 def mild_reagents() -> tuple[Reagent, ...]:
     """Citric acid and potassium bicarbonate: what may be tried unasked."""
     return tuple(choose_agent(name) for name in ("citric acid", "potassium bicarbonate"))
+
+
+def shelf_agents(products: Sequence[Product]) -> tuple[Reagent, ...]:
+    """The acids and bases among products of a shelf: what is bought for its pH alone, and says what
+    is in it."""
+    return tuple(
+        Reagent(p.name, None, "as sold", p)
+        for p in products
+        if kind_of(p) == "agent" and p.has_composition
+    )
 
 
 def choose_agent(name: str, strength: str | None = None, beside: Path | None = None) -> Reagent:

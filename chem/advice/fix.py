@@ -15,6 +15,7 @@ from chem.advice.levers import (
     LessOf,
     NoUse,
     OneTank,
+    OtherWater,
     SofterWater,
     swaps,
 )
@@ -35,7 +36,7 @@ from chem.forecast import (
 )
 from chem.forecast.search import SEARCH_DRAWS, search
 from chem.label import Product
-from chem.tank import Mix, in_order
+from chem.tank import Mix, Water, in_order
 
 LEVERS = ("carrier", "rate", "water", "acid", "base", "swap", "order", "passes")
 
@@ -91,13 +92,14 @@ def fix(
     seed: int = 1,
     shelf: Sequence[Product] | None = None,
     agents: Sequence[Reagent] | None = None,
+    waters: Sequence[Water] = (),
     study: Study | None = None,
 ) -> Fixes:
     """Search the levers of a mix.
 
-    shelf: products that may stand in for one of the mix; agents: acids and bases that may be
-    tried, as `choose_agent` gives them (default `mild_reagents`); study: what is believed and
-    worked out already, in place of count and seed.
+    shelf: products that may stand in for one of the mix; agents: acids and bases that may be tried,
+    as `choose_agent` gives them (default `mild_reagents`); waters: others of the shed, of which a
+    share may be taken; study: what is believed and worked out already, in place of count and seed.
 
     Raises: InputProblem as `forecast`; ValueError for another `judged_at`.
     """
@@ -115,7 +117,7 @@ def fix(
     elif case.clear and not against:
         _order(case, tried)
     else:
-        _levers(case, shelf, mild_reagents() if agents is None else tuple(agents), tried)
+        _levers(case, shelf, mild_reagents() if agents is None else tuple(agents), waters, tried)
     if because is None and not tried.fixes:
         because = "forbidden" if against else "on_the_way" if case.clear else "none"
     return Fixes(
@@ -139,7 +141,11 @@ def fix(
 
 
 def _levers(
-    case: Case, shelf: Sequence[Product] | None, agents: Sequence[Reagent], tried: _Tried
+    case: Case,
+    shelf: Sequence[Product] | None,
+    agents: Sequence[Reagent],
+    waters: Sequence[Water],
+    tried: _Tried,
 ) -> None:
     """What may help, a lever at a time.
 
@@ -153,7 +159,7 @@ def _levers(
         if not case.clear or "rate" in kinds:
             _rates(case, tried)
         if not case.clear:
-            _water(case, tried)
+            _water(case, waters, tried)
             _agents(case, agents, tried)
         if not case.clear or "order" in kinds:
             _order(case, tried)
@@ -192,11 +198,14 @@ def _rates(case: Case, tried: _Tried) -> None:
     tried.add(sorted(found, key=lambda f: -(f.factor or 0.0)), NoUse("rate", "not_enough", least))
 
 
-def _water(case: Case, tried: _Tried) -> None:
+def _water(case: Case, waters: Sequence[Water], tried: _Tried) -> None:
     if case.mix.water.unknown:
         tried.no_use.append(NoUse("water", "water_unknown"))
         return
     tried.add(_searched(case, [SofterWater(case)]), NoUse("water", "not_enough"))
+    own = {case.mix.water.identity, *(part.identity for part, _ in case.mix.water.parts)}
+    others = [w for w in waters if w.identity not in own and not (w.unknown or w.parts)]
+    tried.fixes += _searched(case, [OtherWater(case, water) for water in others])
 
 
 def _agents(case: Case, agents: Sequence[Reagent], tried: _Tried) -> None:

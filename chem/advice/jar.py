@@ -12,6 +12,7 @@ and 24 h and a second jar in the cold are common practice, no source.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -19,7 +20,7 @@ from chem.advice.pour import pour
 from chem.forecast import THRESHOLD, Evolved, Forecast, Study, forecast
 from chem.reference import tables
 from chem.tank import Mix, in_order, room_taken, with_rate
-from chem.units import Rate
+from chem.units import Measure, Rate
 
 Order = Literal["asked", "best"]
 HEADSPACE = 0.8
@@ -27,6 +28,8 @@ LARGEST_JAR_ML = 10_000.0
 RATES = (0.5, 1.0, 2.0)
 STEPS = (10.0, 5.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
 TOLERANCE = 0.01
+OWN_LEAST_MARKS = 10.0
+"""Half a mark of ten is 5 %."""
 QUART_ML = 946.352946
 FIXED_LOOKS = (0.0, 5.0, 15.0, 60.0, 240.0, 1440.0)
 """[min] after the last pour; the last is the morning after."""
@@ -38,7 +41,8 @@ class JarStep:
     """One thing poured: product, or water where it is None, and its amount [mL] or [g].
 
     mark: the coarsest mark [mL or g] that measures it; parts: to how many parts one is made up
-    first, 1 where it is measured neat; water: `first`, `all` or `last` of the water.
+    first, 1 where it is measured neat; water: `first`, `all` or `last` of the water; tool: the
+    shed's own measure, empty for a usual one.
     """
 
     product: str | None
@@ -47,6 +51,7 @@ class JarStep:
     mark: float
     parts: int = 1
     water: str = ""
+    tool: str = ""
 
 
 @dataclass(frozen=True)
@@ -84,19 +89,38 @@ class Jar:
     scale: float | None
 
 
-def least_dose(by_mass: bool) -> float:
-    """The smallest dose [g] or [mL] that a scale or a syringe measures well."""
+def own_tools(measures: Sequence[Measure], by_mass: bool) -> list[Measure]:
+    """Scales, or syringes and marked jugs, of a shed; spoons are too rough for a jar."""
+    return [m for m in measures if m.by_mass == by_mass and m.unit != "tsp"]
+
+
+def least_dose(by_mass: bool, measures: Sequence[Measure] = ()) -> float:
+    """The smallest dose [g] or [mL] that a scale or a syringe measures well: the shed's own, within
+    5 % at half a mark, else usual ones."""
+    own = own_tools(measures, by_mass)
+    if own:
+        return min(OWN_LEAST_MARKS * m.mark for m in own)
     return tables().value("jar_scale_least" if by_mass else "jar_syringe_least")
 
 
 def least_error(by_mass: bool) -> float:
-    """Its error [%]."""
+    """The error [%] of a usual one at its smallest dose."""
     return tables().value("jar_scale_error" if by_mass else "jar_syringe_error")
 
 
 def measuring_step(amount: float) -> float:
-    """The coarsest mark [mL or g] that keeps an amount within 1 %."""
+    """The coarsest mark [mL or g] of usual measures that keeps an amount within 1 %."""
     return next((s for s in STEPS if 0.5 * s <= TOLERANCE * amount), STEPS[-1])
+
+
+def own_step(amount: float, own: Sequence[Measure]) -> Measure:
+    """Of the shed's own measures, that with the coarsest mark that does so; else the finest."""
+    fine = [m for m in own if 0.5 * m.mark <= TOLERANCE * amount and m.holds >= amount]
+    return max(fine, key=_mark) if fine else min(own, key=_mark)
+
+
+def _mark(measure: Measure) -> float:
+    return measure.mark
 
 
 def jar(
@@ -153,10 +177,11 @@ def jar_of(result: Forecast, *, size_mL: float = QUART_ML, said: str = "asked") 
     room = sum(_room_mL(p, by_mass, dry) for _, p, by_mass, dry in doses) / 1000.0
     room += sum(p for _, p in rest) / 1000.0
     asked = liquid = size_mL * HEADSPACE
-    least = min((p / least_dose(m) for _, p, m, _ in doses if p > 0.0), default=1e9)
+    own = mix.measures
+    least = min((p / least_dose(m, own) for _, p, m, _ in doses if p > 0.0), default=1e9)
     if least * liquid < 1000.0 * (1.0 - 1e-9):
         liquid = min(_rounded_up(1000.0 / least), LARGEST_JAR_ML)
-    poured = [_dose(n, p * liquid / 1000.0, by_mass) for n, p, by_mass, _ in doses]
+    poured = [_dose(n, p * liquid / 1000.0, by_mass, own) for n, p, by_mass, _ in doses]
     left = [_dose(n, p * liquid / 1000.0, False) for n, p in rest]
     water = (1.0 - room) * liquid
     if mix.fill == "water first":
@@ -266,16 +291,19 @@ def _water(amount: float, which: str) -> JarStep:
     return JarStep(None, round(amount / mark) * mark, False, mark, 1, which)
 
 
-def _dose(name: str, amount: float, by_mass: bool) -> JarStep:
+def _dose(name: str, amount: float, by_mass: bool, measures: Sequence[Measure] = ()) -> JarStep:
     """One product, rounded to a mark that a syringe, spoon or scale shows.
 
     A dose too small for any jar is taken from one part made up to ten, a hundred ... with water.
     """
     parts = 1
-    if 0.0 < amount < least_dose(by_mass) * (1.0 - 1e-9):
-        parts = 10 ** math.ceil(math.log10(least_dose(False) / amount))
-    mark = measuring_step(amount * parts)
-    return JarStep(name, round(amount * parts / mark) * mark / parts, by_mass, mark, parts)
+    if 0.0 < amount < least_dose(by_mass, measures) * (1.0 - 1e-9):
+        parts = 10 ** math.ceil(math.log10(least_dose(False, measures) / amount))
+    own = own_tools(measures, by_mass and parts == 1)
+    by = own_step(amount * parts, own) if own else None
+    mark, tool = (measuring_step(amount * parts), "") if by is None else (by.mark, by.name)
+    amount = round(amount * parts / mark) * mark / parts
+    return JarStep(name, amount, by_mass, mark, parts, tool=tool)
 
 
 def _looks(result: Forecast) -> list[Look]:

@@ -24,7 +24,16 @@ from chem.forecast.order import keeping_rules, pouring_place
 from chem.forecast.rules import rate_span, refuse_toxic, rules_of
 from chem.forecast.search import SEARCH_DRAWS, Found
 from chem.label import Product
-from chem.tank import Addition, Mix, Water, main_nutrient, with_carrier, with_rate, with_swap
+from chem.tank import (
+    Addition,
+    Mix,
+    Water,
+    main_nutrient,
+    with_carrier,
+    with_rate,
+    with_swap,
+)
+from chem.tank.water import blended
 from chem.units import Interval, Rate
 
 BISECTIONS = 6
@@ -46,12 +55,13 @@ MOST_WARMER_C = 3.0
 class Fix:
     """One change that works.
 
-    lever: one of `LEVERS`; factor: on carrier, rate or water, or how many passes; product: place
-    in the mix of what is changed; reagent, dose_g_per_L: of an acid or base; swap: what stands in
-    and at which rate; probability_after: by time, of the worst tank where there are several;
-    mixes: the tanks, in their pouring order; reordered: whether each differs from the asked order;
-    on_the_way: chance that solids show at the worst moment of pouring them; all_water_first:
-    whether that is so low only with all the water in before the products; minds: rules to mind.
+    lever: one of `LEVERS`; factor: on carrier, rate or water, or how many passes; product: place in
+    the mix of what is changed; reagent, dose_g_per_L: of an acid or base; swap: what stands in and
+    at which rate; other: water of the shed that takes the rest; probability_after: by time, of the
+    worst tank where there are several; mixes: the tanks, in their pouring order; reordered: whether
+    each differs from the asked order; on_the_way: chance that solids show at the worst moment of
+    pouring them; all_water_first: whether that is so low only with all the water in before the
+    products; minds: rules to mind.
     """
 
     lever: str
@@ -65,6 +75,7 @@ class Fix:
     reagent: Reagent | None = None
     dose_g_per_L: float | None = None
     swap: tuple[Product, Rate] | None = None
+    other: Water | None = None
     minds: tuple[Rule, ...] = ()
 
 
@@ -299,6 +310,32 @@ class SofterWater(OneTank):
     def bounded(self, value: float) -> float:
         """No softer than rain water with a little in it."""
         return max(value, WATERS[-1])
+
+
+class OtherWater(OneTank):
+    """Part of the water another one of the shed; the value is the share left of the own."""
+
+    name = "water"
+    up = False
+    grid = WATERS[:-1]
+
+    def __init__(self, case: Case, other: Water) -> None:
+        super().__init__(case)
+        self.other = other
+
+    def changed(self, value: float) -> Mix:
+        """The mix with so much of its own water left."""
+        own = self.case.mix.water
+        parts = [(part, share * value) for part, share in own.parts] or [(own, value)]
+        return replace(self.case.mix, water=blended([*parts, (self.other, 1.0 - value)]))
+
+    def bounded(self, value: float) -> float:
+        """At least a tenth stays, as far as is tried."""
+        return max(value, self.grid[-1])
+
+    def told(self, fix: Fix, value: float) -> Fix:
+        """Which water."""
+        return replace(fix, factor=value, other=self.other)
 
 
 class Dose(OneTank):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,7 +26,8 @@ class SuitedTo:
     found: the chances as it is; reagent, dose_g_per_L: the smallest dose with 9 in 10 at filling,
     of the tank or 0 where it is there, None with a cause: `further`, `too_much`, `narrow`, `gas`,
     `forbidden` (by a label), `never`, `unknown` (no window told); at_dose, at_dose_4h: the chances
-    with it; density_kg_per_L: of a liquid agent.
+    with it; density_kg_per_L: of a liquid agent; also: the same with the other agents that lead
+    that way.
     """
 
     found: WindowForecast
@@ -36,6 +37,7 @@ class SuitedTo:
     at_dose_4h: float | None
     density_kg_per_L: float | None
     cause: str
+    also: tuple[SuitedTo, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -65,8 +67,9 @@ def suiting(
 ) -> Suiting:
     """How well a tank suits its adjuvants and others, at filling and by 4 h.
 
-    others: adjuvants that are not in the mix; reagents: acids and bases that may be tried (default
-    citric acid and potassium bicarbonate). No dose is named where the mix must never be poured,
+    others: adjuvants that are not in the mix; reagents: acids and bases that may be tried, the
+    first that reaches a window is told first (default citric acid and potassium bicarbonate); what
+    the mix holds already is not tried. No dose is named where the mix must never be poured,
     where a label or a gas forbids the agent.
 
     Raises: InputProblem and ToxicGas as `forecast`.
@@ -77,6 +80,7 @@ def suiting(
     refused = never(rules)
     tried = tuple(reagents) or (choose_agent("citric acid"), choose_agent("potassium bicarbonate"))
     tanks: dict[str, Titration] = {}
+    held = {a.product.key for a in mix.additions}
     out = []
     for window in (*mix.windows, *others):
         found = window_forecast(seen, window)
@@ -89,11 +93,16 @@ def suiting(
         else:
             low, high = window.limits
             acid = seen.ph.median > 0.5 * (max(low, 0.0) + min(high, 14.0))
-            reagent = next((r for r in tried if r.acid == acid), None)
-            if reagent is None:
+            each = [
+                _dosed(study, mix, found, reagent, tanks, (low, high))
+                for reagent in tried
+                if reagent.acid == acid and reagent.product.key not in held
+            ]
+            if not each:
                 out.append(SuitedTo(found, None, None, None, None, None, "further"))
-            else:
-                out.append(_dosed(study, mix, found, reagent, tanks, (low, high)))
+                continue
+            best = next((one for one in each if one.dose_g_per_L is not None), each[0])
+            out.append(replace(best, also=tuple(one for one in each if one is not best)))
     return Suiting(
         mix=mix,
         ph=seen.ph,

@@ -55,6 +55,6 @@ def diagnose_command(
         poured=poured,
         study=known.study,
     )
-    give(
-        partial(diagnose_sheet, result, units), partial(diagnose_json, result, units), as_json, html
-    )
+    number = partial(known.number_for, asked.mix, result.refused)
+    sheet, told = partial(diagnose_sheet, result, units), partial(diagnose_json, result, units)
+    give(sheet, told, as_json, html, number=number)

@@ -20,6 +20,7 @@ from chem.cli.options import (
     SeedOption,
     UnitsOption,
 )
+from chem.cli.owned import own_waters
 
 
 @takes_mix
@@ -62,11 +63,13 @@ def fix_command(
     from chem.sheets.fix import fix_json, fix_sheet, listed_fixes
 
     known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
+    waters = own_waters(asked.beside)
     result = fix(
         asked.mix,
         judged_at=judged_at,
         study=known.study,
         shelf=read_shelf(shelf) if shelf is not None else None,
+        waters=[water for _, water in waters],
         agents=[choose_agent(name, beside=asked.beside) for name in agents] if agents else None,
     )
     if number is not None:
@@ -75,5 +78,9 @@ def fix_command(
             wrong = f"change {number} is none that one mix file can hold" if listed else "no change"
             instead = f"1 to {len(listed)}, a change within one tank" if listed else "no --take"
             raise InputProblem(Problem("command line, --take", wrong, instead))
-        take(asked, listed[number - 1].mixes[0], listed[number - 1].reagent)
-    give(partial(fix_sheet, result, units), partial(fix_json, result, units), as_json, html)
+        taken = listed[number - 1]
+        other = next((path for path, water in waters if water is taken.other), None)
+        take(asked, taken.mixes[0], taken.reagent, water=(other, taken.factor or 0.0))
+    own = partial(known.number_for, asked.mix, result.refused)
+    sheet, told = partial(fix_sheet, result, units), partial(fix_json, result, units)
+    give(sheet, told, as_json, html, number=own)

@@ -67,7 +67,7 @@ def forecast_command(
         from chem.advice.jar import jar_of
         from chem.sheets.page.forecast import forecast_page
 
-        number = None if result.refused else known.number_for(result.mix)
+        number = known.number_for(result.mix, result.refused)
         jar = jar_of(result)
         return forecast_page(result, jar, units, number=number or "", chemist=chemist, told=told)
 

@@ -59,7 +59,7 @@ def jar_command(
     study = known.study
 
     def number_of(result: Forecast) -> str | None:
-        return None if result.refused else known.number_for(result.mix)
+        return known.number_for(result.mix, result.refused)
 
     number: str | None = None
     if ladder is not None:

@@ -11,6 +11,7 @@ import typer
 
 from chem.cli.answer import give
 from chem.cli.options import DrawsOption, HtmlOption, JsonOption, SeedOption, UnitsOption
+from chem.cli.owned import beside_owned_of
 from chem.cli.saying import say
 
 if TYPE_CHECKING:
@@ -46,7 +47,9 @@ def label_command(
     from chem.files import find_file, is_file
     from chem.files.writing import write_text
     from chem.label import read_product
+    from chem.sheets.buying import buying_json
     from chem.sheets.jug import jug_json, jug_sheet
+    from chem.sheets.shelf import beside_owned
     from chem.units import read_temperature
 
     cold = read_temperature(coldest, "command line, --coldest")
@@ -99,7 +102,10 @@ def label_command(
         )
         read = read_product(found)
     result = jug(read, count=draws, seed=seed, coldest_celsius=cold)
-    give(partial(jug_sheet, result, units), partial(jug_json, result), as_json, html)
+    owned = None if product is None else beside_owned_of(found)
+    more = [] if owned is None else beside_owned(*owned, units)
+    told = [] if owned is None else buying_json(owned[1])
+    give(partial(jug_sheet, result, units, more), partial(jug_json, result, told), as_json, html)
 
 
 def _read_text(toml: str) -> Product:

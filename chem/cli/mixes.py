@@ -10,7 +10,7 @@ import functools
 import hashlib
 import inspect
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Concatenate, Literal, ParamSpec
@@ -35,7 +35,8 @@ OVERRIDES = ("carrier", "water", "tank", "area", "temperature", "coldest")
 @dataclass(frozen=True)
 class Asked:
     """A mix in numbers; beside: the folder that its files are named from; path: its own file, if
-    it has one, as `read`; raw: its tables, changes included.
+    it has one, as `read`; raw: its tables, changes included; number: of the sheet that it is, as
+    printed.
     """
 
     mix: Mix
@@ -43,29 +44,32 @@ class Asked:
     path: Path | None = None
     read: FileText | None = None
     raw: dict[str, Any] = field(default_factory=dict)
+    number: str | None = None
 
 
 def takes_mix(command: Callable[Concatenate[Asked, P], None]) -> Callable[..., None]:
-    """The command with MIX and the options of a quick mix in place of its first parameter."""
+    """The command with MIX and the options of a quick mix in place of its first parameter; what
+    the command has of that name is its own."""
+    own = list(inspect.signature(command, eval_str=True).parameters.values())[1:]
+    options = {k: of for k, of in _OPTIONS.items() if k not in {p.name for p in own}}
 
     @functools.wraps(command)
     def taken(**given: Any) -> None:
-        quick = {name: given.pop(name) for name in _OPTIONS}
-        asked = asked_mix(**quick)
+        quick = {name: given.pop(name) for name in options}
+        asked = asked_mix(**quick, notebook=given.get("notebook"))
         if "units" in given and given["units"] is None:
             given["units"] = units_of(asked.beside)
         command(asked, **given)  # type: ignore[call-arg]
 
-    own = list(inspect.signature(command, eval_str=True).parameters.values())[1:]
     kind = inspect.Parameter.KEYWORD_ONLY
-    mix, *options = [
-        inspect.Parameter(name, kind, default=None, annotation=of) for name, of in _OPTIONS.items()
+    mix, *quick_ones = [
+        inspect.Parameter(name, kind, default=None, annotation=of) for name, of in options.items()
     ]
     own = [
         p.replace(default=None, annotation=ShedUnits) if p.name == "units" else p
         for p in (p.replace(kind=kind) for p in own)
     ]
-    whole = [mix, *own[:0], *options, *own]
+    whole = [mix, *quick_ones, *own]
     taken.__signature__ = inspect.Signature(whole)  # type: ignore[attr-defined]
     taken.__annotations__ = {p.name: p.annotation for p in whole}
     return taken
@@ -75,31 +79,39 @@ ShedUnits = Annotated[
     Literal["us", "metric", "both"] | None,
     typer.Option(help="Units on the sheet (default: your shed's, else both)."),
 ]
+AddOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--add",
+        metavar="NAME=RATE",
+        help="A product of your shelf by any clear part of its name, poured in this order; "
+        "its usual rate without =RATE. Repeat for more.",
+    ),
+]
+RateOption = Annotated[
+    list[str] | None,
+    typer.Option("--rate", metavar="NAME=RATE", help="Another rate of one in the mix."),
+]
+CarrierOption = Annotated[
+    str | None, typer.Option(help='Try another spray volume: "2 gal/1000 sq ft".')
+]
+WaterOption = Annotated[str | None, typer.Option(help="Try another water file.")]
+TankOption = Annotated[str | None, typer.Option(help='Another tank: "50 gal".')]
 _OPTIONS: dict[str, Any] = {
     "mix": Annotated[
-        Path | None, typer.Argument(metavar="MIX", help="A mix file; none with --add.")
-    ],
-    "add": Annotated[
-        list[str] | None,
-        typer.Option(
-            "--add",
-            metavar="NAME=RATE",
-            help="A product of your shelf by any clear part of its name, poured in this order; "
-            "its usual rate without =RATE. Repeat for more.",
+        Path | None,
+        typer.Argument(
+            metavar="MIX", help="A mix file, or the number of a sheet (J-0412-2); none with --add."
         ),
     ],
-    "rate": Annotated[
-        list[str] | None,
-        typer.Option("--rate", metavar="NAME=RATE", help="Another rate of one in the mix."),
-    ],
-    "carrier": Annotated[
-        str | None, typer.Option(help='Try another spray volume: "2 gal/1000 sq ft".')
-    ],
+    "add": AddOption,
+    "rate": RateOption,
+    "carrier": CarrierOption,
     "sprayer": Annotated[
         str | None, typer.Option(metavar="NAME", help="Another sprayer of your shed.")
     ],
-    "water": Annotated[str | None, typer.Option(help="Try another water file.")],
-    "tank": Annotated[str | None, typer.Option(help='Another tank: "50 gal".')],
+    "water": WaterOption,
+    "tank": TankOption,
     "area": Annotated[str | None, typer.Option(help='Work out the loads for an area: "2.6 acre".')],
     "temperature": Annotated[str | None, typer.Option(help='Try another: "50 F".')],
     "coldest": Annotated[str | None, typer.Option(help='Where it stands overnight: "40 F".')],
@@ -123,14 +135,59 @@ def asked_mix(
     rate: Sequence[str] | None = None,
     save: Path | None = None,
     sprayer: str | None = None,
+    notebook: Path | None = None,
     **given: str | None,
 ) -> Asked:
-    """The mix of a file with these changes, or of the products named alone.
+    """The mix of a file with these changes, of the products named alone, or printed under a number.
 
-    given: `carrier`, `water`, `tank`, `area`, `temperature`, `coldest`, as a mix file has them.
+    notebook: where numbers are looked up, None for the shed's own; given: `carrier`, `water`,
+    `tank`, `area`, `temperature`, `coldest`, as a mix file has them.
 
     Raises: InputProblem.
     """
+    from chem.tank import numbered
+
+    def by_number(name: str, beside: Path) -> Mix | None:
+        found = _printed(name, beside, notebook)
+        return None if found is None else found.mix
+
+    with numbered(by_number):
+        printed = None if mix is None else _printed(str(mix), Path(), notebook)
+        if printed is None:
+            return _asked(mix, add, rate, save, sprayer, given)
+    changes = {"--add": add, "--rate": rate, "--sprayer": sprayer, "--save": save, **given}
+    changed = [option for option, value in changes.items() if value]
+    if changed:
+        wrong = f"sheet {printed.number} is a mix as it was printed"
+        option = changed[0] if changed[0].startswith("--") else f"--{changed[0]}"
+        instead = "its mix file, or --add for each product, to try a change"
+        raise InputProblem(Problem(f"{COMMAND_LINE}, {option}", wrong, instead))
+    return printed
+
+
+def _printed(name: str, beside: Path, notebook: Path | None) -> Asked | None:
+    """The mix printed under a number; None where it is none, or a file is called so.
+
+    Raises: InputProblem where no sheet has that number.
+    """
+    from chem.files import is_file
+    from chem.notebook import Notebook, find_place, is_number
+
+    if not is_number(name) or is_file(beside / name):
+        return None
+    found = Notebook(find_place(beside, notebook).path).mix_of(name)
+    return Asked(found.mix.reread(), beside, number=found.number)
+
+
+def _asked(
+    mix: Path | None,
+    add: Sequence[str] | None,
+    rate: Sequence[str] | None,
+    save: Path | None,
+    sprayer: str | None,
+    given: Mapping[str, str | None],
+) -> Asked:
+    """As `asked_mix`, of a file or of products."""
     from chem.files import FileText, MixForm, load_file, must_be_shaped, rewritten
     from chem.tank import change_mix, mix_from
 
@@ -223,8 +280,15 @@ def save_mix(
     say(f"{what} saved: {to}", err=True)
 
 
-def take(asked: Asked, changed: Mix, reagent: Reagent | None = None) -> None:
+def take(
+    asked: Asked,
+    changed: Mix,
+    reagent: Reagent | None = None,
+    water: tuple[Path | None, float] = (None, 1.0),
+) -> None:
     """Write a changed mix into the file of the one asked for: rates, order, carrier, an agent.
+
+    water: file of another one that takes the rest, and the share of the own that is left.
 
     An agent's product file is written beside it. Raises: InputProblem where there is no file, or
     the change is none that a mix file can say.
@@ -236,7 +300,9 @@ def take(asked: Asked, changed: Mix, reagent: Reagent | None = None) -> None:
     if asked.path is None:
         wrong, instead = "the mix has no file to write it into", "--save FILE as well"
         raise InputProblem(Problem(f"{COMMAND_LINE}, --take", wrong, instead))
-    if changed.water != asked.mix.water:
+    other, left_of_own = water
+    own = None if other is None else _own_water(asked)
+    if changed.water != asked.mix.water and (other is None or own is None):
         wrong, instead = "another water is no key of a mix yet", "water = ... by hand, once mixed"
         raise InputProblem(Problem(f"{COMMAND_LINE}, --take", wrong, instead))
     raw = {**asked.raw}
@@ -260,9 +326,26 @@ def take(asked: Asked, changed: Mix, reagent: Reagent | None = None) -> None:
             name = find_jug(one.product.name, asked.beside)
         rows.append({"product": name, "rate": _rate_text(None, one.rate)})
     raw["add"] = rows
+    if other is not None and own is not None:
+        share = f"{100.0 * left_of_own:.4g} %"
+        rest = _relative(other, asked.beside)
+        raw["water"] = [{"file": own, "share": share}, {"file": rest, "share": "rest"}]
     if changed.carrier_L_per_m2 != asked.mix.carrier_L_per_m2:
         raw["carrier"] = f"{1e4 * changed.carrier_L_per_m2:.5g} L/ha"
     save_mix(raw, asked.path, asked.beside, asked.path, asked.read, "Change")
+
+
+def _own_water(asked: Asked) -> str | None:
+    """The file of a mix's one water, as the mix names it, or the shed's; None for several."""
+    from chem.files import find_shed
+
+    own = asked.raw.get("water")
+    if own is None:
+        shed = find_shed(asked.beside)
+        if shed is None or shed.form.water is None or "=" in shed.form.water:
+            return None
+        return _from_there(shed.form.water, shed.folder, "waters", asked.beside)
+    return own if isinstance(own, str) and "=" not in own else None
 
 
 def _rate_text(old: Rate | None, new: Rate) -> str:

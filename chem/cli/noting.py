@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from chem.forecast import Forecast, Study
     from chem.notebook import Kept, Notebook
     from chem.notebook.learning import Learned
+    from chem.notebook.sprayed import LeftInSump
     from chem.notebook.tried import Told
     from chem.tank import Mix
 
@@ -53,17 +54,26 @@ class Known:
 
     def told(self, result: Forecast) -> Told | None:
         """What the notebook says beside a forecast; None where it holds nothing."""
+        from chem.notebook.sprayed import strongest
         from chem.notebook.tried import told_of
 
         if self.learned is None or not self.kept:
             return None
-        return told_of(result, self.kept, self.learned, self.study)
+        told = told_of(result, self.kept, self.learned, self.study)
+        return replace(told, strongest=strongest(self.kept, self.study), sump=self.sump(result.mix))
 
-    def number_for(self, mix: Mix) -> str | None:
-        """The number of a sheet of this mix; None without a notebook that can be written."""
+    def sump(self, mix: Mix) -> LeftInSump | None:
+        """What stays of the tank sprayed last, and meets this one."""
+        from chem.notebook.sprayed import left_in_sump
+
+        return left_in_sump(self.kept, mix, self.study) if self.kept else None
+
+    def number_for(self, mix: Mix, refused: str | None = None) -> str | None:
+        """The number of a sheet of this mix; None without a notebook that can be written, and
+        where it must never be poured: the code by which it is refused."""
         from chem.errors import InputProblem
 
-        if self.notebook is None or not mix.files:
+        if self.notebook is None or refused or not mix.files:
             return None
         try:
             begin(self.notebook)
@@ -107,20 +117,6 @@ def study_to_keep(book: Notebook, draws: int, seed: int) -> Study:
     except InputProblem as problem:
         say(f"By the labels alone: {problem}", err=True)
         return Study(draws, seed)
-
-
-def asked_mix(mix: Path, notebook: Notebook) -> tuple[Mix, str | None]:
-    """A mix file read, or the mix that was printed under a number, with that number.
-
-    Raises: InputProblem.
-    """
-    from chem.notebook import is_number
-    from chem.tank import read_mix
-
-    if is_number(str(mix)) and not mix.exists():
-        found = notebook.mix_of(str(mix))
-        return found.mix.reread(), found.number
-    return read_mix(mix), None
 
 
 def begin(notebook: Notebook) -> None:

@@ -8,7 +8,6 @@ from typing import Annotated, Literal
 import typer
 
 Units = Literal["us", "metric", "both"]
-MixArgument = Annotated[Path, typer.Argument(metavar="MIX", help="A mix file.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the JSON object instead.")]
 UnitsOption = Annotated[Units, typer.Option(help="Units on the sheet.")]
 LotOption = Annotated[list[str] | None, typer.Option("--lot", help="NAME=LOT, once per product.")]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -23,11 +24,13 @@ from chem.cli.options import (
 from chem.cli.options import (
     Units as UnitsName,
 )
+from chem.cli.owned import own_products
 from chem.cli.saying import say
 
 if TYPE_CHECKING:
     from chem.advice.agents import Reagent
     from chem.forecast import Study
+    from chem.label import Product
     from chem.tank import Mix
 
 
@@ -84,6 +87,7 @@ def ph_command(
     from chem.cli.noting import known_of
     from chem.errors import InputProblem, Problem
     from chem.files.writing import write_texts
+    from chem.label import read_shelf
     from chem.sheets.ph import ph_sheet
     from chem.sheets.ph_data import ph_json
     from chem.sheets.titration import curve_svg
@@ -96,7 +100,8 @@ def ph_command(
             if value is not None:
                 raise InputProblem(Problem(option, "goes with one pH", f"`{option}` with `--to`"))
         known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
-        _tell_adjuvants(wanted, shelf, reagents, known.study, (html, as_json, units))
+        shed = own_products(asked.beside) if shelf is None else read_shelf(shelf)
+        _tell_adjuvants(wanted, shed, reagents, known.study, (html, as_json, units))
         return
     if agent is None:
         raise InputProblem(
@@ -130,20 +135,21 @@ def ph_command(
 
 def _tell_adjuvants(
     mix: Mix,
-    shelf: Path | None,
+    shelf: Sequence[Product],
     reagents: list[Reagent],
     study: Study,
     way: tuple[Path | None, bool, UnitsName],
 ) -> None:
-    """Every adjuvant of the mix, and of a shelf, beside the tank."""
+    """Every adjuvant of the mix, and of a shelf, beside the tank, and which acid or base of the
+    shelf, or else a mild one, leads there."""
+    from chem.advice.agents import mild_reagents, shelf_agents
     from chem.advice.suited import suiting
-    from chem.label import read_shelf
     from chem.sheets.suited import suited_json, suited_sheet
     from chem.tank import window_of
 
     mine = {a.product.name for a in mix.additions}
-    others = [] if shelf is None else read_shelf(shelf)
-    windows = [window_of(p) for p in others if p.form == "adjuvant" and p.name not in mine]
+    windows = [window_of(p) for p in shelf if p.form == "adjuvant" and p.name not in mine]
+    reagents = reagents or [*shelf_agents(shelf), *mild_reagents()]
     html, as_json, units = way
     result = suiting(mix, windows, reagents=reagents, study=study)
     give(partial(suited_sheet, result, units), partial(suited_json, result, units), as_json, html)

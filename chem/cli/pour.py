@@ -32,7 +32,14 @@ def pour_command(
     from chem.advice.pour import pour
     from chem.cli.noting import known_of
     from chem.sheets.pour import pour_json, pour_sheet
+    from chem.tank import in_order
 
     known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
     result = pour(asked.mix, study=known.study)
-    give(partial(pour_sheet, result, units), partial(pour_json, result, units), as_json, html)
+    order = result.advised
+    number = None
+    if order is not None and not result.forbidden:
+        number = known.number_for(in_order(asked.mix, order.indices), result.refused)
+    sheet = partial(pour_sheet, result, units, number, known.sump(asked.mix))
+    told = partial(pour_json, result, units, number)
+    give(sheet, told, as_json, html, number=lambda: number)

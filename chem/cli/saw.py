@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from chem.cli.mixes import AddOption, CarrierOption, RateOption, TankOption, WaterOption, asked_mix
 from chem.cli.options import DrawsOption, LotOption, NotebookOption, SeedOption
 from chem.cli.saying import say
 
@@ -16,7 +17,15 @@ if TYPE_CHECKING:
 
 
 def saw_command(
-    mix: Annotated[Path, typer.Argument(metavar="MIX", help="A mix file, or a product's.")],
+    mix: Annotated[
+        Path | None,
+        typer.Argument(metavar="MIX", help="A mix file, a sheet's number, or a product's file."),
+    ] = None,
+    add: AddOption = None,
+    rate: RateOption = None,
+    carrier: CarrierOption = None,
+    water: WaterOption = None,
+    tank: TankOption = None,
     seen: Annotated[
         list[str] | None, typer.Option(help="What was seen: haze, flakes ...; once per look.")
     ] = None,
@@ -64,11 +73,11 @@ def saw_command(
 ) -> None:
     """Keep what the jar or tank showed, with the whole mix as poured.
 
-    MIX is a mix file, or the number of a sheet (J-0412-2); a product's file, where its jug was
-    measured. Asks only for what was not given, and nothing at all with --seen and --after, or
-    where only a jug was measured.
+    MIX is a mix file, the number of a sheet (J-0412-2), or --add for each product; a product's
+    file, where its jug was measured. Asks only for what was not given, and nothing at all with
+    --seen and --after, or where only a jug was measured.
     """
-    from chem.cli.noting import answer, asked_mix, notebook_of, study_to_keep
+    from chem.cli.noting import answer, notebook_of, study_to_keep
     from chem.errors import InputProblem, Problem
     from chem.forecast import SEEN_WORDS, forecast, read_after, read_seen
     from chem.forecast.sight import OF_SOLIDS, sight
@@ -89,11 +98,11 @@ def saw_command(
     from chem.sheets.words import odds
     from chem.units import read_volume
 
-    book = notebook_of(None if is_number(str(mix)) else mix, notebook)
+    book = notebook_of(None if mix is None or is_number(str(mix)) else mix, notebook)
     told = {"density": density or [], "ec": ec or [], "ph": jug_ph or []}
     old = None if amends is None else book.find(amends).id
     at = None if when is None else read_when(when)
-    if _is_jug(mix):
+    if mix is not None and _is_jug(mix):
         jug = read_product(mix)
         lots = dict(read_named(text, "lot", [jug.name]) for text in lot or [])
         measured = read_measured(told, [jug], lots)
@@ -103,7 +112,8 @@ def saw_command(
         sighting = Sighting(note=note or "", by=initials, amends=old, lots=lots, measured=measured)
         _keep(book, jug_entry(jug, sighting, fingerprint()), at)
         return
-    wanted, number = asked_mix(mix, book)
+    asked = asked_mix(mix, add, rate, notebook=notebook, carrier=carrier, water=water, tank=tank)
+    wanted, number = asked.mix, asked.number
     only_jugs = any(told.values()) and not seen
     silent = (bool(seen) and bool(after)) or only_jugs
 

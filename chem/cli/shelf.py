@@ -8,7 +8,7 @@ from contextlib import nullcontext
 from functools import partial
 from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -24,6 +24,7 @@ from chem.cli.options import (
     NotebookOption,
     SeedOption,
 )
+from chem.cli.owned import ends, own_mixes
 from chem.cli.saying import say
 
 if TYPE_CHECKING:
@@ -51,7 +52,11 @@ def shelf_command(
     ] = None,
     wanting: Annotated[
         str | None,
-        typer.Option(metavar="NUTRIENT", help="Only the shop's labels with it, by its cost."),
+        typer.Option(
+            metavar="NUTRIENT",
+            help="Only the shop's labels with it, by its cost; with PRODUCT, what to bring as "
+            "much of.",
+        ),
     ] = None,
     carrier: Annotated[
         str | None,
@@ -105,23 +110,27 @@ def shelf_command(
     seed: SeedOption = 1,
 ) -> None:
     """Would it get along with what I own? Without PRODUCT: all against all."""
+    from chem.advice.jug import jug
     from chem.cli.noting import known_of
     from chem.files.writing import write_text
     from chem.reference.fingerprint import made_with
     from chem.sheets.blocks import as_text
+    from chem.sheets.jug import seller_questions
     from chem.sheets.shelf import shelf_page, shelf_sheet
     from chem.sheets.shelf_data import shelf_csv, shelf_json_parts
-    from chem.shelf import Cache, cache_folder, cluster, local, read_item, shelf
+    from chem.shelf import Cache, buying, cache_folder, cluster, local, read_item, shelf
 
     rates = _rates(rate or [])
     setting, units = _setting(
         folder, carrier, sprayer, water, temperature, coldest, units, draws, seed
     )
-    asked = None
+    asked, lower = None, None
     if product is not None:
         path = _product(product, folder)
-        asked = read_item(path, rates.pop(path.stem, None))
-    _refuse_together(against, wanting, triples=triples, alone=alone)
+        given = rates.pop(path.stem, None)
+        asked = read_item(path, given)
+        asked, lower = (asked, None) if given else ends(asked)
+    _refuse_together(against, wanting, asked=asked is not None, triples=triples, alone=alone)
     only_it = asked is not None and (alone or against is not None)
     items, left_out = ((), ()) if only_it else _stock(folder, rates, use)
     shop: tuple[Item, ...] = ()
@@ -148,6 +157,7 @@ def shelf_command(
                 wanting=wanting or "",
                 triples=triples,
                 ratios=factors,
+                lower=lower if against is None else None,
                 passes=use is not None or len(items) <= FEW,
                 pairs=not alone,
                 judged_at=judged_at,
@@ -166,25 +176,43 @@ def shelf_command(
     if csv is not None:
         write_text(csv, shelf_csv(result))
         say(f"Table written: {csv}", err=True)
-    write_page(partial(shelf_page, result, units, alone=alone), html)
+    more: dict[str, Any] = {}
+    if asked is not None and not only_it:
+        mine = [item for i, item in enumerate(result.items) if i != result.asked]
+        mixes = [] if folder == "demo" else own_mixes(Path(folder))
+        more = {
+            "buy": buying(
+                asked,
+                mine,
+                setting,
+                mixes,
+                wanting=wanting or "",
+                judged_at=judged_at,
+                study=known.study,
+            ),
+            "questions": seller_questions(jug(asked.product, count=draws, seed=seed)),
+        }
+    write_page(partial(shelf_page, result, units, alone=alone, **more), html)
     # Piece by piece: the pairs of a catalogue are never all in memory.
     told = (
-        shelf_json_parts(result) if as_json else [as_text(shelf_sheet(result, units, alone=alone))]
+        shelf_json_parts(result, **more)
+        if as_json
+        else [as_text(shelf_sheet(result, units, alone=alone, **more))]
     )
     for piece in chain(told, ["\n"] if as_json else []):
         say(piece, nl=False)
 
 
 def _refuse_together(
-    against: str | None, wanting: str | None, *, triples: bool, alone: bool
+    against: str | None, wanting: str | None, *, asked: bool, triples: bool, alone: bool
 ) -> None:
     """Options that have no meaning together. Raises: InputProblem."""
     from chem.errors import InputProblem, Problem
 
     problems = []
-    if wanting is not None and against is None:
-        wrong = "a nutrient is wanted of a shop's labels"
-        problems.append(Problem("command line, --wanting", wrong, "--against DIR too"))
+    if wanting is not None and against is None and not asked:
+        wrong = "a nutrient is wanted of a product or of a shop's labels"
+        problems.append(Problem("command line, --wanting", wrong, "PRODUCT or --against DIR too"))
     for word, given in (("triples", triples), ("alone", alone)):
         if given and against is not None:
             wrong = "a shop's labels are tried with yours, two at a time"

@@ -6,22 +6,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from chem.cli.options import (
-    DrawsOption,
-    JsonOption,
-    LotOption,
-    MixArgument,
-    NotebookOption,
-    SeedOption,
-)
+from chem.cli.mixes import Asked, takes_mix
+from chem.cli.options import DrawsOption, JsonOption, LotOption, NotebookOption, SeedOption
 from chem.cli.saying import say
 
 if TYPE_CHECKING:
     from chem.notebook import Sprayed
 
 
+@takes_mix
 def sprayed_command(
-    mix: MixArgument,
+    asked: Asked,
     site: Annotated[str | None, typer.Option(help="Where.")] = None,
     area: Annotated[str | None, typer.Option(help='How much of it: "2.6 acre".')] = None,
     used: Annotated[str | None, typer.Option(help='How much went out: "50 gal".')] = None,
@@ -50,18 +45,19 @@ def sprayed_command(
 ) -> None:
     """The spray record, and in one the evidence: did it go through, were the screens clean.
 
-    MIX is a mix file, or the number of a sheet. Each field is asked for once; Enter takes what the
-    last record said of who, licence and equipment, or leaves it open; "-" leaves it open.
+    MIX is a mix file, the number of a sheet, or --add for each product. Each field is asked for
+    once; Enter takes what the last record said of who, licence and equipment, or leaves it open;
+    "-" leaves it open.
     """
-    from chem.cli.noting import answer, asked_mix, begin, notebook_of, study_to_keep, tell_copies
+    from chem.cli.noting import answer, begin, notebook_of, study_to_keep, tell_copies
     from chem.forecast import forecast
-    from chem.notebook import Sighting, Sprayed, entry_of, is_number
+    from chem.notebook import Sighting, Sprayed, entry_of
     from chem.notebook.written import read_clean, read_lots, read_moment
     from chem.sheets.records import sprayed_json
     from chem.units import format_carrier, read_area, read_volume
 
-    book = notebook_of(None if is_number(str(mix)) else mix, notebook)
-    wanted, number = asked_mix(mix, book)
+    book = notebook_of(asked.path or asked.beside, notebook)
+    wanted, number = asked.mix, asked.number
     lots = read_lots(lot or [], wanted)
     old = None if amends is None else book.find(amends).id
     result = forecast(wanted, study=study_to_keep(book, draws, seed))

@@ -37,4 +37,6 @@ def why_command(
 
     known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
     result = why(asked.mix, judged_at=judged_at, study=known.study)
-    give(partial(why_sheet, result, units), partial(why_json, result), as_json, html)
+    number = partial(known.number_for, asked.mix, result.refused)
+    sheet, told = partial(why_sheet, result, units), partial(why_json, result)
+    give(sheet, told, as_json, html, number=number)

@@ -55,8 +55,8 @@ class AddForm(FormModel):
         str | None,
         Ask(
             example="yesterday.toml",
-            note="or, in place of a product, what is left of an earlier tank: its mix file, how "
-            "much, how old",
+            note="or, in place of a product, what is left of an earlier tank: its mix file or the "
+            "number of its sheet, how much, how old",
         ),
     ] = None
     amount: Annotated[str | None, Reader(read_volume), Ask(example="10 gal")] = None

@@ -52,7 +52,7 @@ class ShedForm(FormModel):
         Ask(
             "Measures you have, parted by commas",
             ("10 mL syringe", "kitchen scale 1 g"),
-            note="what amounts can be measured with",
+            note="amounts are told by them; `1 qt jug by 2 fl oz` tells its marks too",
         ),
     ] = ()
     notebook: Annotated[str | None, Ask(example="notebook.sqlite")] = None

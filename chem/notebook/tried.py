@@ -11,6 +11,7 @@ from chem.forecast.sight import OF_SOLIDS
 from chem.notebook.entry import Entry, Measured
 from chem.notebook.jugs import Jugs
 from chem.notebook.learning import Learned
+from chem.notebook.sprayed import LeftInSump, Strongest
 from chem.notebook.store import Kept, current
 from chem.tank import Mix
 
@@ -68,7 +69,7 @@ class Told:
     those of its jugs that were measured, by which it goes, with their entries; before,
     after: chance that solids show and median pH by the labels alone and with what was learned,
     None where nothing was learned of these jugs; stretch: of the ranges; entries: how many there
-    are.
+    are; strongest: tank that was sprayed, if any; sump: what stays of the last one.
     """
 
     like: tuple[Like, ...]
@@ -78,6 +79,8 @@ class Told:
     after: tuple[float, float] | None
     stretch: float
     entries: int
+    strongest: Strongest | None = None
+    sump: LeftInSump | None = None
 
     @property
     def moved(self) -> bool:
@@ -146,7 +149,17 @@ def _changes(mix: Mix, entry: Entry, jugs: Jugs) -> list[Change]:
         out.append(Change("carrier", None, old.carrier_text, mix.carrier_text))
     if old.adjuvant != mix.adjuvant:
         out.append(Change("adjuvant"))
+    if _left(old) != _left(mix):
+        out.append(Change("leftover"))
     return out
+
+
+def _left(mix: Mix) -> list[tuple[float, float, list[str]]]:
+    """What it takes of earlier tanks, as far as two mixes can differ in it."""
+    return [
+        (round(one.share, 6), one.age_s, [a.product.identity for a in one.mix.additions])
+        for one in mix.leftovers
+    ]
 
 
 def _alike_rate(one: object, other: object) -> bool:

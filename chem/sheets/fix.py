@@ -63,8 +63,9 @@ def fix_sheet(result: Fixes, units: Units = "both") -> Sheet:
         items = [evolved_sentence(g, result.mix) for g in result.gases]
         blocks.append(Block("Gas or heat", items=items, kind="gas"))
     blocks.append(Block("Do this next", [_next(result, units)], kind="next"))
+    numbered = list(enumerate(listed_fixes(result), start=1))
     for lever in LEVERS:
-        found = [_words(result, f, units) for f in listed_fixes(result) if f.lever == lever]
+        found = [f"{n}. {_words(result, f, units)}" for n, f in numbered if f.lever == lever]
         if found:
             blocks.append(Block(TITLES[lever], items=found))
     spray = _spray(result)
@@ -143,6 +144,8 @@ def fix_change(found: Fix, result: Fixes, units: Units) -> str:
             own = next(a.rate for a in tank.additions if a.product.name == name)
             return f"{name}: {format_rate(own, units)}"
         case "water":
+            if found.other is not None:
+                return f"{_rain(found):.0f} % {found.other.name}"
             return f"{_rain(found):.0f} % rain or other soft water"
         case "acid" | "base":
             return _dose(found, result, units)
@@ -171,6 +174,8 @@ def fix_sentence(found: Fix, result: Fixes, units: Units) -> str:
             text = f"Put in {100 * (found.factor or 0.0):.0f} % of {name}: {rate}."
         case "water":
             text = f"Fill with at least {change}."
+            if found.other is not None:
+                text = f"Fill with {change}, the rest {mix.water.name}."
         case "acid" | "base":
             assert found.reagent is not None
             where = (

@@ -20,6 +20,7 @@ from chem.sheets.blocks import Block, Sheet
 from chem.sheets.comes_out import per_two_ions, threatening, what_comes_out, when
 from chem.sheets.notebook import told_block, told_lines
 from chem.sheets.reading import read_block
+from chem.sheets.rinse import sump_block
 from chem.sheets.rules import (
     because,
     evolved_sentence,
@@ -55,7 +56,7 @@ def forecast_sheet(
 ) -> Sheet:
     """The whole sheet; `chemist` adds SI, ionic strength, draws and seed; told: what the notebook
     says of it; read: a pH read in the tank."""
-    part = forecast_blocks(result, units)
+    part = forecast_blocks(result, units, told)
     if read is not None:
         part["ph"] = read_block(read, result)
     order = (
@@ -90,12 +91,15 @@ def forecast_first(
     noted = None if told is None else told_block(told)
     return [
         *_warnings(result),
+        *([] if told is None or told.sump is None else [sump_block(told.sump, units)]),
         *([] if noted is None else [noted]),
         Block("Do this next", [next_step(result, units)], kind="next"),
     ]
 
 
-def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]:
+def forecast_blocks(
+    result: Forecast, units: Units = "both", told: Told | None = None
+) -> dict[str, Block]:
     """The other parts of the sheet by name, for the sheet and the page to put in order."""
     return {
         "tank": _tank(result, units),
@@ -103,7 +107,7 @@ def forecast_blocks(result: Forecast, units: Units = "both") -> dict[str, Block]
         "out": what_comes_out(result, units),
         "sprayer": Block("Your sprayer", items=_sprayer(result)),
         "nutrients": _nutrients(result, units),
-        "salt": _salt(result, units),
+        "salt": _salt(result, units, told),
         "granted": _granted(result),
         "always": Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
         "wrong": Block("If it goes wrong", items=IF_IT_GOES_WRONG),
@@ -205,11 +209,12 @@ def _fine_screen(result: Forecast) -> str:
     )
 
 
-def _salt(result: Forecast, units: Units) -> Block:
+def _salt(result: Forecast, units: Units, told: Told | None) -> Block:
     """What a leaf would get; nothing of a tank that must never be poured."""
     if result.refused:
         return Block("Salt on the leaf")
-    return salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units)
+    strongest = None if told is None else told.strongest
+    return salt_block(result.salt, result.mix, result.conductivity_mS_per_cm, units, strongest)
 
 
 def _sprayer(result: Forecast) -> list[str]:

@@ -57,7 +57,7 @@ def forecast_json(
             ph_settled=result.ph_settled,
             ionic_strength_mol_per_kg=result.ionic_strength_mol_per_kg,
             conductivity_mS_per_cm=RangeEntry.known(result.conductivity_mS_per_cm),
-            salt=salt_entry(result.salt, mix),
+            salt=salt_entry(result.salt, mix, None if told is None else told.strongest),
             density_kg_per_L=result.density_kg_per_L,
             coverage=result.coverage,
             totals_mol_per_L=dict(result.totals_mol_per_L),

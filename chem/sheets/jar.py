@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from chem.advice.jar import Jar, JarStep, Look, least_dose, least_error
+from chem.advice.jar import Jar, JarStep, Look, least_dose, least_error, own_tools
 from chem.doubts import Range
 from chem.forecast import ALWAYS, JAR_DECIDES, SEEN_WORDS, Evolved, Forecast
 from chem.reference.colloids import colloids
@@ -13,6 +13,7 @@ from chem.sheets.blocks import BLANK, Block, Sheet
 from chem.sheets.contract.parts import TankLine, tank_line
 from chem.sheets.forecast import answer_lines, next_step
 from chem.sheets.rules import evolved_unit, forbids, gas_sentence, minds
+from chem.sheets.words import sentence
 from chem.units import Units, format_temperature
 
 SETTLED_PH = 0.2
@@ -240,8 +241,12 @@ def step_text(result: Jar, step: JarStep, units: Units) -> str:
         return f"{step.amount:.0f} mL, {words[step.water]}"
     read = shown(step.amount * step.parts, step.mark)
     if step.parts > 1:
-        one = "1 g" if step.by_mass else "1 mL"
-        return f"{read} mL of {one} made up to {step.parts} mL with the same water"
+        least = max(1.0, least_dose(step.by_mass, result.forecast.mix.measures))
+        one, whole = f"{least:g} {'g' if step.by_mass else 'mL'}", least * step.parts
+        by = f" by the {step.tool}" if step.tool else ""
+        return f"{read} mL{by} of {one} made up to {whole:g} mL with the same water"
+    if step.tool:
+        return f"{read} {'g' if step.by_mass else 'mL'} {_on(step)} the {step.tool}"
     if step.by_mass:
         return f"{read} g on a scale"
     tool = "syringe" if step.amount <= 60.0 else "measuring cylinder"
@@ -253,6 +258,10 @@ def step_text(result: Jar, step: JarStep, units: Units) -> str:
         elif step.amount < 1.0:
             text += f" (about {step.amount / DROP_ML:.0f} drops)"
     return text
+
+
+def _on(step: JarStep) -> str:
+    return "on" if step.by_mass else "by"
 
 
 def shown(amount: float, mark: float) -> str:
@@ -272,7 +281,7 @@ def between(result: Jar) -> str:
 
 def notes(result: Jar, units: Units) -> list[str]:
     """What else to know of the measuring."""
-    said = [_measures()]
+    said = [_measures(result)]
     mix = result.forecast.mix
     if result.unrated:
         said.append(f"{result.unrated} has no rate in the mix: last, at its label's rate.")
@@ -287,12 +296,18 @@ def notes(result: Jar, units: Units) -> list[str]:
     return said
 
 
-def _measures() -> str:
-    """What a syringe and a scale can do."""
-    return (
-        f"A syringe is right to {least_error(False):g} % from {least_dose(False):g} mL on, "
-        f"a 0.01 g scale to {least_error(True):g} % from {least_dose(True):g} g on."
-    )
+def _measures(result: Jar) -> str:
+    """What a syringe and a scale can do, and which of the shed's own stand in for them."""
+    own = [m for by_mass in (False, True) for m in own_tools(result.forecast.mix.measures, by_mass)]
+    usual = []
+    if all(m.by_mass for m in own):
+        least = f"{least_dose(False):g} mL"
+        usual.append(f"a syringe is right to {least_error(False):g} % from {least} on")
+    if not any(m.by_mass for m in own):
+        least = f"{least_dose(True):g} g"
+        usual.append(f"a 0.01 g scale to {least_error(True):g} % from {least} on")
+    told = [f"by your own measures: {', '.join(m.name for m in own)}"] if own else []
+    return sentence(", ".join([*told, *usual]))
 
 
 def look_text(look: Look) -> str:

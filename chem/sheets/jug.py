@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from chem.advice.jug import GALLON_L, POUND_KG, SHARES, Carried, Finding, Jug
 from chem.forecast import ONLY_THE_JAR, Range
@@ -82,8 +83,11 @@ def _water_matters(result: Jug) -> str | None:
     return f"{WATER_FIGURES[figure]}, by way of {solid}"
 
 
-def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
-    """Does it add up first, then ions, sources, money, cold and what is left open."""
+def jug_sheet(result: Jug, units: Units = "both", more: Sequence[Block] = ()) -> Sheet:
+    """Does it add up first, then ions, sources, money, cold and what is left open.
+
+    more: what it would be beside what is owned.
+    """
     if result.adds_up:
         answer = ["The label adds up."]
     else:
@@ -132,6 +136,7 @@ def jug_sheet(result: Jug, units: Units = "both") -> Sheet:
         Block("Left open by the label", items=[finding_text(f) for f in result.open]),
         Block("How to measure its pH", _how_to_measure(result)),
         Block("What would settle it", items=[capital(s) for s in settle[:4]]),
+        *more,
         Block("Questions to the seller, to copy", items=seller_questions(result)),
         Block("Notes", items=result.notes),
     ]
@@ -150,6 +155,8 @@ def seller_questions(result: Jug) -> list[str]:
         out.append(f"What is the pH of {product.name}: neat, or 1 part in 9 of water?")
     if product.density is None and not product.dry:
         out.append(f"What does a gallon (or litre) of {product.name} weigh, at what temperature?")
+    if product.form != "adjuvant" and not product.says.never_with:
+        out.append("What must it never share a tank with, and in how much water at least?")
     names = {product.key: product.name}
     for doubt in result.doubts:
         words = with_name(doubt.settle_by, doubt.key, names)
@@ -160,8 +167,6 @@ def seller_questions(result: Jug) -> list[str]:
         out.append("Does it hold sodium or chloride that the label does not list, and how much?")
     if result.cold is not None and result.cold.cannot_judge is not None:
         out.append("Below what temperature does it salt out, and below what does it freeze?")
-    if product.form != "adjuvant" and not product.says.never_with:
-        out.append("What must it never share a tank with, and in how much water at least?")
     return list(dict.fromkeys(out))[:MOST_QUESTIONS]
 
 
@@ -247,7 +252,7 @@ def _between(t_celsius: Range, units: Units) -> str:
     return f"{middle} ({low} to {high})"
 
 
-def jug_json(result: Jug) -> str:
+def jug_json(result: Jug, in_place: Sequence[contract.InPlaceEntry] = ()) -> str:
     """The JSON object of the contract."""
     density, cold = result.density_kg_per_L, result.cold
     return as_json(
@@ -292,6 +297,7 @@ def jug_json(result: Jug) -> str:
             coldest_celsius=result.coldest_celsius,
             clear_at_coldest=cold.clear_at if cold else None,
             water_matters=_water_matters(result),
+            in_place=in_place,
             notes=result.notes,
             draws=result.draws,
             seed=result.seed,

@@ -66,6 +66,7 @@ def change_words(change: Change) -> str:
         "water": f"another water{both}",
         "carrier": f"another spray volume{both}",
         "adjuvant": "another adjuvant",
+        "leftover": "more or less left of an earlier tank",
     }[change.code]
 
 

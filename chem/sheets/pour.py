@@ -8,10 +8,12 @@ from chem.advice.pour import MATTERS, Pour, PourOrder
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken
 from chem.forecast.order import CUSTOM
 from chem.forecast.rules import name_of
+from chem.notebook.sprayed import LeftInSump
 from chem.sheets.as_json import as_json, odds_under
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
 from chem.sheets.contract.parts import tank_line
+from chem.sheets.rinse import sump_block
 from chem.sheets.rules import (
     HAZARD_WORDS,
     forbids,
@@ -34,8 +36,17 @@ HANDLING = (
 """As sprayer guides say it: GRDC Spray Application Manual, module 7 (2025)."""
 
 
-def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
-    """Answer first, then the order to pour with its amounts and the odds after each step."""
+def pour_sheet(
+    result: Pour,
+    units: Units = "both",
+    number: str | None = None,
+    sump: LeftInSump | None = None,
+) -> Sheet:
+    """Answer first, then the order to pour with its amounts and the odds after each step.
+
+    number: the sheet's own, by which `saw` and `sprayed` know the mix in this order again;
+    sump: what stays of the tank before.
+    """
     order = result.advised if not result.forbidden else None
     blocks = []
     warnings = [f"{r[0].upper()}{r[1:]}." for r in forbids(result.rules, result.mix)]
@@ -45,6 +56,8 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
     if result.gases:
         items = [gas_sentence(g, result.mix) for g in result.gases]
         blocks.append(Block("Gas or heat", items=items, kind="gas"))
+    if sump is not None and not result.refused:
+        blocks.append(sump_block(sump, units))
     blocks.append(Block("Do this next", [_next(result, order, units)], kind="next"))
     if order is not None:
         blocks.append(_steps(result, order, units))
@@ -69,6 +82,9 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
     ]
     if result.unsure:
         granted.append("Some steps had no answer in more than a tenth of the versions tried")
+    if number is not None:
+        then = f"`jarsight saw {number}` or `jarsight sprayed {number}` keeps what came of it."
+        blocks.append(Block(f"This sheet is {number}", [then]))
     blocks += [
         Block("Taken for granted, check these", items=granted),
         Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
@@ -78,7 +94,7 @@ def pour_sheet(result: Pour, units: Units = "both") -> Sheet:
     return Sheet(f"{result.mix.name}: pour", _answer(result, order), keep)
 
 
-def pour_json(result: Pour, units: Units = "both") -> str:
+def pour_json(result: Pour, units: Units = "both", number: str | None = None) -> str:
     """The JSON object of the contract, with more about each order."""
 
     def one(order: PourOrder) -> contract.OrderEntry:
@@ -107,6 +123,7 @@ def pour_json(result: Pour, units: Units = "both") -> str:
             not_judged=result.not_judged,
             draws=result.draws,
             all_water_first=result.all_water,
+            number=number,
             seed=result.seed,
             tank=[
                 tank_line(

@@ -5,9 +5,11 @@ from __future__ import annotations
 from chem.advice.rinse import CLEAN, RINSE_SHARE, Rinsing
 from chem.forecast import ALWAYS, THRESHOLD
 from chem.forecast.rules import STOP_WORDS
+from chem.notebook.sprayed import LeftInSump
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import advice as contract
+from chem.sheets.notebook import day
 from chem.sheets.rules import gas_sentence, rule_sentence
 from chem.sheets.words import capital, odds
 from chem.units import Units, format_volume
@@ -33,6 +35,30 @@ def rinse_sheet(result: Rinsing, units: Units = "both") -> Sheet:
     return Sheet(heading, _answer(result, units), kept)
 
 
+def sump_block(found: LeftInSump, units: Units = "both") -> Block:
+    """What stays of the tank sprayed last, before the next is filled."""
+    result = found.rinsing
+    assert result.sump_L is not None
+    stays = format_volume(result.sump_L, units)
+    held = ", ".join(dict.fromkeys(a.product.name for a in result.before.additions))
+    words = f"{stays} of the tank sprayed {day(found.entry.at)} stays in the sump ({held})."
+    apart = must_not_meet(result)
+    clouds = result.clouds is not None and result.clouds >= max(THRESHOLD, result.alone + THRESHOLD)
+    if clouds:
+        apart.append(_where_they_meet(result))
+    needed = "Rinse" if apart else "If it must go, rinse"
+    often = "" if result.rinses is None else f"{needed} {_times(result.rinses)} first"
+    if often and result.rinse_L is not None:
+        often += f", {format_volume(result.rinse_L, units)} of clean water each"
+    said = [words, f"{often}." if often else "", "" if apart else "It may meet this mix."]
+    kind = "stop" if result.stops is not None or result.rules else ""
+    return Block("Before you fill", [" ".join(s for s in said if s)], apart, kind=kind)
+
+
+def _times(number: int) -> str:
+    return {1: "once", 2: "twice"}.get(number, f"{number} times")
+
+
 def must_not_meet(result: Rinsing) -> list[str]:
     """Rules and gases of the two together that neither has alone."""
     if result.stops is not None:
@@ -48,8 +74,7 @@ def _answer(result: Rinsing, units: Units) -> list[str]:
     if result.rinse_L is not None:
         water = format_volume(result.rinse_L, units)
     if result.rinses is not None:
-        often = f"Rinse {result.rinses} times with {water} of clean water"
-        often = often.replace(" 1 times", " once").replace(" 2 times", " twice")
+        often = f"Rinse {_times(result.rinses)} with {water} of clean water"
     else:
         least, most = result.by_sump[0][1], result.by_sump[-1][1]
         often = f"Rinse {least} to {most} times with {water} of clean water"

@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from chem.forecast import ALWAYS, JAR_DECIDES
 from chem.sheets.against import answer_neighbours, names_of, neighbours, refused
 from chem.sheets.blocks import WIDTH, Block, Sheet
+from chem.sheets.buying import buying_block
 from chem.sheets.shelf_data import hint, tank_because, tank_forbids, warns
 from chem.sheets.words import TIME_WORDS, after, and_more, counted, odds, sentence
-from chem.shelf import Shelf, Together
+from chem.shelf import Buying, Shelf, Together
 from chem.shelf.together import CLEAR, QUARRELS, SAID_CLEAR, UNKNOWN
-from chem.units import Units, format_carrier, format_temperature
+from chem.units import Units, format_carrier, format_rate, format_temperature
 
 LISTED = 30
 """Tanks told in words on a terminal; a page tells all."""
@@ -22,18 +23,72 @@ LEAST_SHOWN = 0.05
 VERBS = {"curdle": ("curdles", "may curdle"), "haze": ("hazes", "may haze")}
 
 
-def shelf_sheet(result: Shelf, units: Units = "both", *, alone: bool = False) -> Sheet:
-    """The sheet; alone: each product in this water instead of pairs."""
-    return _sheet(result, units, alone, LISTED, TABLE_FITS)
+def shelf_sheet(
+    result: Shelf,
+    units: Units = "both",
+    *,
+    alone: bool = False,
+    buy: Buying | None = None,
+    questions: Sequence[str] = (),
+) -> Sheet:
+    """The sheet; alone: each product in this water instead of pairs; buy: what the one asked for
+    would be to those owned; questions: to its seller."""
+    more = _bought(result, units, buy, questions)
+    return _sheet(result, units, alone, LISTED, TABLE_FITS, more)
 
 
-def shelf_page(result: Shelf, units: Units = "both", *, alone: bool = False) -> Sheet:
+def shelf_page(
+    result: Shelf,
+    units: Units = "both",
+    *,
+    alone: bool = False,
+    buy: Buying | None = None,
+    questions: Sequence[str] = (),
+) -> Sheet:
     """The sheet for a page, where the tanks and the table of a whole shelf have room."""
-    return _sheet(result, units, alone, LISTED_ON_PAGE, TABLE_FITS_PAGE)
+    more = _bought(result, units, buy, questions)
+    return _sheet(result, units, alone, LISTED_ON_PAGE, TABLE_FITS_PAGE, more)
 
 
-def _sheet(result: Shelf, units: Units, alone: bool, most: int, wide: int) -> Sheet:
-    """most: tanks told in words per list; wide: products that a table holds."""
+def _bought(
+    result: Shelf, units: Units, buy: Buying | None, questions: Sequence[str]
+) -> list[Block]:
+    blocks = [] if buy is None else [buying_block(buy, units, beside(result))]
+    blocks.append(Block("Questions to the seller, to copy", items=questions))
+    return [block for block in blocks if block.told]
+
+
+def beside_owned(result: Shelf, buy: Buying, units: Units = "both") -> list[Block]:
+    """For a label's sheet: what it would be to each product owned, and whose passes it fits."""
+    return [buying_block(buy, units, beside(result)), *_passes(result)]
+
+
+def beside(result: Shelf) -> dict[str, str]:
+    """File of each one owned -> how it gets along with the one asked for, and at what rate not."""
+    out = {}
+    for found in result.pairs:
+        file = result.items[found.members[-1]].product.file
+        if found.toxic:
+            out[file] = "Never with it in one tank."
+        elif found.quarrels and found.clear_at is not None:
+            out[file] = f"Fights it; that ends at {100 * found.clear_at:.0f} % of the new rate."
+        elif found.quarrels:
+            out[file] = "Fights it at any rate tried." if found.fine else "Fights it."
+        elif found.clear and found.answer.word == "clear":
+            out[file] = "Stays clear with it."
+        elif found.clear:
+            out[file] = "The salts stay clear with it."
+        elif found.unknown:
+            out[file] = "Can't be told with it."
+        else:
+            out[file] = "No worse together than one of them alone."
+    return out
+
+
+def _sheet(
+    result: Shelf, units: Units, alone: bool, most: int, wide: int, more: Sequence[Block]
+) -> Sheet:
+    """most: tanks told in words per list; wide: products that a table holds; more: of buying."""
     if alone:
         blocks = _alone(result, everything=True)
         answer = _answer_alone(result)
@@ -54,6 +109,7 @@ def _sheet(result: Shelf, units: Units, alone: bool, most: int, wide: int) -> Sh
             *_unknown(result, most),
             *_clear(result, most),
             *_triples(result, most),
+            *_lower(result, most),
             *_ratios(result, most),
             *_most(result),
             *_groups(result),
@@ -61,7 +117,7 @@ def _sheet(result: Shelf, units: Units, alone: bool, most: int, wide: int) -> Sh
             *_alone(result, everything=False, most=most),
             *_table(result, wide),
         ]
-    blocks += _left_out(result)
+    blocks += [*more, *_left_out(result)]
     blocks.append(_granted(result, units, alone))
     blocks.append(Block("Before you pour", [JAR_DECIDES], ALWAYS))
     return Sheet(_heading(result, alone), answer, blocks)
@@ -224,6 +280,17 @@ def _triples(result: Shelf, most: int) -> list[Block]:
     return [Block(title, [f"{count}."], _lines(result, result.only_three, most))]
 
 
+def _lower(result: Shelf, most: int) -> list[Block]:
+    """Pairs of which something else is said at the lower end of the label's range."""
+    if not len(result.lower):
+        return []
+    product = result.items[result.asked or 0].product
+    low = product.rate_range[0] if product.rate_range is not None else None
+    title = "At the lower end of its rates, otherwise"
+    at = [] if low is None else [f"At {format_rate(low)}."]
+    return [Block(title, at, _lines(result, result.lower, most))]
+
+
 def _ratios(result: Shelf, most: int) -> list[Block]:
     """Each pair at every ratio, in words: a name cut short could be two products."""
     by_pair: dict[tuple[int, ...], list[Together]] = {}
@@ -281,14 +348,27 @@ def _passes(result: Shelf) -> list[Block]:
     found = result.passes
     if found is None:
         return []
-    items = [f"Pass {k}: {names_of(result, t)}" for k, t in enumerate(found.tanks, start=1)]
+    joined = {k: "" if result.asked is None else " (it fits)" for k in found.joins}
+    items = [
+        f"Pass {k}: {names_of(result, t)}{joined.get(k - 1, '')}"
+        for k, t in enumerate(found.tanks, start=1)
+    ]
     if found.alone_fails:
         items.append(f"In none, trouble even alone: {names_of(result, found.alone_fails)}")
     fails = found.alone_fails
-    unjudged = [i for i, item in enumerate(result.items) if not (item.product.judged or i in fails)]
+    unjudged = [
+        i
+        for i, item in enumerate(result.items)
+        if not (item.product.judged or i in fails or i == result.asked)
+    ]
     if unjudged:
         items.append(f"In none, only the jar can tell: {names_of(result, unjudged)}")
     few = "The fewest passes" if found.fewest else "Passes (fewer were not ruled out)"
+    if result.asked is not None:
+        name = result.names[result.asked]
+        of = f"{len(found.joins)} of {counted(len(found.tanks), 'pass')}".replace("passs", "passes")
+        said = [f"{name} fits {of} of what you own."]
+        return [Block(f"{few} that use all you own", said, items)]
     return [Block(f"{few} that use them all", items=items)]
 
 

@@ -11,10 +11,11 @@ from typing import TypeVar
 from chem.forecast import ALWAYS, JAR_DECIDES, TIMES_S
 from chem.forecast.rules import STOP_WORDS
 from chem.sheets.as_json import as_json_parts
+from chem.sheets.buying import buying_json
 from chem.sheets.contract import shelf as contract
 from chem.sheets.contract.parts import ByTime
 from chem.sheets.rules import because, forbids, gas_sentence, rules_json
-from chem.shelf import Shelf, Together
+from chem.shelf import Buying, Shelf, Together
 
 E = TypeVar("E", bound=contract.AloneEntry)
 COLUMNS = (
@@ -39,13 +40,18 @@ COLUMNS = (
 )
 
 
-def shelf_json(result: Shelf) -> str:
+def shelf_json(result: Shelf, buy: Buying | None = None, questions: Sequence[str] = ()) -> str:
     """The JSON object."""
-    return "".join(shelf_json_parts(result))
+    return "".join(shelf_json_parts(result, buy, questions))
 
 
-def shelf_json_parts(result: Shelf) -> Iterator[str]:
-    """The JSON object, piece by piece: a catalogue has half a million pairs."""
+def shelf_json_parts(
+    result: Shelf, buy: Buying | None = None, questions: Sequence[str] = ()
+) -> Iterator[str]:
+    """The JSON object, piece by piece: a catalogue has half a million pairs.
+
+    buy: what the one asked for would be to those owned; questions: to its seller.
+    """
 
     def names(members: Sequence[int]) -> list[str]:
         return [result.names[i] for i in members]
@@ -70,6 +76,10 @@ def shelf_json_parts(result: Shelf) -> Iterator[str]:
             decided_by=None if o is None else o.decided_by,
         )
 
+    def stepped(found: Together) -> contract.RatioEntry:
+        pair = dict(entry(contract.PairEntry, found))
+        return contract.RatioEntry(**pair, rate_factor_of_a=found.factor)
+
     setting = result.setting
     passes = None
     if result.passes is not None:
@@ -77,6 +87,7 @@ def shelf_json_parts(result: Shelf) -> Iterator[str]:
             tanks=[names(t) for t in result.passes.tanks],
             fewest=result.passes.fewest,
             trouble_alone=names(result.passes.alone_fails),
+            joined_by_asked=result.passes.joins,
         )
     return as_json_parts(
         contract.Shelf(
@@ -101,10 +112,10 @@ def shelf_json_parts(result: Shelf) -> Iterator[str]:
             ],
             pairs=[],
             triples=[entry(contract.TripleEntry, t) for t in result.triples],
-            ratios=[
-                contract.RatioEntry(**dict(entry(contract.PairEntry, t)), rate_factor_of_a=t.factor)
-                for t in result.ratios
-            ],
+            ratios=[stepped(t) for t in result.ratios],
+            lower_rate=[stepped(t) for t in result.lower],
+            in_place=[] if buy is None else buying_json(buy),
+            ask_the_seller=questions,
             alone=[entry(contract.AloneEntry, t) for t in result.alone],
             quarrels={name: result.quarrels_of(i) for i, name in enumerate(result.names)},
             groups=[names(g) for g in result.groups],

@@ -58,7 +58,8 @@ def suited_sheet(result: Suiting, units: Units = "both") -> Sheet:
 def _answer(result: Suiting) -> list[str]:
     lines = [NEVER] if result.refused else []
     if not result.adjuvants:
-        return [*lines, "No adjuvant in this mix: name a pH with `--to`, or a shelf with `--in`."]
+        none = "No adjuvant in this mix or your shed"
+        return [*lines, f"{none}: name a pH with `--to`, or a shelf with `--in`."]
     ph = result.ph
     lines.append(f"pH about {ph.median:.1f}, likely {ph.p05:.1f} to {ph.p95:.1f}.")
     likely = [a for a in result.adjuvants if a.dose_g_per_L == 0.0]
@@ -67,8 +68,12 @@ def _answer(result: Suiting) -> list[str]:
 
 
 def adjuvant_sentence(one: SuitedTo, result: Suiting, units: Units) -> str:
-    """An adjuvant's window, its odds, and the dose that makes it likely."""
-    text = window_sentence(one.found)
+    """An adjuvant's window, its odds, the dose that makes it likely, and what else would."""
+    also = [_with_agent(other, "", result, units).strip() for other in one.also]
+    return " ".join([_with_agent(one, window_sentence(one.found), result, units), *also])
+
+
+def _with_agent(one: SuitedTo, text: str, result: Suiting, units: Units) -> str:
     if one.cause == "unknown" or one.dose_g_per_L == 0.0:
         return text
     name = one.reagent.own_form if one.reagent is not None else "An acid or base"
@@ -105,6 +110,17 @@ def suited_json(result: Suiting, units: Units = "both") -> str:
                     suited_at_dose_4h=a.at_dose_4h,
                     because=a.cause or None,
                     sentence=adjuvant_sentence(a, result, units),
+                    other_agents=[
+                        contract.AgentDose(
+                            agent=o.reagent.name,
+                            dose_g_per_L=o.dose_g_per_L,
+                            suited_at_dose=o.at_dose,
+                            suited_at_dose_4h=o.at_dose_4h,
+                            because=o.cause or None,
+                        )
+                        for o in a.also
+                        if o.reagent is not None
+                    ],
                 )
                 for k, a in enumerate(result.adjuvants)
             ],

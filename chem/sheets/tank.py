@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from chem.sheets.contract.parts import LoadEntry, TankLine, tank_line
-from chem.tank import Load, Mix, side_by_side
+from chem.tank import WHOLE_JUG, Load, Mix, side_by_side
 from chem.tank import TankLine as Line
 from chem.units import Units, format_area, format_mass, format_volume
 
@@ -15,8 +15,6 @@ WATER = {
     "last": "water to the mark",
 }
 AT_ITS_LABELS = "at its label's rate"
-WHOLE_JUG = 0.005
-"""What is left over whole jugs counts as nothing below this share of one."""
 
 
 def line_name(line: Line) -> str:
@@ -29,8 +27,10 @@ def line_text(line: Line, units: Units) -> str:
     if line.amount is None:
         return AT_ITS_LABELS
     if line.by_mass:
-        return format_mass(line.amount / 1000.0, units)
-    return format_volume(line.amount / 1000.0, units) + jugs(line, units)
+        text = format_mass(line.amount / 1000.0, units)
+    else:
+        text = format_volume(line.amount / 1000.0, units) + jugs(line, units)
+    return text if line.by is None else f"{text}: {line.by.text}"
 
 
 def jugs(line: Line, units: Units) -> str:

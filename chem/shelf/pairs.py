@@ -36,12 +36,13 @@ class Passes:
     """A list of products in as few tanks as will do.
 
     tanks: members of each; fewest: whether fewer are known not to do; alone_fails: products that
-    do not stay clear even alone.
+    do not stay clear even alone; joins: which of the tanks stay clear with the one asked for.
     """
 
     tanks: tuple[tuple[int, ...], ...]
     fewest: bool
     alone_fails: tuple[int, ...]
+    joins: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,8 @@ class Shelf:
     None where all were tried with all; mine: how many of the first products were tried against the
     rest, a shop's, and not with each other, 0 otherwise; wanting: the guarantee that these have;
     neighbours: these, best first; pairs: worst first; triples, alone likewise; only_three:
-    triples that quarrel though no two of them do; ratios: pair by pair, factors rising; groups:
+    triples that quarrel though no two of them do; ratios: pair by pair, factors rising; lower:
+    pairs at a lower rate of the one asked for, where that changes what is said of them; groups:
     products that get along all together, the largest first; passes: None where not asked;
     seconds, solves: spent in this run, equilibria; versions: as a forecast's.
     """
@@ -69,6 +71,7 @@ class Shelf:
     triples: Tanks
     only_three: Tanks
     ratios: Tanks
+    lower: Tanks
     alone: Tanks
     groups: tuple[tuple[int, ...], ...]
     passes: Passes | None
@@ -113,6 +116,7 @@ def shelf(
     wanting: str = "",
     triples: bool = False,
     ratios: Sequence[float] = (),
+    lower: float | None = None,
     passes: bool = False,
     pairs: bool = True,
     judged_at: str = "4h",
@@ -129,7 +133,9 @@ def shelf(
         against: a shop's products, each tried with each of `items` (or the one asked for) and none
             with its like; wanting: only those that guarantee this line are tried.
         triples: three at a time too; ratios: factors on the first one's rate, each tried too.
-        passes: the fewest tanks that use all items, where they are at most MAX_PRODUCTS.
+        lower: factor on the rate of the one asked for, at the other end of its label's range.
+        passes: the fewest tanks that use all items (but the one asked for, which is then tried
+            with each), where they are at most MAX_PRODUCTS.
         pairs: False tries each product alone only.
         engine: where it is computed; cache: results of earlier runs; progress: told as it goes;
         beliefs: what earlier jars taught; without a key, no earlier result counts.
@@ -155,14 +161,16 @@ def shelf(
     out = list(left_out)
     study = Study(setting.draws, setting.seed, beliefs)
     cache = cache if beliefs is NOTHING_LEARNED or beliefs.key else None
-    steps = sorted({f for f in ratios if f != 1.0} | {1.0})
+    shown = {f for f in ratios if f != 1.0} | {1.0}
+    steps = sorted(shown | ({lower} if lower is not None else set()))
     # The one asked for takes another key, not what earlier results may know.
     kept = all_apart((*others, *mine))
     stock = (*kept[len(others) :], *kept[: len(others)])
     count = len(mine)
     _check(mine if against else stock, ratios)
     while True:
-        plan = _Plan(len(stock), count, pairs, triples, bool(against))
+        joint = passes and asked is not None and not against and len(stock) <= MAX_PRODUCTS
+        plan = _Plan(len(stock), count, pairs, triples, bool(against), joint)
         work = Work(stock, setting, judged_at, study, engine or local(), cache, progress)
         spoilt = work.reckon()
         if spoilt:
@@ -212,13 +220,15 @@ def shelf(
         elif passes:
             fails = tuple(i for i, t in enumerate(alone) if not t.clear)
             parts = Passes(*fewest_passes(judged, kept_apart, work.together), fails)
+    elif joint and pairs:
+        parts = _passes_of_the_others(work, plan, alone)
     beside = neighbours(stock, count, found_pairs, wanting) if against else ()
     if beside:
         rank = np.zeros(len(stock))
         rank[[n.place for n in beside]] = np.arange(len(beside))
         mine_of, shop_of = found_pairs.members.T
         found_pairs = found_pairs.pick(np.lexsort((mine_of, rank[shop_of])))
-    stepped = [Tank(c, f) for c in plan.twos() for f in steps] if len(steps) > 1 else []
+    stepped = [Tank(c, f) for c in plan.twos() for f in sorted(shown)] if len(shown) > 1 else []
     singles = [Tank((i,)) for i in range(len(stock))]
     return Shelf(
         stock,
@@ -233,6 +243,7 @@ def shelf(
         found_threes,
         Tanks.of(work.judged, only_three, judged_at),
         Tanks.of(work.judged, stepped, judged_at, worst_first=False),
+        Tanks.of(work.judged, _changed(work, twos, lower), judged_at),
         Tanks.of(work.judged, singles, judged_at),
         groups,
         parts,
@@ -241,6 +252,24 @@ def shelf(
         work.solves,
         fingerprint(),
     )
+
+
+def _changed(work: Work, twos: Sequence[Tank], lower: float | None) -> list[Tank]:
+    """Pairs at the lower rate of the first, where something else is said of them."""
+    if lower is None:
+        return []
+    both = [(work.judged(two), Tank(two.members, lower)) for two in twos]
+    return [tank for usual, tank in both if work.judged(tank).marks != usual.marks]
+
+
+def _passes_of_the_others(work: Work, plan: _Plan, alone: Sequence[Together]) -> Passes:
+    """The fewest tanks of all but the first, and which of them it joins."""
+    rest = [i for i in range(1, plan.stock) if work.stock[i].product.judged and alone[i].clear]
+    apart = [pair for pair in plan.inner if not work.judged(Tank(pair)).clear]
+    tanks, fewest = fewest_passes(rest, apart, work.together)
+    fails = tuple(i for i in range(1, plan.stock) if not alone[i].clear)
+    fits = work.together([(0, *tank) for tank in tanks])
+    return Passes(tanks, fewest, fails, tuple(k for k, well in enumerate(fits) if well))
 
 
 def _less(
@@ -258,13 +287,15 @@ def _less(
 
 @dataclass(frozen=True)
 class _Plan:
-    """Which tanks are tried: stock: products; mine: how many of the first are asked for."""
+    """Which tanks are tried: stock: products; mine: how many of the first are asked for; joint:
+    whether the passes of the others are looked for."""
 
     stock: int
     mine: int
     pairs: bool
     triples: bool
     against: bool
+    joint: bool
 
     def twos(self) -> Iterator[tuple[int, ...]]:
         """Pairs; a shop's product meets all of mine at a time."""
@@ -276,8 +307,9 @@ class _Plan:
 
     @property
     def inner(self) -> list[tuple[int, ...]]:
-        """Pairs without the one asked for: whether three quarrel where no two do takes them too."""
-        return list(combinations(range(1, self.stock), 2)) if self.threes and self.mine else []
+        """Pairs without the one asked for, which triples and passes rest on too."""
+        wanted = (self.threes or self.joint) and self.mine and self.pairs
+        return list(combinations(range(1, self.stock), 2)) if wanted else []
 
     @property
     def threes(self) -> list[tuple[int, ...]]:

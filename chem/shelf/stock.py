@@ -115,7 +115,9 @@ def make_setting(
 
 
 def item_of(product: Product, rate: str | None, where: str, text: str, stem: str) -> Item:
-    """A product at its rate. where: the rate's file and key; text: what it is known by.
+    """A product at its rate, the upper end of its label's where that is all it says.
+
+    where: the rate's file and key; text: what it is known by.
 
     Raises: InputProblem as `read_item`.
     """
@@ -126,6 +128,8 @@ def item_of(product: Product, rate: str | None, where: str, text: str, stem: str
     else:
         Study(1).contents(product)  # raises where no source is common for a line
     used = product.usual_rate if rate is None else read_rate(rate, where, dry=product.dry)
+    if used is None and product.rate_range is not None:
+        used = product.rate_range[1]
     if used is None:
         raise InputProblem(
             Problem(

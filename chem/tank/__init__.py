@@ -19,12 +19,14 @@ from chem.tank.mix import (
     change_mix,
     mix_from,
     mix_schema,
+    numbered,
     read_mix,
     room_taken,
     unfit_rate,
     window_of,
 )
 from chem.tank.pouring import (
+    WHOLE_JUG,
     Load,
     TankLine,
     covered_m2,
@@ -58,6 +60,7 @@ from chem.tank.water import (
 )
 
 __all__ = [
+    "WHOLE_JUG",
     "MAX_PRODUCTS",
     "room_taken",
     "side_by_side",
@@ -93,6 +96,7 @@ __all__ = [
     "make_water",
     "mix_from",
     "mix_schema",
+    "numbered",
     "only",
     "pick_sprayer",
     "product_folder",

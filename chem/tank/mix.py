@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -19,11 +21,13 @@ from chem.files import (
     load_file,
     validate,
 )
+from chem.files.reading import is_kept
 from chem.label import NameWord, Product, find_product, phrases, read_name
 from chem.tank.shed import Taken, find_sprayer, taken
 from chem.tank.sprayer import Sprayer
 from chem.tank.water import UNKNOWN_WATER, Water, find_water, read_water
 from chem.units import (
+    Measure,
     Rate,
     read_area,
     read_carrier,
@@ -121,8 +125,8 @@ class Mix:
     """A mix in numbers: carrier [L/m2], its text as printed (empty where it was reckoned) and its
     relative error where a catch test gave it, tank [L], temperatures [degC], area [m2].
 
-    sprayer: the one of its shed, if any. read_from: the mix's own file as it was read, and those of
-    its shed and sprayer.
+    sprayer: the one of its shed, if any; measures: what its shed has. read_from: the mix's own file
+    as it was read, and those of its shed and sprayer.
     """
 
     name: str
@@ -140,6 +144,7 @@ class Mix:
     carrier_text: str = ""
     sprayer: Sprayer | None = None
     area_m2: float | None = None
+    measures: tuple[Measure, ...] = field(default=(), compare=False)
     leftovers: tuple[Leftover, ...] = ()
     read_from: tuple[FileText, ...] = field(default=(), compare=False, repr=False)
 
@@ -219,17 +224,43 @@ def mix_from(
         leftover=lambda i, where: _earlier(form.add[i].leftover or "", path, where),
         read_from=(*(() if read_from is None else (read_from,)), *shed.files),
     )
-    return replace(mix, notes=(*mix.notes, *shed.notes), sprayer=shed.sprayer)
+    notes = (*mix.notes, *shed.notes)
+    return replace(mix, notes=notes, sprayer=shed.sprayer, measures=shed.measures)
+
+
+@contextmanager
+def numbered(by_number: Callable[[str, Path], Mix | None]) -> Iterator[None]:
+    """Within it, a leftover may be named by what `by_number` knows: (name, folder of the mix that
+    takes it) -> the mix printed under that number, None for any other name."""
+    token = _BY_NUMBER.set(by_number)
+    try:
+        yield
+    finally:
+        _BY_NUMBER.reset(token)
+
+
+_BY_NUMBER: ContextVar[Callable[[str, Path], Mix | None] | None] = ContextVar(
+    "by_number", default=None
+)
 
 
 def _earlier(name: str, path: Path, where: str) -> Mix:
     """The mix of a leftover, beside the mix that takes it. Raises: InputProblem."""
     earlier = path.parent / name.strip()
+    by_number = _BY_NUMBER.get()
+    printed = None
+    if by_number is not None and not is_kept("mix", earlier.as_posix()):
+        printed = by_number(name.strip(), path.parent)
     if earlier.resolve() == path.resolve():
         raise InputProblem(
             Problem(f"{where} = {name!r}", "that is this very mix", "the earlier tank's file")
         )
-    mix = read_mix(earlier)
+    if printed is None:
+        mix = read_mix(earlier)
+    else:
+        # Kept under its number, so that the mix that takes it can be read again.
+        own, *rest = printed.read_from
+        mix = replace(printed, read_from=(replace(own, name=name.strip()), *rest))
     if mix.leftovers:
         raise InputProblem(
             Problem(

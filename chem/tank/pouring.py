@@ -10,10 +10,12 @@ from chem.doubts import median
 from chem.label import Contents, Product
 from chem.reference import tables
 from chem.tank.mix import Mix
-from chem.units import Rate
+from chem.units import Measured, Rate, measured
 
 FIRST_SHARE = 0.5
 """Of the water that is in before the products, where the tank is filled to a mark."""
+WHOLE_JUG = 0.005
+"""What is left over whole jugs counts as nothing below this share of one."""
 WHOLE = 1e-6
 """A last load smaller than this share of a tank is no load."""
 NITROGEN_AND_COMPANY = {"sulfur", "chlorine"}
@@ -28,7 +30,8 @@ class TankLine:
     product: its name, `water` for water; kind: `water`, `agent` (an acid or base that is bought for
     its pH), `product`, `adjuvant` or `leftover`; amount: [mL], or [g] where `by_mass`, None where
     its rate isn't known; share: of water, `first`, `all` or `last`; jug_mL: net volume on its
-    label; place: in the mix, None for water and an `[adjuvant]`.
+    label; place: in the mix, None for water and an `[adjuvant]`; by: the shed's own measures, what
+    is over whole jugs.
     """
 
     product: str
@@ -38,6 +41,7 @@ class TankLine:
     share: str = ""
     jug_mL: float | None = None
     place: int | None = None
+    by: Measured | None = None
 
 
 @dataclass(frozen=True)
@@ -158,11 +162,25 @@ def lines(
         poured.append(TankLine(mix.adjuvant.name, amount, by_mass, "adjuvant"))
     room = spray * _room_mL_per_L(mix, contents)
     water = max(1000.0 * litres - room, 0.0)
+    if mix.tank_L is not None or mix.area_m2 is not None:
+        poured = [replace(line, by=_by(line, mix)) for line in poured]
     own = TankLine("water", water, False, "water")
     if mix.fill != "to mark":
         return (*rest, replace(own, share="all"), *poured)
     first = replace(own, amount=FIRST_SHARE * water, share="first")
     return (*rest, first, *poured, replace(own, amount=(1.0 - FIRST_SHARE) * water, share="last"))
+
+
+def _by(line: TankLine, mix: Mix) -> Measured | None:
+    """By what of the shed it is measured, as far as it isn't poured in whole jugs."""
+    if line.amount is None:
+        return None
+    left = line.amount
+    if line.jug_mL is not None and not line.by_mass:
+        left -= line.jug_mL * int(line.amount / line.jug_mL + WHOLE_JUG)
+        if left <= WHOLE_JUG * line.jug_mL:
+            return None
+    return measured(left, line.by_mass, mix.measures)
 
 
 def loads(mix: Mix, contents: Sequence[Contents] | None = None) -> tuple[Load, ...]:

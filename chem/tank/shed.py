@@ -10,6 +10,7 @@ from chem.errors import InputProblem, Problem
 from chem.files import FileText, MixForm, Shed, as_found, find_file, find_shed
 from chem.tank.sprayer import Sprayer, read_sprayer
 from chem.tank.water import Water, find_water
+from chem.units import Measure, read_measure
 
 
 @dataclass(frozen=True)
@@ -22,6 +23,7 @@ class Taken:
     form: MixForm
     water: Water | None = None
     sprayer: Sprayer | None = None
+    measures: tuple[Measure, ...] = ()
     places: tuple[Path, ...] = ()
     notes: tuple[str, ...] = ()
     files: tuple[FileText, ...] = ()
@@ -64,10 +66,16 @@ def taken(form: MixForm, beside: Path, sprayer: str | None = None) -> Taken:
         form.model_copy(update=changes),
         water,
         machine,
+        shed_measures(shed),
         (product_folder(shed),),
         notes,
         tuple(files) if told else (),
     )
+
+
+def shed_measures(shed: Shed) -> tuple[Measure, ...]:
+    """What there is to measure with. Raises: InputProblem."""
+    return tuple(read_measure(text, "shed.toml, measures") for text in shed.form.measures)
 
 
 def product_folder(shed: Shed) -> Path:

@@ -14,6 +14,7 @@ from chem.units.amounts import (
     read_rate_range,
     read_volume,
 )
+from chem.units.measures import Measure, Measured, measured, read_measure
 from chem.units.motion import read_length, read_speed
 from chem.units.numbers import Number, read_number, rounding
 from chem.units.price import Price, read_price
@@ -43,6 +44,8 @@ from chem.units.water import Interval, ion_of, read_alkalinity, read_concentrati
 __all__ = [
     "Interval",
     "Number",
+    "Measure",
+    "Measured",
     "Price",
     "Rate",
     "Units",
@@ -55,6 +58,7 @@ __all__ = [
     "format_volume",
     "ion_of",
     "possible_carrier",
+    "measured",
     "read_alkalinity",
     "read_area",
     "read_carrier",
@@ -69,6 +73,7 @@ __all__ = [
     "read_percent",
     "read_ph",
     "read_ph_window",
+    "read_measure",
     "read_price",
     "read_rate",
     "read_rate_range",

@@ -229,6 +229,13 @@ def possible_carrier(L_per_m2: float, text: str, where: str) -> float:
     return L_per_m2
 
 
+_TWO_UNITS = re.compile(
+    r"^\s*(\d[\d.,]*\s*(?:gal|gallons?|lbs?|pounds?))\.?\s+(?:and\s+)?"
+    r"(\d[\d./ ]*(?:fl\.?\s*)?oz\.?(?:\s*wt)?)\s*$",
+    re.I,
+)
+
+
 def read_volume(text: str, where: str) -> float:
     """Read the volume of a tank or jar (`50 gal`, `1 qt`, `500 mL`).
 
@@ -238,6 +245,11 @@ def read_volume(text: str, where: str) -> float:
     Raises:
         InputProblem: no volume unit, a bare `oz`, a range, or nothing above zero.
     """
+    parts = _TWO_UNITS.match(text)
+    if parts is not None:  # `9 gal 45 fl oz`, as sheets print it
+        return within(
+            sum(read_volume(p, where) for p in parts.groups()), VOLUME_LIMITS, "L", text, where
+        )
     litres = _plain_amount(text, where, VOLUME, "liter", "a volume", "`50 gal` or `200 L`")
     return within(litres, VOLUME_LIMITS, "L", text, where)
 
@@ -251,6 +263,9 @@ def read_mass(text: str, where: str) -> float:
     Raises:
         InputProblem: no unit of weight, `ton` alone, a range, or nothing above zero.
     """
+    parts = _TWO_UNITS.match(text)
+    if parts is not None:  # `9 lb 15 oz`
+        return sum(read_mass(p, where) for p in parts.groups())
     table = MASS | dict.fromkeys(_OUNCE, "ounce")
     kilograms = _plain_amount(
         text, where, table, "kilogram", "a weight", "`40 lb`, `8 oz` or `1 kg`"

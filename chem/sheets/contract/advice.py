@@ -184,6 +184,16 @@ class SuitedEntry(Part):
     because: str | None
 
 
+class AgentDose(Part):
+    """The smallest dose of an acid or base with which a tank suits an adjuvant in 9 of 10."""
+
+    agent: str
+    dose_g_per_L: Figure
+    suited_at_dose: Figure
+    suited_at_dose_4h: Figure
+    because: str | None
+
+
 class AdjuvantEntry(WindowEntry):
     """An adjuvant beside the tank, and the smallest dose with which it suits it in 9 of 10."""
 
@@ -194,6 +204,7 @@ class AdjuvantEntry(WindowEntry):
     suited_at_dose_4h: Figure
     because: str | None
     sentence: str
+    other_agents: Sequence[AgentDose]
 
 
 class Adjuvants(OfMix):

@@ -220,12 +220,14 @@ class LabelShare(Part):
 
 
 class SaltEntry(Part):
-    """What is dissolved in the finished spray; free acid: to pH 4, null above it."""
+    """What is dissolved in the finished spray; free acid: to pH 4, null above it;
+    strongest_sprayed: the most that a tank in the notebook held and was sprayed."""
 
     dissolved_g_per_L: RangeEntry
     kg_per_ha: Figure
     free_acid_mmol_per_L: RangeEntry | None
     of_ounce_per_gallon: Figure
+    strongest_sprayed_g_per_L: Figure
     of_label: Sequence[LabelShare]
 
 

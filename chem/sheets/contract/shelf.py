@@ -49,11 +49,13 @@ class RatioEntry(PairEntry):
 
 
 class PassesEntry(Part):
-    """Tanks that everything goes into; fewest: whether fewer are known not to do."""
+    """Tanks that everything goes into; fewest: whether fewer are known not to do; joined_by_asked:
+    places of those that stay clear with the one asked for."""
 
     tanks: Sequence[Sequence[str]]
     fewest: bool
     trouble_alone: Sequence[str]
+    joined_by_asked: Sequence[int]
 
 
 class LeftOutEntry(Part):
@@ -79,9 +81,34 @@ class NeighbourEntry(Part):
     currency: str
 
 
+class InPlaceEntry(Part):
+    """The product asked for in place of one owned, at as much of a nutrient per area; costs are
+    money in the prices' currency; in_mixes: own mixes that hold the one owned, of which replaces
+    stay fine with the other in its place, and breaks no more."""
+
+    product: str
+    file: str
+    nutrient: str | None
+    kg_per_ha: float
+    rate: str | None
+    own_rate: str
+    beyond_label: Literal["above", "below"] | None
+    cost_per_ha: Figure
+    own_cost_per_ha: Figure
+    cost_per_acre: Figure
+    own_cost_per_acre: Figure
+    currency: str
+    own_currency: str
+    in_mixes: Sequence[str]
+    replaces: Sequence[str]
+    breaks: Sequence[str]
+
+
 class Shelf(Part):
     """Who gets along with whom; groups, tanks: names; quarrels: how many each product has.
 
+    lower_rate: pairs at the other end of the range on the label of the one asked for, where that
+    changes what is said; in_place: it in place of each one owned.
     mine: products tried against a shop's, none otherwise; neighbours: the shop's, best first;
     wanting: the guarantee asked of these.
     """
@@ -98,6 +125,9 @@ class Shelf(Part):
     quarrels: dict[str, int]
     groups: Sequence[Sequence[str]]
     passes: PassesEntry | None
+    lower_rate: Sequence[RatioEntry]
+    in_place: Sequence[InPlaceEntry]
+    ask_the_seller: Sequence[str]
     left_out: Sequence[LeftOutEntry]
     water: str
     carrier_L_per_ha: float
@@ -158,6 +188,7 @@ class Label(Part):
     coldest_celsius: float
     clear_at_coldest: Figure
     water_matters: str | None
+    in_place: Sequence[InPlaceEntry]
     notes: Sequence[str]
     draws: int
     seed: int

@@ -124,7 +124,7 @@ class OrderEntry(Part):
 
 class Pour(OfMix):
     """Orders to pour in, best first; asked: the mix's own; least, most: over all that may be;
-    tank: everything poured, in the order advised."""
+    tank: everything poured, in the order advised; number: of the mix in this order."""
 
     orders: Sequence[OrderEntry]
     asked: OrderEntry
@@ -137,6 +137,7 @@ class Pour(OfMix):
     gases: Sequence[str]
     not_judged: Sequence[str]
     all_water_first: Figure
+    number: str | None
     tank: Sequence[TankLine]
 
 

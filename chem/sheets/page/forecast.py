@@ -35,7 +35,7 @@ def forecast_page(
     """The whole page; jar: of the same forecast; number: the sheet's own, a blank without one;
     told: what the notebook says of it."""
     made = datetime.now() if made is None else made
-    part = forecast_blocks(result, units)
+    part = forecast_blocks(result, units, told)
     first = forecast_first(result, units, told)
     sheet = Sheet(result.mix.name, forecast_answer(result, told), first)
     poured = not result.refused
