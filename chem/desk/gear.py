@@ -276,14 +276,14 @@ class Gear:
         result = shelf(
             items, setting, asked=asked, left_out=left_out, pairs=True, beliefs=study.beliefs
         )
-        more: dict[str, Any] = {}
+        bought: dict[str, Any] = {}
         if asked is not None:
             mine = [item for i, item in enumerate(result.items) if i != result.asked]
-            more = {
+            bought = {
                 "buy": buying(asked, mine, setting, shed.read_mixes()),
                 "questions": seller_questions(jug(asked.product)),
             }
-        sheet = shelf_page(result, shed.units, **more)
+        sheet = shelf_page(result, shed.units, **bought)
         blocks = [block for block in sheet.blocks if not block.rows]
         if fields["sort"] == "clear":
             blocks.sort(key=lambda block: not block.title.lower().startswith("stay"))
