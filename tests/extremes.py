@@ -41,6 +41,8 @@ MODEL_END_I = 6.0
 BRINE = ("Na", "K", "Ca", "Mg", "Cl", "NO3", "SO4")
 EXACT = 1e-9
 """Relative, of mass and charge."""
+ROUNDING = 1e-14
+"""Of all that is dissolved: 10 mol/kg of an acid that is hardly split leave no finer charge."""
 KINDS = ("water", "single ion", "salt of two", "brine", "everything", "two among traces", "bare")
 
 
@@ -111,6 +113,7 @@ def balances(
     there = state.totals > 0.0
     off = np.abs(held / np.where(there, state.totals, 1.0) - 1.0)
     charge = np.abs(m @ system.charge) / (m @ np.abs(system.charge))
+    charge[np.abs(m @ system.charge) < ROUNDING * state.totals.sum(axis=1)] = 0.0
     return np.where(there, off, 0.0).max(axis=1), charge
 
 
