@@ -415,6 +415,23 @@ def test_a_new_mix_with_an_acid_is_saved(tmp_path: Path) -> None:
         desk.close()
 
 
+def test_a_jug_to_buy_is_held_against_what_is_owned(tmp_path: Path) -> None:
+    """Beside each one owned: as much of a nutrient, its cost, the mixes it stands in for."""
+    (tmp_path / "products").mkdir()
+    demo = Path("data/demo/products")
+    for name in ("iron-citric", "iron-edta", "urea-liquor"):
+        shutil.copy(demo / f"{name}.toml", tmp_path / "products")
+    guarded, desk = build(filled(tmp_path), KEY, frozenset({HOST}), draws=16)
+    client = client_of(guarded)
+    try:
+        asked = "carrier=2 gal/1000 sq ft&water=soft.toml&jug=products/iron-edta.toml"
+        page = client.get(f"/shelf?{asked}").text
+        assert "In place of what you own" in page and "as much Fe" in page
+        assert "seller" in page.lower() and scripts_in(page) == []
+    finally:
+        desk.close()
+
+
 # What an attack may try at the doors above
 
 

@@ -108,14 +108,15 @@ def least_error(by_mass: bool) -> float:
     return tables().value("jar_scale_error" if by_mass else "jar_syringe_error")
 
 
-def measuring_step(amount: float, own: Sequence[Measure] = ()) -> tuple[float, str]:
-    """The coarsest mark [mL or g] that keeps an amount within 1 %, and the measure that has it: of
-    the shed's own, the finest where none does; empty for usual ones."""
-    if own:
-        fine = [m for m in own if 0.5 * m.mark <= TOLERANCE * amount and m.holds >= amount]
-        best = max(fine, key=_mark) if fine else min(own, key=_mark)
-        return best.mark, best.name
-    return next((s for s in STEPS if 0.5 * s <= TOLERANCE * amount), STEPS[-1]), ""
+def measuring_step(amount: float) -> float:
+    """The coarsest mark [mL or g] of usual measures that keeps an amount within 1 %."""
+    return next((s for s in STEPS if 0.5 * s <= TOLERANCE * amount), STEPS[-1])
+
+
+def own_step(amount: float, own: Sequence[Measure]) -> Measure:
+    """Of the shed's own measures, that with the coarsest mark that does so; else the finest."""
+    fine = [m for m in own if 0.5 * m.mark <= TOLERANCE * amount and m.holds >= amount]
+    return max(fine, key=_mark) if fine else min(own, key=_mark)
 
 
 def _mark(measure: Measure) -> float:
@@ -286,7 +287,7 @@ def _rounded_up(value: float) -> float:
 
 
 def _water(amount: float, which: str) -> JarStep:
-    mark, _ = measuring_step(amount)
+    mark = measuring_step(amount)
     return JarStep(None, round(amount / mark) * mark, False, mark, 1, which)
 
 
@@ -299,7 +300,8 @@ def _dose(name: str, amount: float, by_mass: bool, measures: Sequence[Measure] =
     if 0.0 < amount < least_dose(by_mass, measures) * (1.0 - 1e-9):
         parts = 10 ** math.ceil(math.log10(least_dose(False, measures) / amount))
     own = own_tools(measures, by_mass and parts == 1)
-    mark, tool = measuring_step(amount * parts, own)
+    by = own_step(amount * parts, own) if own else None
+    mark, tool = (measuring_step(amount * parts), "") if by is None else (by.mark, by.name)
     amount = round(amount * parts / mark) * mark / parts
     return JarStep(name, amount, by_mass, mark, parts, tool=tool)
 

@@ -253,9 +253,11 @@ class Gear:
 
     def _tried(self, setting: Any, fields: Fields, study: Study) -> Sheet:
         """The sheet of pairs, without its table: a list, in the order asked for."""
+        from chem.advice.jug import jug
         from chem.reference.files import data_folder
+        from chem.sheets.jug import seller_questions
         from chem.sheets.shelf import shelf_page
-        from chem.shelf import read_item, read_stock, shelf
+        from chem.shelf import buying, read_item, read_stock, shelf
 
         shed = self._desk.shed
         own = shed.lying("product")
@@ -274,7 +276,14 @@ class Gear:
         result = shelf(
             items, setting, asked=asked, left_out=left_out, pairs=True, beliefs=study.beliefs
         )
-        sheet = shelf_page(result, shed.units)
+        bought: dict[str, Any] = {}
+        if asked is not None:
+            mine = [item for i, item in enumerate(result.items) if i != result.asked]
+            bought = {
+                "buy": buying(asked, mine, setting, shed.read_mixes()),
+                "questions": seller_questions(jug(asked.product)),
+            }
+        sheet = shelf_page(result, shed.units, **bought)
         blocks = [block for block in sheet.blocks if not block.rows]
         if fields["sort"] == "clear":
             blocks.sort(key=lambda block: not block.title.lower().startswith("stay"))

@@ -12,6 +12,7 @@ from chem.errors import InputProblem, Problem
 from chem.files import SHED, load_toml, read_shed
 from chem.label import Product, read_product
 from chem.reference.files import data_folder
+from chem.tank import Mix, read_mix
 from chem.units import Units
 
 MOST_FILES = 2000
@@ -102,6 +103,16 @@ class Shed:
         for file, path in own or [(path.name, path) for path in demo]:
             try:
                 found[file] = read_product(path)
+            except InputProblem:
+                continue
+        return found
+
+    def read_mixes(self) -> list[Mix]:
+        """The shed's mixes that can be read."""
+        found = []
+        for one in self.lying("mix"):
+            try:
+                found.append(read_mix(self.path(one.file)))
             except InputProblem:
                 continue
         return found

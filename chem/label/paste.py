@@ -43,6 +43,7 @@ _LEADS_ON = re.compile(r"\b(?:as|of|by|from|with)$", re.IGNORECASE)
 _UNIT_ALONE = re.compile(r"(?:m?[lg]|kg|%|fl\.? ?oz|gal|lbs?|qts?)\s?(?:/|per\b|$)", re.IGNORECASE)
 _OPEN_RANGE = re.compile(r"(?<=[0-9])\s*(?:-|\b(?:to|a|\u00e0|bis|tot)\b)$", re.IGNORECASE)
 _OTHER_END = re.compile(r"(?:-|\b(?:to|a|\u00e0|bis|tot)\b)\s?(?=[0-9.]+\s*(?:[;,(]|$))", re.I)
+_SPREAD, _SPREAD_NEXT = re.compile("(?:\u00b1|\\+/-)\\s?[0-9]"), re.compile("(?:\u00b1|\\+/-)$")
 _POINT_HABIT = re.compile(r"(?:^|(?<=[ (]))\.[0-9]+\s?%")
 
 
@@ -124,7 +125,9 @@ class _Reader:
             text = f"{_OPEN_RANGE.sub('', piece.text)}-{_OTHER_END.sub('', after.text)}"
             self._keep(self._outcome(text), text, [piece.line, after.line])
             return i + 2
-        if after and not outcome.productive and _breaks_in_a_fact(piece.text, after.text):
+        spread = after and (_SPREAD_NEXT.search(piece.text) or _SPREAD.match(after.text))
+        broken = not outcome.productive and after and _breaks_in_a_fact(piece.text, after.text)
+        if after and (spread or broken):
             text = f"{piece.text} {after.text}"
             self._keep(self._outcome(text), text, [piece.line, after.line])
             return i + 2

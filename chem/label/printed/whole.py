@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -13,8 +14,16 @@ from chem.files.table import figure
 from chem.label.printed.claims import ledger, with_figures
 from chem.label.printed.content import Content
 from chem.label.printed.declared import Named, Quantity
+from chem.label.printed.languages import fold
 from chem.label.printed.lines import Line
-from chem.label.printed.records import Ignored, Kept, NotUnderstood, Pasted, in_terms_of
+from chem.label.printed.records import (
+    Ignored,
+    Kept,
+    NotUnderstood,
+    Pasted,
+    Understood,
+    in_terms_of,
+)
 from chem.label.printed.stated import HEAVIEST, LIGHTEST
 from chem.label.printed.statements import GRADE_LINES
 from chem.label.printed.unread import Kind, kinds_of
@@ -92,6 +101,8 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     content.not_understood = with_figures(lines, unclaimed, content.not_understood)
     _leave_care(content, lines)
     _imply_chelates(content)
+    content.understood = [replace(u, line=_own_words(u, lines)) for u in content.understood]
+    content.ignored = [replace(i, line=_own_words(i, lines)) for i in content.ignored]
     content.care = _care(content)
     content.not_understood, kinds = _as_printed(content.not_understood, lines)
     content.understood.sort(key=lambda entry: entry.line_number)
@@ -209,6 +220,13 @@ def _leave_care(content: Content, lines: list[Line]) -> None:
     care = [entry for entry, kind in zip(left, kinds, strict=True) if kind == "care"]
     content.not_understood = [entry for entry in left if entry not in care]
     content.ignored += [Ignored(entry.line_number, entry.line, CARE) for entry in care]
+
+
+def _own_words(entry: Understood | Ignored, lines: list[Line]) -> str:
+    """An entry's words, or its whole line as printed where a table put it into others."""
+    printed = next(line.printed for line in lines if line.number == entry.line_number)
+    own = fold(printed)
+    return entry.line if all(w in own for w in re.findall(r"[a-z]+", fold(entry.line))) else printed
 
 
 def _as_printed(
