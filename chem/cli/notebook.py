@@ -12,6 +12,7 @@ import typer
 from chem.cli.answer import give
 from chem.cli.exits import Exit
 from chem.cli.options import DrawsOption, HtmlOption, JsonOption, NotebookOption, SeedOption
+from chem.cli.outputs import guarded
 from chem.cli.saying import say
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ def _book(folder: Path, named: Path | None) -> Notebook:
 
 
 @app.command("list")
+@guarded
 def list_command(
     words: Annotated[
         list[str] | None, typer.Argument(metavar="[WORD...]", help="Only entries with all of them.")
@@ -55,6 +57,7 @@ def list_command(
 
 
 @app.command("wall")
+@guarded
 def wall_command(
     folder: InOption = Path(),
     notebook: NotebookOption = None,
@@ -75,6 +78,7 @@ def wall_command(
 
 
 @app.command("season")
+@guarded
 def season_command(
     site: Annotated[str | None, typer.Option(help="One site alone.")] = None,
     first: Annotated[str | None, typer.Option("--from", help="First day: 2026-03-01.")] = None,
@@ -154,6 +158,7 @@ def score_command(
 
 
 @app.command("export")
+@guarded
 def export_command(
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Into a file, not on the screen.")

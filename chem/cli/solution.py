@@ -29,7 +29,9 @@ def solution_command(
     odds: Annotated[
         bool, typer.Option("--odds", help="Chance that solids show, from 1 min to 30 days.")
     ] = False,
-    draws: Annotated[int, typer.Option(help="With --odds: how many draws.", min=1)] = 256,
+    draws: Annotated[
+        int, typer.Option(help="With --odds: how many draws.", min=1, max=20000)
+    ] = 256,
     seed: Annotated[int, typer.Option(help="With --odds: where the draws start.", min=0)] = 1,
     everything: Annotated[
         bool, typer.Option("--all", help="Traces and far undersaturated solids as well.")

@@ -17,8 +17,9 @@ _FORCED: ContextVar[bool] = ContextVar("forced", default=False)
 _READ: ContextVar[list[Path] | None] = ContextVar("read", default=None)
 _OURS = re.compile(
     r'<meta name="generator" content="jarsight"|aria-labelledby="(\w+)-title \1-what"'
+    r'|\A\{"shed": "'
 )
-"""What a page and a picture of ours say of themselves."""
+"""What a page, a picture and a notebook's export of ours begin with or say of themselves."""
 HEAD = 2000
 
 

@@ -209,12 +209,25 @@ class Notebook:
         return number
 
     def numbers(self) -> tuple[Numbered, ...]:
-        """Every mix that was printed under a number, oldest first."""
+        """Every mix that was printed under a number, oldest first.
+
+        Raises: InputProblem where one is damaged.
+        """
         if not self.exists:
             return ()
         with self._open() as file:
             rows = file.execute("SELECT number, at, mix FROM numbers ORDER BY at, number")
-            return tuple(Numbered(n, at, KeptMix.model_validate_json(m)) for n, at, m in rows)
+            return tuple(Numbered(n, at, self._mix_told(n, m)) for n, at, m in rows)
+
+    def _mix_told(self, number: str, mix: str) -> KeptMix:
+        try:
+            return KeptMix.model_validate_json(mix)
+        except ValueError:
+            raise self._damaged(f"sheet {number}", "its mix") from None
+
+    def _damaged(self, where: str, what: str) -> InputProblem:
+        read = f"`{self.path}`, {where}"
+        return InputProblem(Problem(read, f"{what} is damaged", "a copy of it from before"))
 
     def mix_of(self, number: str) -> Numbered:
         """What a sheet of this number said. Raises: InputProblem where there is none, or two."""
@@ -239,14 +252,16 @@ class Notebook:
         Raises: InputProblem.
         """
         shed, entries, numbers = self._all()
+        for entry, _, line in entries:
+            if not isinstance(line, str):
+                raise self._damaged(f"entry {entry}", "its line")
         lines = ",\n".join(line for _, _, line in entries)
         rows = []
         for number, whose, at, mix in numbers:
             try:
                 told = json.loads(mix)
-            except ValueError:
-                read, wrong = f"`{self.path}`, sheet {number}", "its mix is damaged"
-                raise InputProblem(Problem(read, wrong, "a copy of it from before")) from None
+            except (TypeError, ValueError):
+                raise self._damaged(f"sheet {number}", "its mix") from None
             rows.append({"number": number, "shed": whose, "at": at, "mix": told})
         sheds = {i: s for i, s, _ in entries if s != shed}
         return (

@@ -78,6 +78,8 @@ _NITROGEN = {
     "urea": "urea nitrogen",
 }
 _NITROGEN_AS = re.compile(rf"nitrogen(?: \(n\))?(?: as)? ({'|'.join(_NITROGEN)})", re.IGNORECASE)
+LONGEST_NAME = 160
+"""Letters of a nutrient's name in two languages, at most (common practice, no source)."""
 OXIDES = frozenset(("CaO", "MgO", "Na2O", "SO3", "P2O5", "K2O"))
 """Oxides that labels give nutrients in."""
 
@@ -231,6 +233,8 @@ def recognise(piece: str) -> Named | Refused:
 
 def _said_twice(words: str) -> Named | None:
     """A name in two languages, `Potash (K2O) / Potasse (K2O)`: what all that is known says."""
+    if len(words) > LONGEST_NAME:
+        return None
     parts = re.split(r"\s+/\s+", words)
     known = [n for n in map(recognise, parts) if isinstance(n, Named)] if parts[1:] else []
     if len({n.element_line for n in known}) == 1:
