@@ -173,6 +173,8 @@ def save(
         InputProblem: what `read` finds wrong, a file in the way (both shown where it is not the
             version read), a folder that can't be written.
     """
+    if not path.name or path.is_dir():
+        raise InputProblem(Problem(f"`{path}`", "a folder stands there", "a file's name"))
     partial = path.with_name(f".{path.stem}-{os.getpid()}.toml")
     try:
         partial.write_text(text, encoding="utf-8", newline="\n")
