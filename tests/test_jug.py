@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -186,3 +187,8 @@ def test_questions_to_the_seller_ask_what_the_label_leaves_open() -> None:
     bare = jug(replace(product, ph=None), count=64)
     assert any("What is the pH" in a for a in seller_questions(bare))
     assert "QUESTIONS TO THE SELLER, TO COPY" in as_text(jug_sheet(found))
+
+
+def test_a_metric_sheet_holds_no_unit_of_the_us() -> None:
+    text = as_text(jug_sheet(jug(read_product(DEMO / "iron-citric.toml"), count=64), "metric"))
+    assert "kg/L" in text and not re.search(r"lb\b|gal\b|\d F\b", text)

@@ -27,8 +27,9 @@ def buying_block(buy: Buying, units: Units, beside: Mapping[str, str] | None = N
         return Block()
     notes = [] if buy.mixes else ["No mix of yours stands here to try it in."]
     if buy.asked.product.price is None:
+        jug = "10 L" if units == "metric" else "2.5 gal"
         notes.append(
-            f'No price in the file of {name}: price = "48 per 2.5 gal" there compares costs.'
+            f'No price in the file of {name}: price = "48 per {jug}" there compares costs.'
         )
     return Block("In place of what you own, as much put down", notes, items)
 
@@ -37,7 +38,7 @@ def _line(buy: Buying, one: InPlace, units: Units) -> str:
     """`X: as much Fe at 5 fl oz/1000 sq ft as at its 4; $1.20 for $0.90 ...`"""
     if one.nutrient is None or one.rate is None:
         return f"{one.name}: no nutrient in common."
-    own = one.own_rate.text or format_rate(one.own_rate, units)
+    own = format_rate(one.own_rate, units)
     words = f"{one.name}: as much {one.nutrient} as {own} of it takes "
     words += format_rate(one.rate, units)
     if one.beyond:

@@ -39,7 +39,7 @@ WATER_FIGURES = {
 }
 
 
-def finding_text(found: Finding) -> str:
+def finding_text(found: Finding, units: Units = "both") -> str:
     """The sentence, without a full stop, of what doesn't add up or is left open."""
     of, figures, words = found.of, found.figures, found.words
     match found.key:
@@ -48,7 +48,8 @@ def finding_text(found: Finding) -> str:
         case "printed_as":
             return f"it would add up if {figures[0]:g} % {of[0]} was printed as {of[1]}"
         case "more_than_dissolves":
-            return f"more than dissolves at 77 F (25 C) as labelled: {', '.join(of)}"
+            warm = format_temperature(25.0, units)
+            return f"more than dissolves at {warm} as labelled: {', '.join(of)}"
         case "nitrogen_forms":
             side = "less" if figures[0] < figures[1] else "more"
             return f"its nitrogen forms add up to {figures[0]:g} %, {side} than {figures[1]:g} %"
@@ -105,7 +106,9 @@ def jug_sheet(result: Jug, units: Units = "both", more: Sequence[Block] = ()) ->
     facts = []
     if result.density_kg_per_L is not None:
         d = result.density_kg_per_L.median
-        facts.append(f"Density {d / POUND_KG * GALLON_L:.2f} lb/gal ({d:.3f} kg/L).")
+        us, metric = f"{d / POUND_KG * GALLON_L:.2f} lb/gal", f"{d:.3f} kg/L"
+        shown = {"us": us, "metric": metric, "both": f"{us} ({metric})"}[units]
+        facts.append(f"Density {shown}.")
     if result.ph is not None:
         facts.append(
             f"1 part in 10 of water reads about pH {result.ph.median:.1f} "

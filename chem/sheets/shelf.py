@@ -109,7 +109,7 @@ def _sheet(
             *_unknown(result, most),
             *_clear(result, most),
             *_triples(result, most),
-            *_lower(result, most),
+            *_lower(result, most, units),
             *_ratios(result, most),
             *_most(result),
             *_groups(result),
@@ -280,14 +280,14 @@ def _triples(result: Shelf, most: int) -> list[Block]:
     return [Block(title, [f"{count}."], _lines(result, result.only_three, most))]
 
 
-def _lower(result: Shelf, most: int) -> list[Block]:
+def _lower(result: Shelf, most: int, units: Units) -> list[Block]:
     """Pairs of which something else is said at the lower end of the label's range."""
     if not len(result.lower):
         return []
     product = result.items[result.asked or 0].product
     low = product.rate_range[0] if product.rate_range is not None else None
     title = "At the lower end of its rates, otherwise"
-    at = [] if low is None else [f"At {format_rate(low)}."]
+    at = [] if low is None else [f"At {format_rate(low, units)}."]
     return [Block(title, at, _lines(result, result.lower, most))]
 
 
