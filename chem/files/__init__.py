@@ -1,6 +1,6 @@
 """What people write: the form of each file, read with every problem of it told at once."""
 
-from chem.files.blank import blank
+from chem.files.empty_form import blank
 from chem.files.kept import FileText, read_out_of
 from chem.files.mix import MAX_PRODUCTS, AddForm, AdjuvantForm, MixForm
 from chem.files.product import ChelatedForm, FormName, ProductForm, SaysForm, UnreadForm
