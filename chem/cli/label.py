@@ -71,7 +71,7 @@ def label_command(
         )
     if product is None:
         from chem.cli.reading import pasted_text
-        from chem.files.reading import note
+        from chem.files.kept import note
         from chem.label.paste import read_paste
         from chem.label.photo import read_photo
         from chem.sheets.paste import paste_remarks, read_back
