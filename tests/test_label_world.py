@@ -36,6 +36,9 @@ SILENT = 0.005
 READ = ("also ", "ingredient", "source", "its rule", "pH", "usual_rate", "rate_range", "net_")
 """What a line that may be reported may be read as instead."""
 
+KNOWN = ("another usual rate", "another rate range", "nothing that a product file holds")
+"""Why a line that may be reported may be left out instead: what it says was understood."""
+
 
 def labels(apart: bool | None = None) -> list[dict[str, Any]]:
     every = (
@@ -142,6 +145,8 @@ def score_of(label: dict[str, Any]) -> Score:
         read = any(
             part in rows[u.line_number - 1] and u.meaning.startswith(READ)
             for u in pasted.understood
+        ) or any(
+            part in rows[i.line_number - 1] and i.reason.startswith(KNOWN) for i in pasted.ignored
         )
         if any(u["kind"] == kind for u in entries):
             out.right += 1

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from dataclasses import replace
 
 from chem.errors import InputProblem, Problem
 from chem.files import must_be_text
@@ -44,6 +45,7 @@ _UNIT_ALONE = re.compile(r"(?:m?[lg]|kg|%|fl\.? ?oz|gal|lbs?|qts?)\s?(?:/|per\b|
 _OPEN_RANGE = re.compile(r"(?<=[0-9])\s*(?:-|\b(?:to|a|\u00e0|bis|tot)\b)$", re.IGNORECASE)
 _OTHER_END = re.compile(r"(?:-|\b(?:to|a|\u00e0|bis|tot)\b)\s?(?=[0-9.]+\s*(?:[;,(]|$))", re.I)
 _SPREAD, _SPREAD_NEXT = re.compile("(?:\u00b1|\\+/-)\\s?[0-9]"), re.compile("(?:\u00b1|\\+/-)$")
+_OUNCE = re.compile(r"(?<!fl )(?<!fl\. )(?<!fl\.)\b(?:oz\b\.?|ounces?\b)(?! ?w)", re.IGNORECASE)
 _POINT_HABIT = re.compile(r"(?:^|(?<=[ (]))\.[0-9]+\s?%")
 
 
@@ -62,7 +64,21 @@ def read_paste(text: str, name: str) -> Pasted:
     must_be_text(text, "label")
     lines, _ = lines_of(text)
     pasted = _read(lines, title, dry=False)
-    return _read(lines, title, dry=True) if pasted.form.get("form") == "dry" else pasted
+    if pasted.form.get("form") == "dry":
+        return _read(lines, title, dry=True)
+    bare_ounces = {e.line_number for e in pasted.not_understood if e.why.startswith("`oz` alone")}
+    if bare_ounces and pasted.form.keys() & {"net_volume", "specific_gravity", "density"}:
+        if pasted.form.get("density") != "unknown":
+            lines = [_fluid(one) if one.number in bare_ounces else one for one in lines]
+            return _read(lines, title, dry=False)
+    return pasted
+
+
+def _fluid(line: Line) -> Line:
+    """Bare ounces of a product whose density or volume is printed: fluid ones, common practice."""
+    text, cells = _OUNCE.sub("fl oz", line.text), tuple(_OUNCE.sub("fl oz", c) for c in line.cells)
+    note = "`oz` of a liquid is read as fl oz"
+    return replace(line, text=text, cells=cells, notes=(*line.notes, note))
 
 
 def _read(lines: list[Line], title: str, *, dry: bool) -> Pasted:
@@ -137,6 +153,9 @@ class _Reader:
                 entry = NotUnderstood(one.line.number, one.line.printed, why)
                 self.content.not_understood.append(entry)
             return i + 2
+        if after and (joined := self._wrapped_name(piece, outcome, after)):
+            self._keep(joined, f"{piece.text} {after.text}", [piece.line, after.line])
+            return i + 2
         apart = after is None or piece.ended or not re.search(r"\w", after.text)
         if outcome.productive or outcome.names or outcome.values or apart or after is None:
             self._keep(outcome, piece.text, [piece.line])
@@ -149,6 +168,17 @@ class _Reader:
                 return i + 2
         self._keep(outcome, piece.text, [piece.line])
         return i + 1
+
+    def _wrapped_name(self, piece: Piece, outcome: Outcome, after: Piece) -> Outcome | None:
+        """`Calcium (Ca)` above `as calcium nitrate 10.7`: one line, that was too long to print."""
+        alone = len(outcome.names) == 1 and not re.search(r"[0-9]", piece.text) and not piece.ended
+        if not alone or _list_starts(after.text) is not None or not re.search(r"[0-9]", after.text):
+            return None
+        below = self._outcome(after.text, after.line.cells)
+        joined = self._outcome(f"{piece.text} {after.text}")
+        clear = below.left and not below.productive and not joined.left
+        lines = {named.element_line for named, _ in joined.entries}
+        return joined if clear and lines == {outcome.names[0].element_line} else None
 
     def _is_doubtful(self, named: Named, words: str, line: Line) -> str | None:
         """Why the share of an ingredient may be one of a nutrient whose line was broken."""

@@ -55,6 +55,12 @@ _WARNING = re.compile(
     r"\b(?:boron|molybdenum)\b",
     re.IGNORECASE,
 )
+_HOW_OFTEN = re.compile(
+    r"(?:\s*(?:-|/|to|a|\u00e0|bis|tot|y|e|et|o|ou|und)\s*[0-9]+)?\s*(?:applica\w+|aplica\w+|treatments?|"
+    r"traitements?|tratamientos?|trattamenti|sprays\b|anwendung\w*|behandlung\w*|toepassing\w*|"
+    r"times\b|fois\b|mal\b|veces\b|vezes\b|volte\b)",
+    re.IGNORECASE,
+)
 _ITEM = re.compile(r"\s*[.):]\s*\D")
 
 
@@ -176,6 +182,8 @@ def _by_convention(token: Token, line: Line, meanings: Sequence[str]) -> str | N
             return "an item's number"
         if not bare(line.text).startswith(token.text):
             return "a line's number"
+    if _HOW_OFTEN.match(text, token.end):
+        return "how often it is sprayed"
     if closes("identifies", text[: token.start]):
         return "a number of identification"
     if closes("threshold", text[: token.start]):

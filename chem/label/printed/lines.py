@@ -34,11 +34,19 @@ _MIDDLE_DOT = re.compile("(?<=[0-9])[\u00b7\u2219\u22c5\u2022](?=[0-9])")
 """A raised decimal point, as older British printing has it; common practice, no source."""
 
 _BASIS = r"(?:w/w|w/v|m/m|m/v)"
-_UNIT = rf"(?:%(?:\s?{_BASIS})?|m?g\s?/\s?(?:kg|l)|(?<![\w/]){_BASIS})"
+_MASS_IN = r"m?g\s?/\s?(?:kg|l)"
+_UNIT = (
+    rf"(?:%(?:\s?\(?{_BASIS}\)?)?|{_MASS_IN}(?:\s?\({_BASIS}\))?|"
+    rf"(?<![\w/]){_BASIS}(?:\s?\((?:%|{_MASS_IN})\))?)"
+)
 _UNIT_COLUMNS = re.compile(rf"(?:^|(?<=[\s(]))\(?(?P<units>{_UNIT}(?:[\s|/,]+{_UNIT})*)\)?$", re.I)
 _UNIT_IN_HEAD = re.compile(
     rf"^[^0-9:;]*\((?P<unit>{_UNIT}|% by (?:mass|weight|volume))\)\s*:\s*(?P<rest>.*[0-9].*)$", re.I
 )
+_PAIRED_HEAD = re.compile(r"%?\s?w/w\s?\(%?\s?w/v\)")
+_PAIR = re.compile(r"(?P<one>[0-9]+(?:[.,][0-9]+)?\s?%)\s?\((?P<two>[0-9]+(?:[.,][0-9]+)?\s?%)\)")
+"""`3 % (4.1 %)` under a heading that names both bases, as Regulation (EU) 2019/1009 allows."""
+
 _BARE_AT_END = re.compile(r"(?<=[A-Za-z)\s])[0-9]+(?:[.,][0-9]+)?(?=\s*(?:;|$))")
 _BARE_COLUMNS = re.compile(
     r"(?P<name>.*(?:[A-Za-z)\]]|(?<=[A-Za-z])[0-9]))[\s:.]+(?P<figures>[0-9.,]+(?:\s+[0-9.,]+)*)$"
@@ -52,6 +60,12 @@ _FORMULAS = (
     (re.compile(r"\bCa\s?0\b(?!\s?%|[.,][0-9])|\bCaO\b", re.I), "CaO"),
     (re.compile(r"\bMg\s?0\b(?!\s?%|[.,][0-9])|\bMgO\b", re.I), "MgO"),
 )
+_FORMULA_LAST = re.compile(
+    r"^(?P<name>[^0-9%()]*[^\W\d_])(?P<figure>[\s.:=]*[0-9]+(?:[.,][0-9]+)?\s?%)\s*"
+    r"\((?P<formula>P2O5|K2O|CaO|MgO|SO3|Na2O|SiO2)\)(?=\s*$)"
+)
+"""`Potasio soluble 6 % (K2O)`: the formula belongs to the name; common practice, no source."""
+
 _CAPITALS = re.compile(r"\b(?=[A-Zl]*[A-Z]{2})(?=[A-Z]*l)[A-Zl]{4,}\b|\bl(?=[A-Z]{3,}\b|ron\b)")
 """A small l among capitals, `NlTROGEN`, stands for the letter I, as does that of `lron`."""
 
@@ -86,12 +100,12 @@ _POINT_THOUSANDS = re.compile(
     r"(?<![\w.,])[1-9][0-9]{0,2}\.[0-9]{3}(?=\s?(?:l|m2|m\u00b2|litres|ml)\b)", re.IGNORECASE
 )
 _UNIT_FIRST = re.compile(
-    r"(?:%|\bper ?cent\b)(?P<basis>\s*(?:w/w|by weight|by mass))?,?\s*\(?"
+    r"(?:%|\bper ?cent\b)(?P<basis>\s*(?:w/w|by weight|by mass|by wt\.?))?,?\s*\(?"
     r"(?P<end>min(?:imum)?|max(?:imum)?)\b\.?\)?\s*[:=|-]?\s*(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
     re.IGNORECASE,
 )
 _UNIT_AMID = re.compile(
-    r"^(?P<name>(?:[^%]*[^0-9%\s])?)\s*,?\s*(?:%|\bper ?cent\b) ?(?:w/w|by weight|by mass)\b"
+    r"^(?P<name>(?:[^%]*[^0-9%\s])?)\s*,?\s*(?:%|\bper ?cent\b) ?(?:w/w|by weight|by mass|by wt)\b\.?"
     r"(?P<more>[^0-9%]*?)[\s:=|.-]+(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
     re.IGNORECASE,
 )
@@ -125,7 +139,8 @@ def lines_of(text: str) -> tuple[list[Line], bool]:
     """
     plain = text.encode("utf-8", "replace").decode("utf-8")
     printed = ["".join(_printable(c) for c in row) for row in re.split(r"\r\n|\r|\n", plain)]
-    plain_rows, comma_language = in_known_words(_without_numbers(printed))
+    rows = [_FORMULA_LAST.sub(r"\g<name> (\g<formula>)\g<figure>", r) for r in printed]
+    plain_rows, comma_language = in_known_words(_without_numbers(rows))
     rows = [_tidied(_ungrouped(row) if comma_language else row) for row in plain_rows]
     rows = _with_units(rows)
     decimal_comma = _commas_are_decimal([words for _, words, _ in rows], comma_language)
@@ -239,6 +254,7 @@ def _with_units(
     """Bare figures in columns get the units that stand over their columns, `% w/w  g/L`."""
     out: list[tuple[tuple[str, ...], str, tuple[str, ...]]] = []
     units: list[str] = []
+    paired = False
     for row in rows:
         words = row[1]
         over = _UNIT_IN_HEAD.match(words)
@@ -246,6 +262,11 @@ def _with_units(
             given = _BARE_AT_END.sub(rf"\g<0> {_whole(over['unit'])}", over["rest"])
             out.append(((), given, row[2]))
             continue
+        if _PAIRED_HEAD.search(words):
+            paired = True
+        elif paired:
+            row = (row[0], _PAIR.sub(r"\g<one> w/w (\g<two> w/v)", words), row[2])
+            words = row[1]
         head = None if re.search(r"[0-9]", words) else _UNIT_COLUMNS.search(words)
         if head:
             units = [_whole(u) for u in re.findall(_UNIT, head["units"], re.IGNORECASE)]
@@ -256,14 +277,16 @@ def _with_units(
             given = " ".join(f"{f} {u}" for f, u in zip(figures, units, strict=True))
             out.append(((), f"{found['name']} {given}", row[2]))
             continue
-        units = units if head or not words else []
+        named = len(units) > 1 and not re.search(r"[0-9]", words)
+        units = units if head or not words or named else []
         out.append(row)
     return out
 
 
 def _whole(unit: str) -> str:
-    """`w/v` over a column as `% w/v`."""
-    return f"% {unit}" if re.fullmatch(_BASIS, unit, re.IGNORECASE) else unit
+    """`w/v` over a column as `% w/v`, `w/v (g/L)` as `g/L`."""
+    mass, basis = (re.search(part, unit, re.IGNORECASE) for part in (_MASS_IN, _BASIS))
+    return mass[0] if mass else f"% {basis[0]}" if basis else unit
 
 
 def _as_twins(rows: Sequence[str]) -> Callable[[str], str]:

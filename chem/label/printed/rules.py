@@ -13,7 +13,7 @@ from chem.reference import catalogue
 
 _VERB = r"(?:mix|combin|blend|us|appl|add|pour|put)(?:ied|es|ed|ing|e|y)?"
 _NEVER = re.compile(
-    rf"\b(?:do not|don't|dont|never|not be|avoid|cannot be|can not be)\s+(?:directly )?"
+    rf"\b(?:do not|don't|dont|never|not (?:to )?be|avoid|cannot be|can not be)\s+(?:directly )?"
     rf"(?:(?:tank[- ]?)?{_VERB}|tank[- ]?mix(?:ed|ing)?)\b(?P<between>[^.]*?)\b(?:with|alongside)\b"
     r"\s*(?P<what>.*)$|\b(?:not compatible|incompatible)\s+with\b\s*(?P<other>.*)$|"
     r"\bnot with\b(?P<verb_last>.*?)\bmix\b",
@@ -23,6 +23,7 @@ _POUR = re.compile(
     r"^(?:always |please )?(?:add|pour)(?:ed)?(?: (?:this|the|product|it|to|in|into|tank|spray|mix|"
     r"mixture))* (?P<when>last|first)\b|\b(?:should|must|to) (?:always )?be (?:the )?"
     r"(?:added |poured )?(?P<late>last|first)\b|"
+    r"\bthis product (?P<own>last|first)\b|"
     r"^(?:the )?(?P<end>last|first) (?:product |one )?(?:in|into|to) the tank\b",
     re.IGNORECASE,
 )

@@ -26,7 +26,7 @@ from chem.label.printed.measures import (
 from chem.label.printed.rates import read_rates
 from chem.label.printed.records import Agents, Reading, fact
 from chem.label.printed.rules import read_rules
-from chem.label.printed.vocabulary import says, table, without
+from chem.label.printed.vocabulary import opens, says, table, without
 from chem.label.printed.words import read_identity, read_idle
 from chem.units import read_density_range, read_mass, read_ph, read_specific_gravity, read_volume
 
@@ -48,7 +48,7 @@ _PER_VOLUME = (
     rf"(?:{GALLON}|l\b|lit(?:er|re)s?|ml\b|cm3|cc\b|m3|dm3)\.?)"
 )
 _DENSITY = re.compile(
-    rf"\bdensity\b|\bvolumic mass\b|\b(?:weight|wt\.?|pounds?|lbs?\.?)\s*(?:per|/)\s*{GALLON}\b|"
+    rf"\bdensity\b|\bvolum(?:etr)?ic mass\b|\bmass volumic\b|\b(?:weight|wt\.?|pounds?|lbs?\.?)\s*(?:per|/)\s*{GALLON}\b|"
     rf"\b(?:weight|mass)\s?(?:/|per)\s?(?:unit )?volume\b|\bweighs?\b|"
     rf"\b(?:weight|wt\.?) per (?:lit(?:er|re)|l)\b|"
     rf"^[^a-z]*{NUMBER}\s*{_PER_VOLUME}[^a-z]*(?:at.*)?$",
@@ -79,6 +79,11 @@ _NO_NET = re.compile(rf"\b(?:apply|per|rate|use)\b|{NUMBER}\s?m?g\s?/\s?(?:kg|l)
 _PACKS = re.compile(
     rf"\b[0-9]+(?:\s?[x*]\s?|/(?=[0-9]+\.)){NUMBER}\s?(?:{VOLUME}|{MASS})", re.IGNORECASE
 )
+_PACK = re.compile(
+    rf"[^\d/]{{0,24}}{NUMBER}\s*(?:{VOLUME}|{MASS})(?:\s*\(\s*{NUMBER}\s*(?:{MASS})\s*\))?"
+    "\\s*(?P<mark>\u212e|\\b(?:e|and)\\b)?",
+    re.IGNORECASE,
+)
 _PH = re.compile(
     r"^(?:typical |product |solution |approximate |approx\.? |the |average )*"
     r"(?:p\.?h\.?)(?: value)?\b(?P<rest>.*)$",
@@ -100,6 +105,7 @@ _DILUTED = re.compile(
 """`pH (1:10)`, one part of product in ten, is a 10 % solution, `pH (10 g/L)` one of 1 %; custom of
 India, Australia and Brazil, no source."""
 
+_BOUND = re.compile(r"[<>\u2264\u2265]|\b(?:below|above|under|over|less|more)\b", re.IGNORECASE)
 _AGENT = re.compile(
     r"^(?:the )?(?:chelating|complexing|sequestering) agents?\b[\s:=-]*(?:is |are )?(?P<rest>.*)$|"
     r"^(?:all |the )?(?P<of>[\w(), ]*?)\s*(?:is |are )?(?:fully |all |100 ?% )?"
@@ -205,7 +211,7 @@ def _density(text: str) -> Reading | None:
 
 
 def _net(text: str) -> Reading | None:
-    if not _NET.search(text) or _NO_NET.search(text):
+    if not (_NET.search(text) or _is_pack(text)) or _NO_NET.search(text):
         return None
     if _PACKS.search(text):
         left = Refused(text, "several packs on one line", ("net weight and net volume of one jug",))
@@ -244,6 +250,12 @@ def _net(text: str) -> Reading | None:
     return Reading(tuple(facts), problems=tuple(problems))
 
 
+def _is_pack(text: str) -> bool:
+    """`Bottle 1 L`, or `5 L e` with the mark of a measured pack (Directive 76/211/EEC, 3.3)."""
+    found = _PACK.fullmatch(text)
+    return found is not None and bool(found["mark"] or opens("pack", text))
+
+
 def _acidity(text: str) -> Reading | None:
     found = _PH.match(text)
     if found is None:
@@ -254,6 +266,8 @@ def _acidity(text: str) -> Reading | None:
     if says("of_the_spray", rest):
         return Reading(ignored=("a pH for the spray: a product file has no key for it",))
     rest = without_temperatures(rest)
+    if _BOUND.search(rest):
+        return Reading(left=(Refused(text, "only a bound of the pH: between which figures is it?"),))
     at = "neat"
     strength = _STRENGTH.search(rest) or _DILUTED.search(rest)
     if strength:

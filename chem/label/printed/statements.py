@@ -172,6 +172,10 @@ def _statements(text: str) -> Iterator[str]:
     if STARTS.match(text):
         yield text
         return
+    parts = text.split(";")
+    if len(parts) > 1 and all(map(_names_its_figure, parts)):
+        yield from (part.strip() for part in parts)
+        return
     at = 0
     for found in _NEXT_STATEMENT.finditer(text):
         before = text[at : found.start()]
@@ -179,6 +183,15 @@ def _statements(text: str) -> Iterator[str]:
             yield before
             at = found.end()
     yield text[at:]
+
+
+def _names_its_figure(part: str) -> bool:
+    """Whether a part such as `42 % w/w of SO3` has a percentage and a name, each its own."""
+    rest = heading(part)
+    figures = list(quantities(part if rest is None else rest[1], False))
+    first = re.match(r"[\s\w:]*?[0-9]", part) if rest else re.match(r"\s*[0-9]", part)
+    ends = figures[-1][1] if figures else 0
+    return bool(figures and first) and not is_filler((part if rest is None else rest[1])[ends:])
 
 
 def _sentences(text: str) -> Iterator[str]:
@@ -218,6 +231,10 @@ def _declared(
     ends = [0, *(end for _, end, _ in found)]
     starts = [*(start for start, _, _ in found), len(text)]
     gaps: list[str | None] = [text[a:b] for a, b in zip(ends, starts, strict=True)]
+    both = None if len(found) != 2 or not is_filler(gaps[0] or "") else _of_both(found, gaps)
+    if both is not None:
+        out.entries += [(both, quantity) for _, _, quantity in found if isinstance(quantity, Quantity)]
+        return
     last = around.last
     named_first = not is_filler(gaps[0] or "")
     follows: dict[int, str] = {}
@@ -227,7 +244,10 @@ def _declared(
             follows[g - 1], gaps[g] = parted
     for i, (_, _, quantity) in enumerate(found):
         beside_it = i > 0 and named_first and "(" not in (gaps[i] or "")
-        places = (i,) if beside_it and _twin(found[i - 1][2], quantity) else (i, i + 1)
+        twin = i > 0 and named_first and _twin(found[i - 1][2], quantity)
+        places: tuple[int, ...] = (i,) if beside_it and twin else (i, i + 1)
+        if twin and (gaps[i] or "").strip() == "(" and (gaps[i + 1] or "").lstrip()[:1] == ")":
+            places = ()
         at = next((g for g in places if gaps[g] and not is_filler(gaps[g] or "")), None)
         beside = f"{gaps[i] or ''} {gaps[i + 1] or ''}"
         if i in follows and at != i:
@@ -292,6 +312,16 @@ def _declared(
     for gap in (*gaps, *follows.values()):
         if gap and not is_filler(gap):
             _beside(gap, out)
+
+
+def _of_both(found: list[tuple[int, int, Quantity | Refused]], gaps: list[str | None]) -> Named | None:
+    """The one name of `25 % w/w (36.5 % w/v) of K2O` or `120 g/l N = 7.9 % w/w as nitrate`."""
+    between, after = gaps[1] or "", gaps[2] or ""
+    goes_on = is_filler(between) or between.rstrip().endswith("=")
+    if not goes_on or is_filler(after) or not _twin(found[0][2], found[1][2]):
+        return None
+    named = recognise(f"{between.strip(' =(')} {after.strip(' )')}".strip())
+    return named if isinstance(named, Named) and named.name and not named.also else None
 
 
 def _is_turned_round(text: str, found: list[tuple[int, int, Quantity | Refused]]) -> bool:
