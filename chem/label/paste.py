@@ -27,11 +27,15 @@ from chem.label.printed.lines import Line, bare, lines_of
 from chem.label.printed.records import Ignored, NotUnderstood, Pasted, Stated, Understood
 from chem.label.printed.rules import is_rule
 from chem.label.printed.statements import IN_WATER, Around, Outcome, Piece, pieces, read_statement
+from chem.label.printed.vocabulary import says
 from chem.label.printed.whole import finish
 from chem.label.printed.words import form_of
 from chem.label.product import NITROGEN_FORMS
 
 __all__ = ["Ignored", "NotUnderstood", "Pasted", "Understood", "read_paste"]
+
+LIQUID = ("net_volume", "specific_gravity", "density")
+"""What only the label of a liquid gives."""
 
 LEAST_LISTED = 3
 """Sources in a row from which a line is a list of them without its heading; no source."""
@@ -67,10 +71,10 @@ def read_paste(text: str, name: str) -> Pasted:
     if pasted.form.get("form") == "dry":
         return _read(lines, title, dry=True)
     bare_ounces = {e.line_number for e in pasted.not_understood if e.why.startswith("`oz` alone")}
-    if bare_ounces and pasted.form.keys() & {"net_volume", "specific_gravity", "density"}:
-        if pasted.form.get("density") != "unknown":
-            lines = [_fluid(one) if one.number in bare_ounces else one for one in lines]
-            return _read(lines, title, dry=False)
+    given = {key for key in LIQUID if pasted.form.get(key, "unknown") != "unknown"}
+    if bare_ounces and given:
+        lines = [_fluid(one) if one.number in bare_ounces else one for one in lines]
+        return _read(lines, title, dry=False)
     return pasted
 
 
@@ -253,6 +257,9 @@ class _Reader:
         based = any(isinstance(f, Stated) and f.key == "basis" for f, _ in outcome.facts)
         if not outcome.entries and (based or re.search(r"%|\bpercent", words, re.I)):
             self.percents |= not re.search(r"[0-9]", words)
+        heads = "a heading" in outcome.ignored and says("composition_heading", words)
+        if self.content.headed is None and heads:
+            self.content.headed = line.number
         if outcome.names or outcome.values:
             if outcome.names and self.values:
                 self._flush_if_even()

@@ -29,6 +29,7 @@ _PERCENT_OF = {
     "g/l": (10, "w/v"),
     "mg/l": (10000, "w/v"),
     "kg/hl": (1, "w/v"),
+    "kg/100 l": (1, "w/v"),
     "g/100 ml": (1, "w/v"),
     "g/100 g": (1, "w/w"),
     "ppm": (10000, None),
@@ -40,9 +41,10 @@ QUANTITY = re.compile(
     rf"(?P<mark>[{GLUED}{SPACED}])?(?:(?P<before>%)\s*)?"
     rf"(?<![\w.])(?<![0-9],)(?<!\w-)(?P<low>{NUMBER})(?:\s?(?:-|to)\s?(?P<high>{NUMBER}))?"
     r"(?(before)(?!\s*%)|\s*(?:wt\.?\s?|mass\s?)?"
-    r"(?P<unit>%|percent\b|per cent\b|pct\b\.?|(?:m?g ?/ ?kg|m?g ?/ ?l|kg ?/ ?hl|g ?/ ?100 ?(?:ml|g)|ppm)\b))"
+    r"(?P<unit>%|percent\b|per cent\b|pct\b\.?|"
+    r"(?:m?g ?/ ?(?:kg|l)|kg ?/ ?(?:hl|100 ?l)|g ?/ ?100 ?(?:ml|g)|ppm)\b))"
     rf"(?:\s*[(\[]?\s*(?P<basis>{_BASIS})(?![\w/])\s*[)\]]?)?"
-    r"(?:\s*(?P<after>min(?:imum)?\b\.?|max(?:imum)?\b\.?))?",
+    r"(?:\s*,?\s*\(?(?P<after>min(?:imum)?\b\.?|max(?:imum)?\b\.?)\)?)?",
     re.IGNORECASE,
 )
 AGENT_NAMES = frozenset(("EDTA", "DTPA", "HEDTA", "EDDHA"))
@@ -59,7 +61,7 @@ _HELD = re.compile(
 _SOLUBLE = re.compile(
     r",?\s*\(?\b(?:(?:in )?water[- ]soluble|"
     r"(?:soluble(?: only)? in (?:the )?)?neutral (?:ammonium citrate)(?: and(?: in)?(?: water)?)?|"
-    r"(?:soluble in )?(?:2 ?% )?citric acid(?: soluble)?|"
+    r"soluble in (?:2 ?% )?citric acid|(?:2 ?% )?citric acid soluble|"
     r"soluble(?: only)? in (?:cold )?water|in (?:cold )?water|soluble(?: in)?)\b\s*\)?",
     re.IGNORECASE,
 )
@@ -289,7 +291,7 @@ def _in_brackets(words: str) -> Named | None:
     source = catalogue().sources[key] if isinstance(key, str) else None
     if source is None or line is None or line.key not in source.supplies:
         return None
-    return Named(line.key, chelated=source.bound, notes=(f"from {source.key}",))
+    return Named(line.key, chelated=bool(source.bound), notes=(f"from {source.key}",))
 
 
 def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refused:

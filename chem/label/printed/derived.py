@@ -17,8 +17,10 @@ STARTS = re.compile(
     re.IGNORECASE,
 )
 MAY_START = re.compile(
-    r"^(?:(?:nutrient |plant food )?sources?(?: of (?:plant )?nutrients?| materials?)?\s*[:=]|"
+    r"^(?:(?:(?:primary )?(?:plant )?(?:nutrient|food) |fertili[sz]er )*"
+    r"sources?(?: of (?:plant )?nutrients?| materials?)?\s*[:=]|"
     r"raw materials?\s*[:=]|ingredients?\s*[:=]|contains?\s*[:=]|composition\s*[:=]|"
+    r"(?:present |supplied |added )?as\b(?= [a-z])|contains?\b(?= [a-z])|"
     r"(?:made|manufactured|formulated) (?:from|with)\b)"
     r"\s*",
     re.IGNORECASE,

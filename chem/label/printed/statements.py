@@ -22,7 +22,7 @@ from chem.label.printed.derived import STARTS
 from chem.label.printed.lines import Line, bare, doubtful_figure
 from chem.label.printed.records import Fact, fact
 from chem.label.printed.stated import read_stated
-from chem.label.printed.vocabulary import closes, opens
+from chem.label.printed.vocabulary import closes, opens, says
 from chem.label.printed.words import chore, heading, is_idle
 from chem.label.resolving import resolve_guarantee
 from chem.reference import ingredient
@@ -33,10 +33,11 @@ _NEXT_STATEMENT = re.compile(
     r"(?<=\S)[\s,;/|]+(?=(?:chelating agents?\b|net (?:weight|wt|contents?|volume)\b|"
     r"specific gravity\b|s\.?g\.?[\s:=]|d\s?[:=]\s?[01]\.[0-9]|density\b|"
     r"weight per\b|ph\b(?! range)|salt index\b|"
-    r"(?:electrical )?conductivity\b|viscosity\b|(?:freezing|boiling) point\b))",
+    r"(?:electrical )?conductivity\b|viscosity\b|wt\.?\s?/\s?gal|weight/gal|"
+    r"(?:(?:freez|boil|crystal|salt)\w*(?:[ -]out)?) (?:point|temp\w*)\b))",
     re.IGNORECASE,
 )
-_PART = r"(?:0|[1-9][0-9]?)(?:\.[0-9]+)?"
+_PART = r"(?:0[0-9]?|[1-9][0-9]?)(?:\.[0-9]+)?"
 _GRADE = re.compile(
     rf"(?<![\w.,-])(?P<n>{_PART})\s?-\s?(?P<p>{_PART})\s?-\s?(?P<k>{_PART})(?![0-9.]|\s?-\s?[0-9]+$)"
 )
@@ -46,6 +47,9 @@ _GRADE_MORE = re.compile(
     re.IGNORECASE,
 )
 _AS_FORM = re.compile(r"^(?:of which )?(?:n )?as (nitrate|ammonium|urea)$", re.IGNORECASE)
+_FORM_BEHIND = re.compile(
+    r"\s*\((?:as |in |from )?(nitrate|urea|ammonium|ammonia)(?: form)?\)", re.I
+)
 NAMELESS = "a figure without a name"
 GRADE_LINES = ("total nitrogen", "available phosphate", "soluble potash")
 
@@ -233,9 +237,21 @@ def _declared(
     gaps: list[str | None] = [text[a:b] for a, b in zip(ends, starts, strict=True)]
     both = None if len(found) != 2 or not is_filler(gaps[0] or "") else _of_both(found, gaps)
     if both is not None:
-        out.entries += [(both, quantity) for _, _, quantity in found if isinstance(quantity, Quantity)]
+        out.entries += [
+            (both, quantity) for _, _, quantity in found if isinstance(quantity, Quantity)
+        ]
         return
+    found = _all_on_one_basis(found)
     last = around.last
+    tail = recognise(gaps[-1] or "")
+    behind_all = len(found) > 1 and isinstance(tail, Named) and tail.name and not tail.also
+    if (
+        behind_all
+        and not is_filler(gaps[0] or "")
+        and isinstance(recognise(gaps[0] or ""), Refused)
+    ):
+        out.ignored.append(f"`{bare(gaps[0] or '').strip()}`: words before the figures")
+        gaps[0] = None
     named_first = not is_filler(gaps[0] or "")
     follows: dict[int, str] = {}
     for g in range(1, len(found)):
@@ -283,6 +299,11 @@ def _declared(
             own := recognise(_behind_heading(words)), Named
         ):
             named = own if own.name and not own.also else named
+        behind = _FORM_BEHIND.match(text, found[i][1])
+        if behind and isinstance(named, Named) and named.name == "total nitrogen":
+            named = recognise(f"nitrogen as {behind[1].lower()}")
+            follows.pop(i, None)
+            gaps[i + 1] = (gaps[i + 1] or "").replace(behind[0], "")
         if isinstance(named, Named) and not named.name:
             if last is None or last.also or not last.is_metal:
                 named = Refused(bare(words), "chelated, but of which metal?")
@@ -314,7 +335,24 @@ def _declared(
             _beside(gap, out)
 
 
-def _of_both(found: list[tuple[int, int, Quantity | Refused]], gaps: list[str | None]) -> Named | None:
+def _all_on_one_basis(
+    found: list[tuple[int, int, Quantity | Refused]],
+) -> list[tuple[int, int, Quantity | Refused]]:
+    """`N 0.8%  P 0.1%  K 3.2% (w/v)`: the basis behind the last of three or more is that of all."""
+    every = [q for _, _, q in found if isinstance(q, Quantity)]
+    if (
+        len(every) < max(3, len(found))
+        or every[-1].basis is None
+        or any(q.basis for q in every[:-1])
+    ):
+        return found
+    basis = every[-1].basis
+    return [(a, b, replace(q, basis=basis)) for (a, b, _), q in zip(found, every, strict=True)]
+
+
+def _of_both(
+    found: list[tuple[int, int, Quantity | Refused]], gaps: list[str | None]
+) -> Named | None:
     """The one name of `25 % w/w (36.5 % w/v) of K2O` or `120 g/l N = 7.9 % w/w as nitrate`."""
     between, after = gaps[1] or "", gaps[2] or ""
     goes_on = is_filler(between) or between.rstrip().endswith("=")
@@ -422,7 +460,7 @@ def _words(text: str, cells: tuple[str, ...], around: Around, out: Outcome) -> N
     out.guessed = True
     if not re.search(r"[0-9]", words):
         reason = chore(words)
-        if not around.analysed:
+        if not around.analysed and not says("negation", words):
             reason = reason or "a title or a description"
         if reason:
             out.ignored.append(reason)
