@@ -26,7 +26,15 @@ from chem.label.printed.derived import (
 from chem.label.printed.lines import Line, bare, lines_of
 from chem.label.printed.records import Ignored, NotUnderstood, Pasted, Stated, Understood
 from chem.label.printed.rules import is_rule
-from chem.label.printed.statements import IN_WATER, Around, Outcome, Piece, pieces, read_statement
+from chem.label.printed.statements import (
+    IN_WATER,
+    MIXED_UP,
+    Around,
+    Outcome,
+    Piece,
+    pieces,
+    read_statement,
+)
 from chem.label.printed.vocabulary import says
 from chem.label.printed.whole import finish
 from chem.label.printed.words import form_of
@@ -104,6 +112,7 @@ class _Reader:
         self.values: list[tuple[Quantity, Line, str]] = []
         self.last: Named | None = None
         self.told: list[tuple[int, str]] = []
+        self.fronted = 0
 
     def read(self, pieces: list[Piece]) -> None:
         """Take every statement."""
@@ -140,6 +149,9 @@ class _Reader:
             self._flush_if_even()
         outcome = self._outcome(piece.text, piece.line.cells)
         after = pieces[i + 1] if i + 1 < len(pieces) else None
+        if any(refused.why == MIXED_UP for refused in outcome.left):
+            self._keep(outcome, piece.text, [piece.line])
+            return i + 1
         opened = after and _OPEN_RANGE.search(piece.text) and after.text[:1].isdigit()
         if after and (opened or (piece.text[-1:].isdigit() and _OTHER_END.match(after.text))):
             text = f"{_OPEN_RANGE.sub('', piece.text)}-{_OTHER_END.sub('', after.text)}"
@@ -165,7 +177,8 @@ class _Reader:
             self._keep(outcome, piece.text, [piece.line])
             return i + 1
         alone = self._outcome(after.text, after.line.cells)
-        if (outcome.left or alone.left) and _list_starts(after.text) is None:
+        mixed = any(refused.why == MIXED_UP for refused in alone.left)
+        if (outcome.left or alone.left) and not mixed and _list_starts(after.text) is None:
             joined = self._outcome(f"{piece.text} {after.text}", ())
             if joined.productive and not joined.left and not alone.productive:
                 self._keep(joined, f"{piece.text} {after.text}", [piece.line, after.line])
@@ -267,6 +280,8 @@ class _Reader:
             self.values += [(value, line, words) for value in outcome.values]
         elif outcome.productive or not outcome.guessed:
             self._flush()
+        if outcome.entries:
+            self.fronted += 1 if re.match(r"\W*[0-9]", words) else -1
         for named, quantity in outcome.entries:
             doubt = self._is_doubtful(named, words, line)
             if doubt is not None:
@@ -307,7 +322,11 @@ class _Reader:
         """Names in one column, their figures in another: matched only where they are as many."""
         pending, values = self.pending, self.values
         self.pending, self.values = [], []
-        if len(pending) == len(values):
+        below = all(
+            n.number <= v.number for (_, n), (_, v, _) in zip(pending, values, strict=False)
+        )
+        broken = len(values) == 1 and self.fronted > 0
+        if len(pending) == len(values) and below and not broken:
             for (named, _), (quantity, line, words) in zip(pending, values, strict=True):
                 self._add(named, quantity, line, f"{named.name} {words}")
             for named, line in pending:

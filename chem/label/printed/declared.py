@@ -44,7 +44,8 @@ QUANTITY = re.compile(
     r"(?P<unit>%|percent\b|per cent\b|pct\b\.?|"
     r"(?:m?g ?/ ?(?:kg|l)|kg ?/ ?(?:hl|100 ?l)|g ?/ ?100 ?(?:ml|g)|ppm)\b))"
     rf"(?:\s*[(\[]?\s*(?P<basis>{_BASIS})(?![\w/])\s*[)\]]?)?"
-    r"(?:\s*,?\s*\(?(?P<after>min(?:imum)?\b\.?|max(?:imum)?\b\.?)\)?)?",
+    r"(?:\s*,?\s*\(?(?P<after>min(?:imum)?\b\.?|max(?:imum)?\b\.?|"
+    r"(?:mxa|amx|mni|imn)\b)\)?)?",
     re.IGNORECASE,
 )
 AGENT_NAMES = frozenset(("EDTA", "DTPA", "HEDTA", "EDDHA"))
@@ -245,14 +246,14 @@ def _said_twice(words: str) -> Named | None:
         return None
     parts = re.split(r"\s+/\s+", words)
     known = [n for n in map(recognise, parts) if isinstance(n, Named)] if parts[1:] else []
-    if len({n.element_line for n in known}) == 1:
+    if len({n.name for n in known}) == 1:
         return known[0]
     if parts[1:]:
         return None
     for gap in re.finditer(r"\s", words):
         one, other = _line_of(words[: gap.start()]), _line_of(words[gap.end() :])
         if isinstance(one, Named) and isinstance(other, Named):
-            return one if one.element_line == other.element_line else None
+            return one if one.name == other.name else None
     return None
 
 
@@ -306,6 +307,8 @@ def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refuse
     if low[0] == "0" and low[1:2].isdigit():
         return Refused(text, f"`{low}` seems to have lost its point", (f"0.{low} %",))
     after = (found["after"] or "").lower()
+    if after in ("mxa", "amx", "mni", "imn"):
+        return Refused(text, f"is `{after}` max or min?")
     if found["most"] or after.startswith("max"):
         return Refused(text, "a highest content guarantees nothing, and a product file has no key")
     key = _basis_key((found["unit"] or "%").rstrip("."))
@@ -375,6 +378,8 @@ def _expressed(name: str, formula: str, words: str) -> Named | Refused | None:
     inner = next((x for c in _candidates(stripped(formula)) if (x := resolve_guarantee(c))), None)
     if inner and "O" not in inner.expressed_as and re.search(r"\boxide\b", name, re.IGNORECASE):
         return Refused(words, f"an oxide, or {inner.key}?")
+    if inner and outer and outer.key in OXIDES and outer.same_as == inner.key:
+        return Refused(words, f"{outer.key}, or {inner.key}?", _pair(outer, inner))
     if outer is None:
         return Named(inner.key) if inner and is_filler(name) else None
     if inner is None or inner is outer or outer.key in NITROGEN_FORMS:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from chem.label.printed.declared import (
     AGENT_NAMES,
     NUMBER,
+    QUANTITY,
     Named,
     Quantity,
     Refused,
@@ -50,6 +51,7 @@ _AS_FORM = re.compile(r"^(?:of which )?(?:n )?as (nitrate|ammonium|urea)$", re.I
 _FORM_BEHIND = re.compile(
     r"\s*\((?:as |in |from )?(nitrate|urea|ammonium|ammonia)(?: form)?\)", re.I
 )
+MIXED_UP = "which figure belongs to which name?"
 NAMELESS = "a figure without a name"
 GRADE_LINES = ("total nitrogen", "available phosphate", "soluble potash")
 
@@ -145,8 +147,8 @@ def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome
     if not re.search(r"\w", text):
         return out
     found = _once(text, list(quantities(text, around.dots_hide_points)))
-    if _is_turned_round(text, found):
-        out.left.append(Refused(bare(text), "which figure belongs to which name?"))
+    if _is_turned_round(text, found) or _is_mixed_up(cells):
+        out.left.append(Refused(bare(text), MIXED_UP))
     elif found:
         _declared(text, found, around, out)
     elif not out.grade:
@@ -363,12 +365,27 @@ def _of_both(
 
 
 def _is_turned_round(text: str, found: list[tuple[int, int, Quantity | Refused]]) -> bool:
-    """Whether figures stand before their names, and yet a comma parts one from the next name."""
-    if len(found) < 2 or re.search(r"\w", text[: found[0][0]]):
+    """Whether figures stand before their names, and yet a comma parts one from the next name.
+
+    Or names before their figures, and yet three commas and more part a name from the next figure.
+    """
+    if len(found) < 2:
         return False
     ends = [*(start for start, _, _ in found[1:]), len(text)]
     gaps = [text[one[1] : end] for one, end in zip(found, ends, strict=True)]
+    if re.search(r"\w", text[: found[0][0]]):
+        behind = [bool(re.search(r"\w[^,;]*[,;]\s*$", gap)) for gap in gaps[:-1]]
+        return len(behind) > 2 and all(behind) and is_filler(gaps[-1])
     return any(re.match(r"\s*[,;]", gap) and not is_filler(gap) for gap in gaps)
+
+
+def _is_mixed_up(cells: tuple[str, ...]) -> bool:
+    """Whether one of several columns, each a name and its figure, has lost its own or has two."""
+    counts = [len(list(quantities(cell, False))) for cell in cells]
+    named = [not is_filler(QUANTITY.sub(" ", cell)) for cell in cells]
+    pairs = sum(n == 1 and name for n, name in zip(counts, named, strict=True))
+    odd = any(n != 1 and name for n, name in zip(counts, named, strict=True))
+    return pairs > 2 and odd and 2 * pairs > len(cells)
 
 
 def _once(
@@ -470,7 +487,13 @@ def _words(text: str, cells: tuple[str, ...], around: Around, out: Outcome) -> N
         return
     number = re.search(rf"(?<![\w.,-])({NUMBER})$", words)
     named = recognise(words[: number.start()]) if number else None
-    if number and around.percents and not (isinstance(named, Named) and not named.name):
+    gravity = re.match(r"S\W", text) is not None  # `S.. 1.38` may have been S.G.
+    if (
+        number
+        and around.percents
+        and not gravity
+        and not (isinstance(named, Named) and not named.name)
+    ):
         _declared(f"{text} %", list(quantities(f"{text} %", False)), around, out)
         out.guessed = False
         return
