@@ -1,7 +1,9 @@
-"""Labels of fourteen countries, scored: figures right, asked, lost and silently wrong.
+"""Labels of twenty-two countries, scored: figures right, asked, lost and silently wrong.
 
 The texts in `labels/world/` are invented; what a careful person would copy was written beside each
 before any reader saw it. Half of them, `apart`, were kept aside while the reader was mended.
+Read blind, the apart half of the `*_more.toml` scored 90.7 of 100 and `last_seen.toml` 86.0; what
+they showed was mended then, so that none of them is unseen any more.
 """
 
 from __future__ import annotations
@@ -196,12 +198,12 @@ def score(some: Sequence[dict[str, Any]]) -> tuple[Score, dict[str, Score]]:
     return whole, by_country
 
 
-@pytest.mark.parametrize(("apart", "least"), [(False, 95.0), (True, 80.0)])
+@pytest.mark.parametrize(("apart", "least"), [(False, 97.0), (True, 96.0)])
 def test_labels_of_the_world_are_read_or_asked(apart: bool, least: float) -> None:
     whole, by_country = score(labels(apart))
     assert whole.wrong == 0, whole.amiss
     assert whole.of_100 >= least, whole.amiss
-    assert min(one.of_100 for one in by_country.values()) >= 80.0, whole.amiss
+    assert min(one.of_100 for one in by_country.values()) >= 88.0, whole.amiss
 
 
 # Spoilt texts
