@@ -6,7 +6,7 @@ from datetime import date, datetime
 
 from chem.notebook.entry import Entry, Measured, Reading
 from chem.notebook.season import moment_of
-from chem.notebook.tried import Change, Like, Told
+from chem.notebook.tried import Change, Like, Off, Told
 from chem.sheets.blocks import Block
 from chem.sheets.contract import tank as contract
 from chem.sheets.words import odds
@@ -95,11 +95,14 @@ def like_sentence(x: Like) -> str:
 def told_lines(told: Told) -> list[str]:
     """What stands above the forecast: of this very mix, and where a strip and the labels differ."""
     lines = [like_sentence(x) for x in told.like if x.whole][:2]
-    for off in told.off:
-        what, there = ("A rung of your ladder", " there") if off.rung else ("Your reading", "")
-        labels = f"the labels say {off.label:.1f}{there}"
-        lines.append(f"{what} said pH {off.value:g}, {labels}: measure the jugs.")
-    return lines
+    return [*lines, *map(off_sentence, told.off)]
+
+
+def off_sentence(off: Off) -> str:
+    """A reading that asks for a measurement."""
+    what, there = ("A rung of your ladder", " there") if off.rung else ("Your reading", "")
+    labels = f"the labels say {off.label:.1f}{there}"
+    return f"{what} said pH {off.value:g}, {labels}: measure the jugs."
 
 
 def jug_sentence(entry: Entry, jug: Measured) -> str:
@@ -136,6 +139,7 @@ def learned_entries(told: Told | None) -> list[contract.LearnedEntry]:
     if told is None:
         return []
     out = [contract.LearnedEntry(entry=x.entry.id, sentence=like_sentence(x)) for x in told.like]
+    out += [contract.LearnedEntry(entry=x.entry.id, sentence=off_sentence(x)) for x in told.off]
     out += [contract.LearnedEntry(entry=e.id, sentence=jug_sentence(e, j)) for e, j in told.jugs]
     moved = moved_sentence(told)
     if moved:
