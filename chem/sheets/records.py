@@ -75,8 +75,8 @@ def wall_sheet(found: Wall) -> Sheet:
         Block("", ["A new lot, rate, water or order: jar again."]),
     ]
     tried = len(found.works) + len(found.dont)
-    return Sheet("What was tried", [f"{tried} mixes tried."], [b for b in blocks if b.items
-                                                              or b.paragraphs])  # fmt: skip
+    head = "1 mix tried." if tried == 1 else f"{tried} mixes tried."
+    return Sheet("What was tried", [head], [b for b in blocks if b.items or b.paragraphs])
 
 
 def _tried(one: Tried) -> str:
@@ -250,7 +250,11 @@ def _number(value: float | None) -> str:
 def score_sheet(found: Score, *, chemist: bool = False) -> Sheet:
     """What came of the forecasts; with `chemist` the scores."""
     words = {"clear": "clear", "haze": "cloudy", "curdle": "curdled", "cannot tell": "can't tell"}
-    items = [f"Of {c.of} tanks called {words[c.word]} {c.clear} were clear." for c in found.called]
+    items = [
+        f"Of {counted(c.of, 'tank')} called {words[c.word]} {c.clear} "
+        f"{'was' if c.clear == 1 else 'were'} clear."
+        for c in found.called
+    ]
     blocks = [Block("By solid that was feared most", items=[
         f"{s.key}: showed {s.showed} of {s.of} times, forecast {odds(s.chance)} on average"
         for s in found.solids
