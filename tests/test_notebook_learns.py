@@ -60,7 +60,7 @@ def kept(
     n = next(IDS)
     return Kept(
         Entry(
-            id=f"{n:016x}", by=None, at=f"2026-05-{1 + n % 28:02d}T08:00:{n // 28:02d}+00:00",
+            id=f"{n:016x}", by=None, at=f"2026-05-{1 + n // 12:02d}T{8 + n % 12:02d}:00:00+00:00",
             amends=None, kind=kind, number=number,  # type: ignore[arg-type]
             mix=kept_mix(mix), seen=tuple(Look(word=w, after_s=after_s) for w in words), ph=ph,
             sprayed=sprayed, forecast=None, versions={}, note=None,
