@@ -113,9 +113,12 @@ def may_fall(tank: Holds) -> Bools:
 
 
 def colloid_outlook(
-    tank: Holds, fresh: State, within_s: float = DAY_S
+    tank: Holds, fresh: State, within_s: float = DAY_S, *, closed: bool = False
 ) -> tuple[ColloidOutlook, ...]:
-    """Every colloid that the tank holds, with the draws in which it falls out or gels in time."""
+    """Every colloid that the tank holds, with the draws in which it falls out or gels in time.
+
+    closed: no air takes up the bisulfite beside which sulfur falls, so that it holds some back.
+    """
     finished = tank.finished
     found = []
     for rule in colloids().values():
@@ -128,6 +131,8 @@ def colloid_outlook(
         if rule.trigger == "acid_in_time":
             after = _acid_time_s(rule, tank, fresh)
             falls = after < within_s
+            if closed:
+                grams = np.minimum(grams, _sulfur_g_per_L(tank, fresh))
         else:
             falls = _falls(rule, tank, fresh)
         if rule.component == "Si":
@@ -145,21 +150,29 @@ def colloid_outlook(
 
 
 def _acid_time_s(rule: Colloid, tank: Holds, fresh: State) -> Floats:
-    """(N,) time [s] until thiosulfate clouds: inverse to the acid and to what is free of it.
-
-    Bisulfite enough to hold sulfur back (acid fixing baths are made with it) makes that never.
-    """
-    clear = fresh.clear
+    """(N,) time [s] until thiosulfate clouds: inverse to the acid and to what is free of it."""
     once = rule.threshold * tank.draws.factor(f"colloid:{rule.key}", float(np.log(rule.factor)))
-    column = clear.system.index["S2O3-2"]
-    free = np.nan_to_num(clear.molality[:, column]) * tank.finished.water_kg_per_L
-    acid = np.power(10.0, -np.nan_to_num(clear.ph, nan=7.0))
-    time = once / np.maximum(acid * free, 1e-30)
-    bisulfite = clear.system.index.get("HSO3-")
-    if bisulfite is None:
-        return np.asarray(time)
-    held = np.nan_to_num(clear.molality[:, bisulfite]) * tank.finished.water_kg_per_L
-    return np.where(held > SULFUR_BY_BISULFITE * acid * free, np.inf, time)
+    acid = np.power(10.0, -np.nan_to_num(fresh.clear.ph, nan=7.0))
+    return np.asarray(once / np.maximum(acid * _molar(tank, fresh, "S2O3-2"), 1e-30))
+
+
+def _sulfur_g_per_L(tank: Holds, fresh: State) -> Floats:
+    """(N,) sulfur that has fallen once the bisulfite beside it holds the rest back.
+
+    Acid fixing baths are made with sulfite for that reason.
+    """
+    product = SULFUR_BY_BISULFITE * np.power(10.0, -np.nan_to_num(fresh.clear.ph, nan=7.0))
+    over = product * _molar(tank, fresh, "S2O3-2") - _molar(tank, fresh, "HSO3-")
+    return np.maximum(over, 0.0) / (1.0 + product) * molar_mass_g_per_mol("S")
+
+
+def _molar(tank: Holds, fresh: State, species: str) -> Floats:
+    """(N,) of a species [mol/L], zero where it is not there."""
+    column = fresh.clear.system.index.get(species)
+    if column is None:
+        return np.zeros(tank.draws.count)
+    held = np.nan_to_num(fresh.clear.molality[:, column])
+    return np.asarray(held * tank.finished.water_kg_per_L)
 
 
 def _gel_time_s(tank: Holds, fresh: State, silica_mol_per_L: Floats) -> Floats:

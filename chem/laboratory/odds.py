@@ -191,7 +191,7 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
                 "totals that one solution can hold",
             )
         )
-    loose = colloid_outlook(Jar(finished, draws), fresh, TIMES_S["30d"])
+    loose = colloid_outlook(Jar(finished, draws), fresh, TIMES_S["30d"], closed=True)
     probability, clogs = _chances(states, loose, ok, draws)
     ionic = median(fresh.clear.ionic_strength)
     notes = [*recipe.notes]
