@@ -312,8 +312,8 @@ class Growing:
     def filled(self, t_s: float) -> tuple[Floats, Floats]:
         """(N,) how full the limits of showing and of clogging are by t [s]: 1 is at the limit.
 
-        Showing: the solid nearest to its own limit, as it first comes or as it settles. Clogging:
-        all that has come out, each by its own limit.
+        Showing: the solid nearest to its own limit, by its own clock, as it first comes. Clogging:
+        all that has come out, each by its own limit, with what the first of a family turns into.
         """
         if not len(self.phases):
             return np.zeros(len(self.settled)), np.zeros(len(self.settled))
@@ -321,6 +321,5 @@ class Growing:
         shows = np.array([x.shows_g_per_L for x in limit])
         clogs = np.array([x.clogs_g_per_L for x in limit])
         out = np.nan_to_num(self.amounts(t_s))
-        early = self.first * share_out(t_s, self.clouding, self.pace)
-        seen = np.maximum(out, early) / shows
+        seen = self.first * share_out(t_s, self.clouding, self.pace) / shows
         return seen.max(axis=1), (out / clogs).sum(axis=1)
