@@ -62,9 +62,10 @@ OPENINGS = HERE / "openings.csv"
 SI_OF = ("gypsum", "brushite", "calcite", "struvite")
 BINS = (0.0, 0.02, 0.1, 0.3, 0.7, 0.9, 0.98, 1.0001)
 NOT_OURS = {"urea", "phthalate"}
-NAMED, MANY, PARTS, AS_GOOD = 40, 512, 8, 0.03
+NAMED, MANY, PARTS, AS_GOOD, FAR = 40, 512, 8, 0.03, -3.0
 """Tanks in which doubts are named; draws and parts by which it is judged what settling one would
-do; a doubt is as good as the best where it takes so much less of the range at most."""
+do; a doubt is as good as the best where it takes so much less of the range at most; an SI below
+this is as clear as at it: held metals stand at -20, and no reading is worth telling that apart."""
 
 
 @dataclass
@@ -228,7 +229,9 @@ def _pressed(said: Forecast, seen: Followed) -> tuple[np.ndarray, str]:
     pressing = [s.key for s in said.solids if s.decides and s.kinetics != "dormant"]
     key = next((k for k in pressing if k in keys), "")
     state = seen.states[said.judged_at]
-    return (state.si[:, keys.index(key)], key) if key else (seen.fresh.clear.ph, "")
+    return (
+        (np.maximum(state.si[:, keys.index(key)], FAR), key) if key else (seen.fresh.clear.ph, "")
+    )
 
 
 def _left(values: np.ndarray, doubt: np.ndarray) -> float:
