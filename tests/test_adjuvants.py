@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from chem.advice.ph import LIKELY
-from chem.advice.suited import suiting
+from chem.advice.suited import LIKELY, suiting
 from chem.cli.main import whole_app
 from chem.errors import InputProblem
 from chem.forecast import Study, forecast

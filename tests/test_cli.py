@@ -108,6 +108,8 @@ def test_a_pasted_label_becomes_a_product_file(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert done.stdout == out.read_text(encoding="utf-8")
     assert "Understood:" in done.stderr and "Left out:" in done.stderr
+    named = jarsight("label", "Pasted, invented", "--paste", str(label))
+    assert named.stdout == out.read_text(encoding="utf-8")
     as_json = jarsight("label", "--paste", str(label), "--json", "--draws", "32")
     assert json.loads(as_json.stdout)["adds_up"] in {True, False}
     assert jarsight("label", str(out), "--draws", "32").returncode == 0

@@ -12,8 +12,9 @@ import pytest
 from typer.main import get_command
 from typer.testing import CliRunner
 
+from chem.cli.jugs import find_jug
 from chem.cli.main import run, whole_app
-from chem.cli.mixes import _OPTIONS, asked_mix, find_jug
+from chem.cli.mixes import _OPTIONS, asked_mix
 from chem.errors import InputProblem
 from chem.notebook.entry import kept_mix
 from chem.tank import read_mix

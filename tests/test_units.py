@@ -22,9 +22,9 @@ from chem import units
 from chem.errors import InputProblem
 from chem.reference import catalogue, tables
 from chem.units import Number, Rate
-from chem.units.amounts import AREA, MASS, VOLUME
 from chem.units.masses import molar_mass_g_per_mol
 from chem.units.registry import factor, registry
+from chem.units.spellings import AREA, MASS, VOLUME
 
 WHERE = "mix.toml, rate"
 EXACT = 1e-12

@@ -17,10 +17,10 @@ from chem.advice.levers import (
     OneTank,
     OtherWater,
     SofterWater,
-    swaps,
 )
 from chem.advice.passes import passes
 from chem.advice.pour import pour, worst_on_the_way
+from chem.advice.swaps import swaps
 from chem.equilibrium import one_thread
 from chem.errors import ToxicGas
 from chem.forecast import (

@@ -20,6 +20,7 @@ from chem.advice.dosing import (
     other_side,
     refuse_forbidden,
 )
+from chem.advice.suited import Suited, window_met
 from chem.advice.titration import MOST_G_PER_L, Titration
 from chem.doubts import Range, median, quantile, range_of
 from chem.equilibrium import one_thread
@@ -47,7 +48,6 @@ SAME_PH = 0.02
 CURVE_POINTS = 41
 CURVE_SPAN_PH = 2.5
 FLAT_PH = 0.3
-LIKELY = 0.9
 MADE_MORE = 0.05
 """A solid counts as the agent's doing where its chance rises by more than this."""
 JAR_L = 0.946352946  # a US quart: NIST Handbook 44, appendix C
@@ -64,27 +64,6 @@ class MadeSolid:
     before: float
     after: float
     of_the_agent: bool
-
-
-@dataclass(frozen=True)
-class Suited:
-    """Chance that the pH is in the adjuvant's window, and what makes it likely.
-
-    before, at_once: before and after the dose, nothing settled yet; before_settled, settled: once
-    solids have come out; likely_dose_g_per_L: smallest dose with a chance of 9 in 10 at once, None
-    where there is none (cause: `further`, `too_much`, `narrow`); at_likely, settled_at_likely: the
-    chances it gives.
-    """
-
-    window: tuple[float, float]
-    before: float
-    before_settled: float
-    at_once: float
-    settled: float
-    likely_dose_g_per_L: float | None
-    at_likely: float | None
-    settled_at_likely: float | None
-    cause: str
 
 
 @dataclass(frozen=True)
@@ -212,7 +191,7 @@ def adjust(
         slope_start=tank.slope(0.0, step),
         slope_target=tank.slope(tried, step),
         made=_made(fresh, dosed, judged_at, study.contents(reagent.product)),
-        suited=_suited(tank, fresh, dosed, judged_at),
+        suited=window_met(tank, fresh, dosed, judged_at),
         copper_free=_copper(fresh, dosed),
         gases=evolved(dosed.ready, dosed.fresh, study.gases(dosed.ready.mix, dosed)),
         rules=rules_of(ruled),
@@ -319,50 +298,6 @@ def _made(
             ions = {c for i, c in enumerate(components) if phases.nu[i, m] > 0.0}
         out.append(MadeSolid(part.key, part.name, was, now, bool(ions & own)))
     return tuple(sorted(out, key=lambda s: -s.after))
-
-
-def _suited(tank: Titration, fresh: Followed, dosed: Followed, judged_at: str) -> Suited | None:
-    """How well the adjuvant's window is met, and the dose that meets it in 9 of 10 draws."""
-    window = next((w for w in tank.mix.windows if w.limits is not None), None)
-    if window is None or window.limits is None:
-        return None
-    low, high = window.limits
-    found, seen, cause = dose_that_suits(tank, fresh, low, high)
-    dose = None if found is None else tank.dose(found)
-    return Suited(
-        (low, high),
-        fresh.inside(low, high),
-        fresh.inside(low, high, judged_at),
-        dosed.inside(low, high),
-        dosed.inside(low, high, judged_at),
-        dose,
-        None if found is None else seen.inside(low, high),
-        None if found is None else seen.inside(low, high, judged_at),
-        cause,
-    )
-
-
-def dose_that_suits(
-    tank: Titration, fresh: Followed, low: float, high: float
-) -> tuple[float | None, Followed, str]:
-    """The smallest rate with which the pH is between two limits in 9 of 10 draws, that tank, and
-    why there is none: `further`, `too_much`, `narrow`."""
-    study = tank.study
-    if fresh.inside(low, high) >= LIKELY:
-        return 0.0, fresh, ""
-    lowers = tank.direction < 0.0
-    edge = high if lowers else low
-    level = LIKELY + 1.0 / study.count if lowers else 1.0 - LIKELY - 1.0 / study.count
-    at = quantile(fresh.fresh.clear.ph, level)
-    if (at <= edge) if lowers else (at >= edge):
-        return None, fresh, "further"
-    found = tank.find(level, edge)
-    if found is None:
-        return None, fresh, "too_much"
-    seen = study.look(tank.dosed(found))
-    if seen.inside(low, high) < LIKELY:
-        return None, fresh, "narrow"
-    return found, seen, ""
 
 
 def _copper(fresh: Followed, dosed: Followed) -> tuple[float, float] | None:

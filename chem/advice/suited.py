@@ -8,15 +8,27 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chem.advice.agents import Reagent, choose_agent
-from chem.advice.dosing import dosing_rules
-from chem.advice.ph import LIKELY, dose_that_suits
+from chem.advice.dosing import (
+    dosing_rules,
+)
 from chem.advice.titration import Titration
-from chem.doubts import Range
+from chem.doubts import Range, quantile
 from chem.equilibrium import one_thread
 from chem.errors import ToxicGas
-from chem.forecast import Evolved, Rule, Study, WindowForecast, evolved, never, window_forecast
+from chem.forecast import (
+    Evolved,
+    Followed,
+    Rule,
+    Study,
+    WindowForecast,
+    evolved,
+    never,
+    window_forecast,
+)
 from chem.forecast.order import pouring_place
 from chem.tank import Mix, Window
+
+LIKELY = 0.9
 
 
 @dataclass(frozen=True)
@@ -151,3 +163,68 @@ def _dosed(
         None if reagent.dry else tank.density_kg_per_L,
         "",
     )
+
+
+@dataclass(frozen=True)
+class Suited:
+    """Chance that the pH is in the adjuvant's window, and what makes it likely.
+
+    before, at_once: before and after the dose, nothing settled yet; before_settled, settled: once
+    solids have come out; likely_dose_g_per_L: smallest dose with a chance of 9 in 10 at once, None
+    where there is none (cause: `further`, `too_much`, `narrow`); at_likely, settled_at_likely: the
+    chances it gives.
+    """
+
+    window: tuple[float, float]
+    before: float
+    before_settled: float
+    at_once: float
+    settled: float
+    likely_dose_g_per_L: float | None
+    at_likely: float | None
+    settled_at_likely: float | None
+    cause: str
+
+
+def window_met(tank: Titration, fresh: Followed, dosed: Followed, judged_at: str) -> Suited | None:
+    """How well the adjuvant's window is met, and the dose that meets it in 9 of 10 draws."""
+    window = next((w for w in tank.mix.windows if w.limits is not None), None)
+    if window is None or window.limits is None:
+        return None
+    low, high = window.limits
+    found, seen, cause = dose_that_suits(tank, fresh, low, high)
+    dose = None if found is None else tank.dose(found)
+    return Suited(
+        (low, high),
+        fresh.inside(low, high),
+        fresh.inside(low, high, judged_at),
+        dosed.inside(low, high),
+        dosed.inside(low, high, judged_at),
+        dose,
+        None if found is None else seen.inside(low, high),
+        None if found is None else seen.inside(low, high, judged_at),
+        cause,
+    )
+
+
+def dose_that_suits(
+    tank: Titration, fresh: Followed, low: float, high: float
+) -> tuple[float | None, Followed, str]:
+    """The smallest rate with which the pH is between two limits in 9 of 10 draws, that tank, and
+    why there is none: `further`, `too_much`, `narrow`."""
+    study = tank.study
+    if fresh.inside(low, high) >= LIKELY:
+        return 0.0, fresh, ""
+    lowers = tank.direction < 0.0
+    edge = high if lowers else low
+    level = LIKELY + 1.0 / study.count if lowers else 1.0 - LIKELY - 1.0 / study.count
+    at = quantile(fresh.fresh.clear.ph, level)
+    if (at <= edge) if lowers else (at >= edge):
+        return None, fresh, "further"
+    found = tank.find(level, edge)
+    if found is None:
+        return None, fresh, "too_much"
+    seen = study.look(tank.dosed(found))
+    if seen.inside(low, high) < LIKELY:
+        return None, fresh, "narrow"
+    return found, seen, ""

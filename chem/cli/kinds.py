@@ -271,7 +271,7 @@ def _water(one: Field, text: str, answers: Answers, folder: Path) -> str:
 
 def _product(one: Field, text: str, answers: Answers, folder: Path) -> str:
     """A product by its file or any clear part of its name, as a mix in `folder` names it."""
-    from chem.cli.mixes import find_jug
+    from chem.cli.jugs import find_jug
 
     try:
         return _located(text, folder, "products", "product") if text else ""

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 def label_command(
     product: Annotated[
-        Path | None, typer.Argument(metavar="PRODUCT", help="A product file.")
+        Path | None,
+        typer.Argument(metavar="PRODUCT", help="A product file; with --paste, its name."),
     ] = None,
     paste: Annotated[
         str | None,
@@ -30,7 +31,7 @@ def label_command(
         Path | None,
         typer.Option(metavar="FILE", help="A picture of the label, read by tesseract."),
     ] = None,
-    name: Annotated[str, typer.Option(help="With --paste: the product's name.")] = "",
+    name: Annotated[str, typer.Option(help="With --paste: the product's name, too.")] = "",
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="With --paste: write the product file.")
     ] = None,
@@ -53,6 +54,9 @@ def label_command(
     from chem.units import read_temperature
 
     cold = read_temperature(coldest, "command line, --coldest")
+    read_anew = paste is not None or photo is not None
+    if product is not None and read_anew and not name and not is_file(product):
+        name, product = str(product), None  # as `new water NAME --paste` has it
     if sum(given is not None for given in (product, paste, photo)) != 1:
         raise InputProblem(
             Problem(
@@ -71,7 +75,7 @@ def label_command(
         )
     if product is None:
         from chem.cli.reading import pasted_text
-        from chem.files.reading import note
+        from chem.files.kept import note
         from chem.label.paste import read_paste
         from chem.label.photo import read_photo
         from chem.sheets.paste import paste_remarks, read_back

@@ -5,11 +5,9 @@
 
 from __future__ import annotations
 
-import difflib
 import functools
 import hashlib
 import inspect
-import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -17,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Concatenate, Literal, ParamSpe
 
 import typer
 
+from chem.cli.jugs import COMMAND_LINE, find_jug, name_and_rate, place_of_jug, relative
 from chem.cli.saying import say
 from chem.errors import InputProblem, Problem
 
@@ -28,7 +27,6 @@ if TYPE_CHECKING:
 
 P = ParamSpec("P")
 QUICK = "Quick mix"
-COMMAND_LINE = "command line"
 OVERRIDES = ("carrier", "water", "tank", "area", "temperature", "coldest")
 
 
@@ -202,11 +200,11 @@ def _asked(
         must_be_shaped(MixForm, raw, mix.name)
     rows = [dict(row) for row in raw.get("add", [])]
     for text in rate or ():
-        name, new = _named(text, "--rate", needed=True)
-        rows[_place(name, rows, beside)]["rate"] = new
+        name, new = name_and_rate(text, "--rate", needed=True)
+        rows[place_of_jug(name, rows, beside)]["rate"] = new
     before = sum("product" in row for row in rows)
     for text in add or ():
-        name, new = _named(text, "--add", needed=False)
+        name, new = name_and_rate(text, "--add", needed=False)
         rows.append({"product": find_jug(name, beside), **({"rate": new} if new else {})})
     wanted = {key: value for key in OVERRIDES if (value := given.get(key)) is not None}
     if "water" in wanted:
@@ -261,7 +259,7 @@ def save_mix(
             if "product" in row:
                 row["product"] = _from_there(row["product"], beside, "products", to.parent)
             if "leftover" in row:
-                row["leftover"] = _relative(beside / row["leftover"], to.parent)
+                row["leftover"] = relative(beside / row["leftover"], to.parent)
         water = moved.get("water")
         if isinstance(water, list):
             named = [
@@ -328,7 +326,7 @@ def take(
     raw["add"] = rows
     if other is not None and own is not None:
         share = f"{100.0 * left_of_own:.4g} %"
-        rest = _relative(other, asked.beside)
+        rest = relative(other, asked.beside)
         raw["water"] = [{"file": own, "share": share}, {"file": rest, "share": "rest"}]
     if changed.carrier_L_per_m2 != asked.mix.carrier_L_per_m2:
         raw["carrier"] = f"{1e4 * changed.carrier_L_per_m2:.5g} L/ha"
@@ -362,118 +360,11 @@ def _rate_text(old: Rate | None, new: Rate) -> str:
     return f"{new.value:.4g} {new.unit}"
 
 
-def find_jug(name: str, beside: Path) -> str:
-    """A product by its file or any unmistakable part of its name, as a mix in `beside` names it.
-
-    Looked for beside the mix and in its shed, then on the demo shelf.
-
-    Raises: InputProblem where none or more than one is meant; near names are offered.
-    """
-    from chem.files import find_shed, is_file
-    from chem.reference.files import data_folder
-    from chem.tank import product_folder
-
-    for path in (Path(name), Path(f"{name}.toml")):
-        if is_file(path):
-            return _relative(path, beside)
-    shed = find_shed(beside)
-    own = [beside, beside / "products", beside.parent / "products"]
-    own += [] if shed is None else [product_folder(shed)]
-    demo = data_folder() / "demo" / "products"
-    known: dict[str, str] = {}
-    for places in (own, [demo]):
-        jugs = _jugs(places)
-        meant = _meant(name, jugs)
-        if len(meant) == 1:
-            path = meant[0]
-            return path.stem if path.parent == demo else _relative(path, beside)
-        if meant:
-            raise _unclear(name, "more than one product is meant", [jugs[p] for p in meant])
-        known |= {title: path.stem for path, title in jugs.items()}
-    near = _near(name, known)
-    raise _unclear(name, "no product of your shelf or the demo's", near)
-
-
-def _jugs(places: Sequence[Path]) -> dict[Path, str]:
-    """Product files of folders and the names on their labels."""
-    from chem.cli.kinds import what_is
-    from chem.files import load_toml
-
-    found = {}
-    for path in dict.fromkeys(p.resolve() for f in places for p in sorted(f.glob("*.toml"))):
-        try:
-            raw = load_toml(path, "product")
-            if what_is(path, raw) == "product" and "name" in raw:
-                found[path] = str(raw["name"])
-        except InputProblem:
-            continue
-    return found
-
-
-def _meant(name: str, jugs: dict[Path, str]) -> list[Path]:
-    """Those of the very name, else those of which it is a part."""
-    asked = _plain(name)
-    exact = [p for p, title in jugs.items() if asked in (_plain(p.stem), _plain(title))]
-    parts = [p for p, title in jugs.items() if asked in f"{_plain(p.stem)} | {_plain(title)}"]
-    return exact or parts
-
-
-def _plain(name: str) -> str:
-    return " ".join(name.removesuffix(".toml").casefold().replace("-", " ").split())
-
-
-def _near(name: str, known: dict[str, str]) -> list[str]:
-    plain = {_plain(word): title for title, stem in known.items() for word in (title, stem)}
-    near = difflib.get_close_matches(_plain(name), list(plain), n=3, cutoff=0.4)
-    return list(dict.fromkeys(plain[word] for word in near)) or sorted(known)[:3]
-
-
-def _unclear(name: str, wrong: str, known: Sequence[str]) -> InputProblem:
-    offer = " or ".join(f"`{title}`" for title in known[:4]) or "a product file"
-    return InputProblem(Problem(f"{COMMAND_LINE}, `{name}`", wrong, f"did you mean {offer}?"))
-
-
-def _named(text: str, option: str, *, needed: bool) -> tuple[str, str]:
-    """`NAME=RATE`. Raises: InputProblem."""
-    name, equals, value = (part.strip() for part in text.partition("="))
-    if name and (value or not (equals or needed)):
-        return name, value
-    wrong = "a product and its rate are needed"
-    such = f'{option} "calcium nitrate=4 fl oz/1000 sq ft"'
-    raise InputProblem(Problem(f"{COMMAND_LINE}, {option} {text}", wrong, such))
-
-
-def _place(name: str, rows: Sequence[dict[str, Any]], beside: Path) -> int:
-    """Which product of a mix is meant. Raises: InputProblem."""
-    from chem.files import find_shed
-    from chem.label import find_product
-    from chem.tank import product_folder
-
-    shed = find_shed(beside)
-    places = () if shed is None else (product_folder(shed),)
-    titles = {}
-    for i, row in enumerate(rows):
-        if "product" not in row:
-            continue
-        file = str(row["product"])
-        titles[Path(str(i)) / Path(file).stem] = find_product(file, beside, "", places).name
-    meant = _meant(name, titles)
-    if len(meant) != 1:
-        wrong = "more than one product of the mix is meant" if meant else "no product of the mix"
-        known = [titles[p] for p in meant or titles]
-        raise _unclear(name, wrong, known)
-    return int(meant[0].parts[0])
-
-
 def _water_of(name: str, beside: Path) -> str:
     """A water as a mix in `beside` names it: a file from here, else as written."""
     from chem.files import is_file
 
-    return _relative(Path(name), beside) if is_file(Path(name)) else name
-
-
-def _relative(path: Path, beside: Path) -> str:
-    return Path(os.path.relpath(path, beside)).as_posix()
+    return relative(Path(name), beside) if is_file(Path(name)) else name
 
 
 def _from_there(name: str, beside: Path, demo: str, there: Path) -> str:
@@ -485,4 +376,4 @@ def _from_there(name: str, beside: Path, demo: str, there: Path) -> str:
     shed = find_shed(beside)
     places = () if shed is None else (product_folder(shed),)
     path = find_file(name, beside, demo, demo.removesuffix("s"), "", places)
-    return name if path.parent == data_folder() / "demo" / demo else _relative(path, there)
+    return name if path.parent == data_folder() / "demo" / demo else relative(path, there)

@@ -251,4 +251,4 @@ def _beside(file: str, named: str, shed: Shed) -> str:
         elif part not in (".", ""):
             parts.append(part)
     whole = "/".join(parts)
-    return whole if (shed.root / whole).is_file() else plain.rpartition("/")[2]
+    return whole if shed.holds(whole) else plain.rpartition("/")[2]

@@ -50,7 +50,7 @@ def save(draft: Draft, shed: Shed, version: str) -> Draft:
             continue
         reagent = choose_agent(jug.what)
         named = shed.folder_of("products") + file_name(reagent.product.name)
-        if not shed.path(named).is_file():
+        if not shed.holds(named):
             texts[shed.path(named)] = product_file(reagent)
         jugs.append(Jug("product", named, jug.amount))
     saved = replace(draft, file=file, jugs=tuple(jugs))
@@ -110,7 +110,7 @@ def _free(name: str, shed: Shed) -> str:
 
 def _from(file: str, named: str, shed: Shed, new: Collection[Path]) -> str:
     """A file of the shed as a mix in its own folder names it; a demo's by its bare name."""
-    lies = (shed.root / named).is_file() or shed.root / named in new
+    lies = shed.holds(named) or shed.root / named in new
     if named in ("", "unknown") or not lies:
         return named
     up = file.count("/")

@@ -59,11 +59,19 @@ class Shed:
             raise outside
         try:
             path = (self.root / file).resolve()
+            path.is_file()  # a name may be too long for the system to look for it
         except (OSError, RuntimeError, ValueError):
             raise outside from None
         if not path.is_relative_to(self.root) or path.suffix != ".toml":
             raise outside
         return path
+
+    def holds(self, file: str) -> bool:
+        """Whether a file of this name lies in the shed."""
+        try:
+            return self.path(file).is_file()
+        except InputProblem:
+            return False
 
     def lying(self, kind: str | None = None) -> list[Lying]:
         """The files of a kind, last written first; what can't be read is passed over."""
@@ -146,11 +154,11 @@ class Shed:
 
     def named(self, file: str, folder: str) -> Path:
         """A product or water chosen: of the shed, else of the demo shelf. Raises: InputProblem."""
-        demo = data_folder() / "demo" / folder
-        if "/" not in file and not (self.root / file).is_file() and (demo / file).is_file():
-            return demo / file
         path = self.path(file)
         if not path.is_file():
+            demo = data_folder() / "demo" / folder / file
+            if "/" not in file and demo.is_file():
+                return demo
             raise InputProblem(Problem(f"`{file}`", "no such file in this shed", "one of the list"))
         return path
 

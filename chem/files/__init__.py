@@ -1,10 +1,11 @@
 """What people write: the form of each file, read with every problem of it told at once."""
 
+from chem.files.empty_form import blank
+from chem.files.kept import FileText, read_out_of
 from chem.files.mix import MAX_PRODUCTS, AddForm, AdjuvantForm, MixForm
 from chem.files.product import ChelatedForm, FormName, ProductForm, SaysForm, UnreadForm
 from chem.files.reading import (
     Collector,
-    FileText,
     FormModel,
     Name,
     as_found,
@@ -14,7 +15,6 @@ from chem.files.reading import (
     load_toml,
     must_be_shaped,
     must_be_text,
-    read_out_of,
     validate,
 )
 from chem.files.rewriting import (
@@ -28,7 +28,7 @@ from chem.files.rewriting import (
 from chem.files.shed import SHED, Shed, ShedForm, find_shed, read_shed
 from chem.files.solution import CHARGE, SolutionForm
 from chem.files.sprayer import SprayerForm
-from chem.files.table import Answers, answers_of, blank, raw_of
+from chem.files.table import Answers, answers_of, raw_of
 from chem.files.water import WaterForm
 
 __all__ = [

@@ -8,16 +8,15 @@ import json
 import re
 import tomllib
 import unicodedata
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from contextvars import ContextVar
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 
 from chem.errors import InputProblem, Problem
+from chem.files.kept import KEPT, FileText, note, place_of
 from chem.reference import data_folder
 
 Form = TypeVar("Form", bound="FormModel")
@@ -59,75 +58,10 @@ class FormModel(BaseModel):
         return answers
 
 
-@dataclass(frozen=True)
-class FileText:
-    """A file as it was read: its bytes are `text` in UTF-8.
-
-    what: mix, product, water ...; name: as the file that names it writes it; hash: SHA-256 of the
-    bytes, in hexadecimal.
-    """
-
-    what: str
-    name: str
-    text: str
-    hash: str
-
-
 def as_found(name: str, path: Path) -> str:
     """A file's name as another file writes it, with the ending and slashes it was found by."""
     whole = name if path.suffix != ".toml" or name.endswith(".toml") else f"{name}.toml"
     return whole if Path(whole).name == path.name else whole.replace("\\", "/")
-
-
-def _place(what: str, name: str) -> tuple[str, str]:
-    """What a kept text is found by: `./iron` and `iron.toml` name one file."""
-    what = "sprayer" if what == "catch test" else what  # its name in earlier entries
-    return what, Path(name.strip().removesuffix(".toml")).as_posix()
-
-
-_NOTED: ContextVar[list[Path] | None] = ContextVar("noted", default=None)
-
-
-@contextmanager
-def noting() -> Iterator[list[Path]]:
-    """Within it, the path of every file that is read is noted in the list."""
-    paths: list[Path] = []
-    token = _NOTED.set(paths)
-    try:
-        yield paths
-    finally:
-        _NOTED.reset(token)
-
-
-def note(path: Path) -> None:
-    """A file was read."""
-    paths = _NOTED.get()
-    if paths is not None:
-        paths.append(path)
-
-
-_KEPT: ContextVar[Mapping[tuple[str, str], FileText] | None] = ContextVar("kept", default=None)
-
-
-@contextmanager
-def read_out_of(texts: Iterable[FileText]) -> Iterator[None]:
-    """Within it, files are read out of kept texts by kind and name, and none from the disk."""
-    token = _KEPT.set({_place(t.what, t.name): t for t in texts})
-    try:
-        yield
-    finally:
-        _KEPT.reset(token)
-
-
-def is_kept(what: str, name: str) -> bool:
-    """Whether files are read out of kept texts, and this one is among them."""
-    kept = _KEPT.get()
-    return kept is not None and _place(what, name) in kept
-
-
-def only_kept() -> bool:
-    """Whether files are read out of kept texts alone."""
-    return _KEPT.get() is not None
 
 
 class Collector:
@@ -184,9 +118,9 @@ def find_file(
     """
     names = [name] if name.endswith(".toml") else [name, f"{name}.toml"]
     names += [n.replace("\\", "/") for n in names if "\\" in n]
-    kept = _KEPT.get()
+    kept = KEPT.get()
     if kept is not None:
-        found = (kept[_place(what, n)].name for n in names if _place(what, n) in kept)
+        found = (kept[place_of(what, n)].name for n in names if place_of(what, n) in kept)
         return Path(next(found, names[0]))
     shipped = [data_folder() / "demo" / demo] if demo else []
     here = beside if beside is not None else Path()
@@ -254,7 +188,7 @@ def must_be_text(text: str, what: str) -> None:
 
 def read_bytes(path: Path, what: str) -> bytes:
     """A file's bytes. Raises: InputProblem (missing, unreadable, a pipe, far too large)."""
-    kept = _KEPT.get()
+    kept = KEPT.get()
     if kept is None and _is_pipe(path):
         wrong = "it is a pipe or a device, not a file"
         raise InputProblem(Problem(f"`{path}`", wrong, f"the path of a {what} file"))
@@ -289,7 +223,7 @@ def _is_pipe(path: Path) -> bool:
 
 def _unspoilt(kept: Mapping[tuple[str, str], FileText], path: Path, what: str) -> bytes:
     """The bytes of a kept text. Raises: InputProblem where it isn't there, or isn't what it was."""
-    found = kept.get(_place(what, path.as_posix()))
+    found = kept.get(place_of(what, path.as_posix()))
     if found is None:
         raise InputProblem(
             Problem(f"`{path}`", f"the text of this {what} was not kept", f"the {what} file itself")

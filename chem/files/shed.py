@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, ClassVar, Literal
 
+from chem.files.kept import FileText, is_kept, only_kept
 from chem.files.mix import AdjuvantForm
-from chem.files.reading import FileText, FormModel, is_file, is_kept, load_file, only_kept, validate
+from chem.files.reading import FormModel, is_file, load_file, validate
 from chem.files.table import Ask, Reader
 from chem.units import read_temperature
 

@@ -11,7 +11,7 @@ from itertools import chain
 from pathlib import Path
 
 from chem.errors import InputProblem, Problem
-from chem.files.reading import noting
+from chem.files.kept import noting
 
 _FORCED: ContextVar[bool] = ContextVar("forced", default=False)
 _READ: ContextVar[list[Path] | None] = ContextVar("read", default=None)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from chem.advice.ph import Adjustment, Suited
+from chem.advice.ph import Adjustment
+from chem.advice.suited import Suited
 from chem.sheets.as_json import as_json
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import Between, RangeEntry

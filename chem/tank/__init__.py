@@ -10,12 +10,8 @@ from chem.tank.fill import (
     topped,
 )
 from chem.tank.made import make_mix, make_water
-from chem.tank.mix import (
-    Addition,
-    Adjuvant,
-    Leftover,
-    Mix,
-    Window,
+from chem.tank.mix import Addition, Adjuvant, Leftover, Mix, Window, window_of
+from chem.tank.mix_file import (
     change_mix,
     mix_from,
     mix_schema,
@@ -23,7 +19,6 @@ from chem.tank.mix import (
     read_mix,
     room_taken,
     unfit_rate,
-    window_of,
 )
 from chem.tank.pouring import (
     WHOLE_JUG,

@@ -7,7 +7,8 @@ from typing import Literal
 
 from chem.files import MixForm, WaterForm, validate
 from chem.label import Product, Written, as_tables
-from chem.tank.mix import Mix, mix_of
+from chem.tank.mix import Mix
+from chem.tank.mix_file import mix_of
 from chem.tank.water import UNKNOWN_WATER, Water, water_of
 from chem.units import read_carrier
 

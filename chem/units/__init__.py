@@ -14,6 +14,7 @@ from chem.units.amounts import (
     read_rate_range,
     read_volume,
 )
+from chem.units.ions import ion_of
 from chem.units.measures import Measure, Measured, measured, read_measure
 from chem.units.motion import read_length, read_speed
 from chem.units.numbers import Number, read_number, rounding
@@ -39,7 +40,7 @@ from chem.units.show import (
     format_temperature,
     format_volume,
 )
-from chem.units.water import Interval, ion_of, read_alkalinity, read_concentration, read_hardness
+from chem.units.water import Interval, read_alkalinity, read_concentration, read_hardness
 
 __all__ = [
     "Interval",

@@ -13,83 +13,22 @@ from typing import Literal
 from chem.errors import InputProblem
 from chem.units.numbers import one_number, split_number, within
 from chem.units.registry import factor
+from chem.units.spellings import (
+    AREA,
+    CLEAR_INSTEAD,
+    ENGLISH_AREA,
+    MASS,
+    OUNCE,
+    OUNCE_QUESTION,
+    UNCLEAR,
+    VOLUME,
+)
 from chem.units.text import refuse, tidy, unit_key
 
 Kind = Literal["volume", "mass"]
 Per = Literal["area", "volume", "mass-fraction"]
 
 
-def _spellings(table: dict[str, str]) -> dict[str, str]:
-    return {spelling: unit for unit, words in table.items() for spelling in words.split()}
-
-
-VOLUME = _spellings(
-    {
-        "fluid_ounce": "floz flozs fluidoz fluidounce fluidounces flounce flounces usfloz "
-        "flozus usfluidounce usfluidounces ozfl liquidounce liquidounces",
-        "teaspoon": "tsp tsps teaspoon teaspoons teaspoonful teaspoonfuls",
-        "tablespoon": "tbsp tbsps tbs tblsp tablespoon tablespoons tablespoonful tablespoonfuls",
-        "cup": "cup cups",
-        "pint": "pt pts pint pints uspt uspint uspints",
-        "quart": "qt qts quart quarts usqt usquart usquarts",
-        "gallon": "gal gals gallon gallons usgal usgals usgallon usgallons galus",
-        "imperial_fluid_ounce": "impfloz imperialfloz ukfloz flozimp flozuk impfluidounce "
-        "impfluidounces imperialfluidounce imperialfluidounces ukfluidounce ukfluidounces",
-        "imperial_pint": "imppt imppint imppints imperialpint imperialpints ukpt ukpint ukpints",
-        "imperial_quart": "impqt impquart impquarts imperialquart imperialquarts ukqt ukquart",
-        "imperial_gallon": "impgal impgals impgallon impgallons imperialgal imperialgallon "
-        "imperialgallons ukgal ukgals ukgallon ukgallons galimp galuk",
-        "milliliter": "ml mls milliliter milliliters millilitre millilitres cc ccm cm3",
-        "centiliter": "cl centiliter centilitre",
-        "deciliter": "dl deciliter decilitre",
-        "liter": "l lt ltr ltrs liter liters litre litres dm3",
-        "hectoliter": "hl hectoliter hectoliters hectolitre hectolitres",
-        "cubic_meter": "m3 cubicmeter cubicmeters cubicmetre cubicmetres",
-        "cubic_foot": "ft3 cuft cubicfoot cubicfeet",
-    }
-)
-MASS = _spellings(
-    {
-        "ounce": "ozwt wtoz ozweight weightoz dryoz ozdry ozavdp ozav avdpoz ozbyweight ouncewt "
-        "ounceswt ounceweight ouncesweight weightounce weightounces dryounce dryounces "
-        "avoirdupoisounce avoirdupoisounces ouncebyweight ouncesbyweight",
-        "pound": "lb lbs pound pounds",
-        "microgram": "ug mcg microgram micrograms",
-        "milligram": "mg mgs milligram milligrams",
-        "gram": "g gm gms gram grams gramme grammes",
-        "kilogram": "kg kgs kilo kilos kilogram kilograms kilogramme kilogrammes",
-        "tonne": "tonne tonnes metricton metrictons",
-        "short_ton": "shortton shorttons uston ustons",
-        "long_ton": "longton longtons imperialton imperialtons ukton uktons",
-    }
-)
-AREA = _spellings(
-    {
-        "square_foot": "sqft ft2 sqfeet sqfoot squarefoot squarefeet squareft sft",
-        "acre": "acre acres ac",
-        "square_meter": "m2 sqm sqmeter sqmeters sqmetre sqmetres squaremeter squaremeters "
-        "squaremetre squaremetres",
-        "hectare": "ha hectare hectares",
-    }
-)
-_OUNCE = ("oz", "ozs", "ounce", "ounces", "usoz")
-_OUNCE_QUESTION = "is it fl oz (a volume) or oz weight (`oz wt`)?"
-_UNCLEAR = {
-    "ton": "`ton` has three meanings: short (2000 lb), long (2240 lb) or metric (1000 kg)?",
-    "t": "`T` and `t` are used for tablespoon, teaspoon and tonne; which is it?",
-    "m": "is it M (1000 sq ft), metres or square metres?",
-    "gr": "`gr` is used for gram and for grain; which is it?",
-}
-_CLEAR_INSTEAD = {
-    "ton": "`short ton`, `long ton` or `tonne`",
-    "t": "`tbsp`, `tsp` or `tonne`",
-    "m": "`M`, `1000 sq ft` or `m2`",
-    "gr": "`g` for grams",
-}
-_UNCLEAR["tons"] = _UNCLEAR["ton"]
-_CLEAR_INSTEAD["tons"] = _CLEAR_INSTEAD["ton"]
-
-_ENGLISH_AREA = {spelling for spelling, unit in AREA.items() if unit in ("square_foot", "acre")}
 _PER = re.compile(r"\s*(?:/|\bper\b)\s*", re.IGNORECASE)
 _NEGATIVE_POWER = re.compile(r"\s+(L|dm3|m|ha)\s*\^?\s*-([12])$", re.IGNORECASE)
 _PRODUCT = re.compile(r"\s+(?:of\s+)?(?:product|concentrate|material|formulation)$", re.IGNORECASE)
@@ -266,7 +205,7 @@ def read_mass(text: str, where: str) -> float:
     parts = _TWO_UNITS.match(text)
     if parts is not None:  # `9 lb 15 oz`
         return sum(read_mass(p, where) for p in parts.groups())
-    table = MASS | dict.fromkeys(_OUNCE, "ounce")
+    table = MASS | dict.fromkeys(OUNCE, "ounce")
     kilograms = _plain_amount(
         text, where, table, "kilogram", "a weight", "`40 lb`, `8 oz` or `1 kg`"
     )
@@ -335,7 +274,7 @@ def leading_number(words: str, text: str, where: str) -> tuple[float, str]:
 
 
 def _is_english_area(rest: str) -> bool:
-    return rest == "" or unit_key(rest) in _ENGLISH_AREA
+    return rest == "" or unit_key(rest) in ENGLISH_AREA
 
 
 def _above_zero(value: float, text: str, where: str) -> float:
@@ -360,10 +299,10 @@ def _unknown_unit(rest: str, text: str, where: str, what: str, example: str) -> 
         return refuse(
             where, text, "the unit is missing", f"{what} with its unit, such as {example}"
         )
-    if key in _OUNCE:
-        return refuse(where, text, f"`{rest}` alone: {_OUNCE_QUESTION}", "`fl oz` or `oz wt`")
-    if key in _UNCLEAR:
-        return refuse(where, text, _UNCLEAR[key], _CLEAR_INSTEAD[key])
+    if key in OUNCE:
+        return refuse(where, text, f"`{rest}` alone: {OUNCE_QUESTION}", "`fl oz` or `oz wt`")
+    if key in UNCLEAR:
+        return refuse(where, text, UNCLEAR[key], CLEAR_INSTEAD[key])
     if _NUTRIENT.match(rest):
         return refuse(
             where,
@@ -378,7 +317,7 @@ def _amount(words: str, text: str, where: str, dry: bool) -> tuple[Kind, float]:
     """Kind of a numerator, and its size in [mL] or [g]."""
     words = _PRODUCT.sub("", words)
     key = unit_key(words)
-    if dry and key in _OUNCE:
+    if dry and key in OUNCE:
         return "mass", factor("ounce", "gram")
     if key in VOLUME:
         return "volume", factor(VOLUME[key], "milliliter")

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 
-from chem.units.amounts import MASS, VOLUME, leading_number, split_per
+from chem.units.amounts import leading_number, split_per
 from chem.units.numbers import Number, one_number, split_number, within
 from chem.units.registry import celsius, factor
+from chem.units.spellings import MASS, VOLUME
 from chem.units.text import refuse, tidy, unit_key
 
 LIGHTEST_KG_PER_L = 0.6

@@ -14,11 +14,13 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-from chem.units.amounts import MASS, VOLUME, leading_number, split_per
+from chem.units.amounts import leading_number, split_per
+from chem.units.ions import AS_ELEMENT, FORMULAS, Ion, basis_named, find_ion
 from chem.units.masses import molar_mass_g_per_mol
 from chem.units.numbers import Number, split_number
 from chem.units.registry import factor
-from chem.units.text import refuse, tidy, unit_key
+from chem.units.spellings import MASS, VOLUME
+from chem.units.text import refuse, unit_key
 
 
 @dataclass(frozen=True)
@@ -43,85 +45,7 @@ class Interval:
         return 0.5 * (self.low + self.high)
 
 
-@dataclass(frozen=True)
-class _Ion:
-    """What a report may call an ion; the first basis is meant where only mg/L is printed."""
-
-    formula: str
-    element: str
-    charge: int | None
-    bases: tuple[str, ...]
-    ppm_is_plain: bool = False
-
-    def choices(self, own: str) -> tuple[str, ...]:
-        """The bases a report may mean, the likeliest first."""
-        by_charge = ("CaCO3",) if self.formula in ("Ca", "Mg", "HCO3", "CO3") else ()
-        return (own, *(basis for basis in self.bases if basis != own), *by_charge)
-
-
-_IONS = {
-    "Ca": _Ion("Ca", "Ca", 2, ("Ca", "CaO")),
-    "Mg": _Ion("Mg", "Mg", 2, ("Mg", "MgO")),
-    "Na": _Ion("Na", "Na", 1, ("Na",), ppm_is_plain=True),
-    "K": _Ion("K", "K", 1, ("K", "K2O"), ppm_is_plain=True),
-    "NH4": _Ion("NH4", "N", 1, ("NH4", "N", "NH3")),
-    "Fe": _Ion("Fe", "Fe", None, ("Fe",), ppm_is_plain=True),
-    "Fe2": _Ion("Fe", "Fe", 2, ("Fe",), ppm_is_plain=True),
-    "Fe3": _Ion("Fe", "Fe", 3, ("Fe",), ppm_is_plain=True),
-    "Mn": _Ion("Mn", "Mn", 2, ("Mn",), ppm_is_plain=True),
-    "Zn": _Ion("Zn", "Zn", 2, ("Zn",), ppm_is_plain=True),
-    "Cu": _Ion("Cu", "Cu", 2, ("Cu",), ppm_is_plain=True),
-    "Co": _Ion("Co", "Co", 2, ("Co",), ppm_is_plain=True),
-    "Ni": _Ion("Ni", "Ni", 2, ("Ni",), ppm_is_plain=True),
-    "Cl": _Ion("Cl", "Cl", -1, ("Cl",), ppm_is_plain=True),
-    "F": _Ion("F", "F", -1, ("F",), ppm_is_plain=True),
-    "NO3": _Ion("NO3", "N", -1, ("NO3", "N")),
-    "NO2": _Ion("NO2", "N", -1, ("NO2", "N")),
-    "SO4": _Ion("SO4", "S", -2, ("SO4", "S", "SO3")),
-    "PO4": _Ion("PO4", "P", None, ("PO4", "P", "P2O5")),
-    "HCO3": _Ion("HCO3", "C", -1, ("HCO3",)),
-    "CO3": _Ion("CO3", "C", -2, ("CO3",)),
-    "B": _Ion("B", "B", None, ("B", "B2O3", "H3BO3")),
-    "Si": _Ion("Si", "Si", None, ("Si", "SiO2")),
-    "Mo": _Ion("Mo", "Mo", None, ("Mo", "MoO4")),
-}
-_AS_ELEMENT = {"NO3-N": "NO3", "NO2-N": "NO2", "NH4-N": "NH4", "SO4-S": "SO4", "PO4-P": "PO4"}
-_AS_ELEMENT |= {"S": "SO4", "P": "PO4"}
-_NAMES = {
-    "calcium": "Ca",
-    "magnesium": "Mg",
-    "sodium": "Na",
-    "potassium": "K",
-    "ammonium": "NH4",
-    "iron": "Fe",
-    "manganese": "Mn",
-    "zinc": "Zn",
-    "copper": "Cu",
-    "chloride": "Cl",
-    "fluoride": "F",
-    "nitrate": "NO3",
-    "nitrite": "NO2",
-    "sulfate": "SO4",
-    "sulphate": "SO4",
-    "phosphate": "PO4",
-    "orthophosphate": "PO4",
-    "bicarbonate": "HCO3",
-    "carbonate": "CO3",
-    "boron": "B",
-    "silica": "SiO2",
-}
-_BASIS_NAMES = {
-    "calcium carbonate": "CaCO3",
-    "nitrogen": "N",
-    "nitrate-n": "N",
-    "ammonium-n": "N",
-    "ammonia-n": "N",
-    "phosphorus": "P",
-    "sulfur": "S",
-    "sulphur": "S",
-} | _NAMES
-_FORMULAS = {basis for ion in _IONS.values() for basis in ion.bases} | {"CaCO3"}
-_CHARGE_SIGNS = (r"[+-]+$", r"[+-][0-9]$", r"[0-9][+-]$")
+AS_ELEMENT |= {"S": "SO4", "P": "PO4"}
 
 _SUBSTANCE = {
     "micromole": "umol umole umoles micromole micromoles",
@@ -199,7 +123,7 @@ def read_concentration(text: str, where: str, *, ion: str) -> Interval:
     Raises:
         InputProblem: an unknown ion, an unknown or ambiguous unit, or a basis that does not fit.
     """
-    entry, own, fixed = _find_ion(ion, text, where)
+    entry, own, fixed = find_ion(ion, text, where)
     reading = _read(text, where)
     basis = reading.basis
     if basis is not None and fixed and basis != own:
@@ -314,12 +238,12 @@ def _count(formula: str, element: str) -> int:
     return int(sum(number for atom, number in atoms.items() if str(atom) == element))
 
 
-def _atoms(basis: str, entry: _Ion) -> float:
+def _atoms(basis: str, entry: Ion) -> float:
     """Moles of the ion that one mole of `basis` stands for."""
     return _count(basis, entry.element) / _count(entry.formula, entry.element)
 
 
-def _charge(entry: _Ion, ion: str, text: str, where: str) -> int:
+def _charge(entry: Ion, ion: str, text: str, where: str) -> int:
     if entry.charge is None:
         raise refuse(
             where,
@@ -339,49 +263,6 @@ def _choices(reading: _Reading, bases: tuple[str, ...]) -> str:
     return "the line that matches the report: " + " or ".join(lines)
 
 
-def ion_of(name: str, where: str) -> str:
-    """The formula, without charge, of an ion as reports name it: `calcium`, `NO3-N`, `Fe2`.
-
-    Raises: InputProblem where no water report names such an ion.
-    """
-    entry, _, _ = _find_ion(name, name, where)
-    return next(key for key, known in _IONS.items() if known is entry)
-
-
-def _find_ion(ion: str, text: str, where: str) -> tuple[_Ion, str, bool]:
-    """The ion, the basis its name means, and whether the name itself settles that basis."""
-    name = _NAMES.get(tidy(ion).casefold(), tidy(ion))
-    if name == "SiO2":
-        return _IONS["Si"], "SiO2", True
-    known = {key.casefold(): key for key in (*_IONS, *_AS_ELEMENT)}
-    for candidate in (name, *(re.sub(sign, "", name) for sign in _CHARGE_SIGNS)):
-        key = known.get(candidate.casefold())
-        if key in _AS_ELEMENT:
-            entry = _IONS[_AS_ELEMENT[key]]
-            return entry, entry.element, "-" in key
-        if key is not None:
-            return _IONS[key], _IONS[key].bases[0], False
-    raise refuse(
-        where,
-        text,
-        f"`{ion}` is not an ion of a water report",
-        "one of " + ", ".join((*_IONS, "NO3-N", "NH4-N", "SO4-S", "PO4-P", "SiO2")),
-    )
-
-
-def _basis(words: str, text: str, where: str) -> str:
-    plain = words.strip(" ()").casefold()
-    plain = _BASIS_NAMES.get(plain, plain)
-    formulas = {formula.casefold(): formula for formula in _FORMULAS}
-    for candidate in (plain, *(re.sub(sign, "", plain) for sign in _CHARGE_SIGNS)):
-        if candidate.casefold() in formulas:
-            return formulas[candidate.casefold()]
-        element = re.fullmatch(r"(?:no3|no2|nh4|so4|po4)-(n|s|p)", candidate)
-        if element:
-            return element[1].upper()
-    raise refuse(where, text, f"`as {words}` is not a known basis", "such as `mg/L as CaCO3`")
-
-
 def _read(text: str, where: str) -> _Reading:
     number, rest = split_number(text, where)
     if number.low < 0:
@@ -393,7 +274,7 @@ def _read(text: str, where: str) -> _Reading:
     words = stated["basis"] if stated else None
     if words is None:
         unit, words = _inline_basis(unit)
-    basis = None if words is None else _basis(words, text, where)
+    basis = None if words is None else basis_named(words, text, where)
     key = unit_key(unit)
     if key == "ppm":
         return _Reading(number, "mass", 1.0, basis, "mg/L", "ppm is read as mg/L")
@@ -436,7 +317,7 @@ def _inline_basis(unit: str) -> tuple[str, str | None]:
 
 
 def _is_basis(words: str) -> bool:
-    return words.casefold() in {formula.casefold() for formula in _FORMULAS} or bool(
+    return words.casefold() in {formula.casefold() for formula in FORMULAS} or bool(
         re.fullmatch(r"(?:no3|no2|nh4|so4|po4)-[nsp]", words.casefold())
     )
 

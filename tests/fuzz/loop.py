@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import random
 import shutil
@@ -13,6 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from fuzz.desk import ask_here, requests_here, spoil_request
 from fuzz.run import Ran, broken_promises, run_here
 from fuzz.seeds import BY_FILE, FEW, seed_files
 from fuzz.spoil import SPOILERS, TEXTS, offered, spoil_options
@@ -49,7 +51,9 @@ class Fuzzer:
         self.seeds = seed_files()
         self.every = offered()
         self._begin_notebook()
-        self.kinds = (*BY_FILE, "options", "options", "options")
+        self.kinds = (*BY_FILE, "options", "options", "options", "desk", "desk")
+        with self.shed({}):
+            self.requests = requests_here()
 
     def _begin_notebook(self) -> None:
         """A notebook of two entries and its export, to be spoilt as well."""
@@ -97,15 +101,24 @@ class Fuzzer:
             lines = [draw.choice((*TEXTS, "", "", "")) for _ in range(30)]
             typed = "\n".join(lines).encode("utf-8", "surrogatepass")
             return kind, words, {}, typed
+        spoilt: dict[str, bytes] = {}
+        words = []
+        if kind == "desk":
+            words = ["desk", json.dumps(spoil_request(draw, self.requests))]
+            if draw.random() < 0.7:
+                return kind, words, spoilt, b""
+            kind = draw.choice(LYING)
         seed, other = draw.choice(self.seeds[kind]), draw.choice(self.seeds[draw.choice(ALIKE)])
-        spoilt = draw.choice(SPOILERS)(seed, draw, other)
-        words = draw.choice(BY_FILE[kind])
-        return kind, words, {kind: spoilt}, typed
+        spoilt[kind] = draw.choice(SPOILERS)(seed, draw, other)
+        return kind, words or draw.choice(BY_FILE[kind]), spoilt, typed
 
     def judge(
         self, words: list[str], spoilt: dict[str, bytes], typed: bytes
     ) -> tuple[Ran, list[str]]:
         """What a command did in a shed with these files, and the promises that it broke."""
+        if words[0] == "desk":
+            with self.shed({}):
+                return ask_here(json.loads(words[1]), spoilt)
         with self.shed(spoilt) as files:
             ran = run_here(words, typed)
             return ran, broken_promises(ran, words, files)
@@ -127,6 +140,8 @@ class Fuzzer:
             fault.unlink()
 
 
+LYING = ("mix.toml", "product.toml", "water.toml", "sprayer.toml", "shed.toml", "notebook.sqlite")
+"""What the desk reads wherever it lies in the shed."""
 ALIKE = ("mix.toml", "product.toml", "water.toml", "shed.toml", "label.txt", "solution.toml")
 
 

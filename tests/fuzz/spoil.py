@@ -16,7 +16,7 @@ from fuzz.seeds import FEW
 
 EVIL = "<b id=evil>"
 NEVER = {"desk", "selfcheck"}
-"""Commands that serve until stopped, or read no file: `test_desk.py`, `test_laboratory.py`."""
+"""Commands that serve until stopped (`desk.py` asks), or read no file (`test_laboratory.py`)."""
 NOT_VARIED = {"scheduler", "referee", "photo", "port"}
 """Options that need a cluster, 800 MB of library or another program."""
 NUMBERS = [

@@ -1,0 +1,303 @@
+"""Do the tests notice? A seeded sample of small faults put into five rooms, one at a time.
+
+Each fault is tried by the tests that come by its line (by coverage's contexts), those of its room
+first and the quickest of them, until one fails. A fault that none notices within the limit counts
+as living. On demand:
+
+    pip install pytest-cov
+    pytest -n 2 --cov=chem --cov-context=test --cov-report= --durations=0 > times.txt
+    python tests/mutation.py --times times.txt --seed 1 --count 400
+
+Source: Jia & Harman (2011), An analysis and survey of the development of mutation testing, IEEE
+Trans. Softw. Eng. 37, 649; the interval: Wilson (1927), J. Am. Stat. Assoc. 22, 209.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import os
+import random
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from math import sqrt
+from pathlib import Path
+from queue import SimpleQueue
+
+ROOT = Path(__file__).parent.parent
+ROOMS = {
+    "label": "label jug paste reading readers sources ingredients printed",
+    "equilibrium": "solver referee outside conductivity tables_thermo laboratory outcomes",
+    "forecast": "forecast study clouding colloids crystals day_rules real_tank one_verdict "
+    "outcomes trade_facts salt salting evolved",
+    "doubts": "doubts jug study",
+    "notebook": "notebook jars tank_side",
+}
+"""Where faults are put, and how the names of the room's own test files begin."""
+COMPARED = {"<": "<=", "<=": "<", ">": ">=", ">=": ">", "==": "!=", "!=": "==", "is not": "is",
+            "is": "is not", "not in": "in", "in": "not in"}  # fmt: skip
+REACHED = {"+": "-", "-": "+", "*": "/", "/": "*", "//": "/", "%": "*", "**": "*", "@": "+",
+           "&": "|", "|": "&", "^": "&", "<<": ">>", ">>": "<<"}  # fmt: skip
+MOST_TESTS, MOST_S = 40, 20.0
+"""Tests tried on one fault, and the time that they may take in all as they took at first."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One place of a file (bytes begin to end) and what stands there instead."""
+
+    file: str
+    line: int
+    begin: int
+    end: int
+    now: str
+    kind: str
+
+
+class Places(ast.NodeVisitor):
+    """Every fault that a file's statements offer."""
+
+    def __init__(self, path: Path) -> None:
+        self.data = path.read_bytes()
+        self.file = path.relative_to(ROOT).as_posix()
+        starts = [0]
+        for line in self.data.splitlines(keepends=True):
+            starts.append(starts[-1] + len(line))
+        self.starts, self.found = starts, list[Fault]()
+        self.visit(ast.parse(self.data))
+
+    def _at(self, node: ast.expr | ast.stmt, end: bool = False) -> int:
+        if end:
+            assert node.end_lineno is not None and node.end_col_offset is not None
+            return self.starts[node.end_lineno - 1] + node.end_col_offset
+        return self.starts[node.lineno - 1] + node.col_offset
+
+    def _put(self, node: ast.expr | ast.stmt, now: str, kind: str) -> None:
+        begin, end = self._at(node), self._at(node, True)
+        self.found.append(Fault(self.file, node.lineno, begin, end, now, kind))
+
+    def _between(self, left: ast.expr, right: ast.expr, words: dict[str, str], kind: str) -> None:
+        begin, end = self._at(left, True), self._at(right)
+        text = self.data[begin:end].decode()
+        several = "|".join(re.escape(w) for w in sorted(words, key=len, reverse=True))
+        match = re.search(rf"(?:(?<=\s)|^|(?<=\)))\s*({several})(?=\s|\(|$)", text)
+        if match:
+            a, b = (begin + len(text[: match.start(1)].encode()), begin + len(text[: match.end(1)]))
+            line = left.end_lineno or left.lineno
+            self.found.append(Fault(self.file, line, a, b, words[match[1]], kind))
+
+    def _source(self, node: ast.expr) -> str:
+        return self.data[self._at(node) : self._at(node, True)].decode()
+
+    def visit_Compare(self, node: ast.Compare) -> None:
+        for left, right in zip([node.left, *node.comparators], node.comparators, strict=False):
+            self._between(left, right, COMPARED, "comparison")
+        self.generic_visit(node)
+
+    def visit_BinOp(self, node: ast.BinOp) -> None:
+        texts = [
+            n for n in ast.walk(node) if isinstance(n, ast.Constant) and isinstance(n.value, str)
+        ]
+        if not texts:
+            self._between(node.left, node.right, REACHED, "arithmetic")
+        self.generic_visit(node)
+
+    def visit_BoolOp(self, node: ast.BoolOp) -> None:
+        for left, right in zip(node.values, node.values[1:], strict=False):
+            self._between(left, right, {"and": "or", "or": "and"}, "and, or")
+        self.generic_visit(node)
+
+    def visit_UnaryOp(self, node: ast.UnaryOp) -> None:
+        if isinstance(node.op, ast.Not):
+            self._put(node, f"({self._source(node.operand)})", "not")
+        self.generic_visit(node)
+
+    def _condition(self, node: ast.If | ast.While | ast.IfExp) -> None:
+        if "TYPE_CHECKING" in self._source(node.test):
+            return
+        self._put(node.test, f"(not ({self._source(node.test)}))", "condition")
+        self.generic_visit(node)
+
+    visit_If = visit_While = visit_IfExp = _condition
+
+    def visit_Constant(self, node: ast.Constant) -> None:
+        if isinstance(node.value, bool):
+            self._put(node, str(not node.value), "constant")
+        elif isinstance(node.value, int):
+            self._put(node, f"({node.value + 1})", "constant")
+        elif isinstance(node.value, float):
+            self._put(node, f"({2 * node.value if node.value else 1.0!r})", "constant")
+
+    def visit_Expr(self, node: ast.Expr) -> None:
+        if isinstance(node.value, ast.Call):
+            self._put(node, "pass", "left out")
+        if not isinstance(node.value, ast.Constant):
+            self.generic_visit(node)
+
+    def visit_AugAssign(self, node: ast.AugAssign) -> None:
+        self._put(node, "pass", "left out")
+        self.generic_visit(node)
+
+    def visit_Break(self, node: ast.Break) -> None:
+        self._put(node, "continue", "loop")
+
+    def visit_Continue(self, node: ast.Continue) -> None:
+        self._put(node, "break", "loop")
+
+    def visit_ClassDef(self, node: ast.ClassDef) -> None:
+        for statement in node.body:
+            self.visit(statement)
+
+    def visit_AnnAssign(self, node: ast.AnnAssign) -> None:
+        if node.value is not None:
+            self.visit(node.value)
+
+    def visit_arguments(self, node: ast.arguments) -> None:
+        for value in (*node.defaults, *node.kw_defaults):
+            if value is not None:
+                self.visit(value)
+
+    def visit_FunctionDef(self, node: ast.FunctionDef) -> None:
+        self.visit(node.args)
+        for statement in node.body:
+            self.visit(statement)
+
+
+def places() -> list[Fault]:
+    """Every fault of the five rooms, in a fixed order."""
+    paths = [p for room in ROOMS for p in sorted((ROOT / "chem" / room).rglob("*.py"))]
+    return [fault for path in paths for fault in Places(path).found]
+
+
+def times_of(path: Path) -> dict[str, float]:
+    """Seconds of each test, by what pytest's `--durations=0` printed."""
+    found: dict[str, float] = {}
+    for line in path.read_text(encoding="utf-8").splitlines():
+        match = re.match(r"([\d.]+)s (?:call|setup) +(\S.*)$", line)
+        if match:
+            found[match[2]] = found.get(match[2], 0.0) + float(match[1])
+    return found
+
+
+def tests_of(faults: list[Fault], covered: Path, times: dict[str, float]) -> list[list[str]]:
+    """The tests that come by each fault's line, the quickest first, within the limits."""
+    from coverage import CoverageData
+
+    data = CoverageData(str(covered))
+    data.read()
+    by_end = {name.split("/chem/")[-1]: name for name in data.measured_files() if "/chem/" in name}
+    out = []
+    for fault in faults:
+        name = by_end.get(fault.file.removeprefix("chem/"), "")
+        lines = data.contexts_by_lineno(name) if name else {}
+        near = next((n for n in range(fault.line, fault.line - 12, -1) if n in lines), 0)
+        tests = {context.rpartition("|")[0] for context in lines.get(near, []) if context}
+        if not tests and "" in lines.get(near, []):  # run at import: those that use the module
+            every = {c.rpartition("|")[0] for cs in lines.values() for c in cs if c}
+            tests = every
+        words = tuple(f"tests/test_{w}" for w in ROOMS[fault.file.split("/")[1]].split())
+        quick = sorted(tests, key=lambda t: (times.get(t, 0.0), t))
+        own = [t for t in quick if t.startswith(words)]
+        others = [t for t in quick if not t.startswith(words)]
+        several = _spread(own, MOST_TESTS * 3 // 4)
+        several += _spread(others, MOST_TESTS - len(several))
+        out.append(list(_within(several, times)))
+    return out
+
+
+def _spread(tests: list[str], most: int) -> list[str]:
+    """A third of these from the quickest, the rest spread over all of them."""
+    first, rest = tests[: most // 3], tests[most // 3 :]
+    left = most - len(first)
+    return first + rest[:: max(1, -(-len(rest) // max(left, 1)))][:left]
+
+
+def _within(tests: list[str], times: dict[str, float]) -> Iterator[str]:
+    spent = 0.0
+    for test in tests:
+        if spent + times.get(test, 0.0) <= MOST_S:
+            spent += times.get(test, 0.0)
+            yield test
+
+
+def noticed(fault: Fault, tests: list[str], tree: Path) -> str:
+    """`killed`, `lives`, or `no test`, in a copy of the tree."""
+    if not tests:
+        return "no test"
+    path, own = tree / fault.file, ROOT / fault.file
+    data = own.read_bytes()
+    path.write_bytes(data[: fault.begin] + fault.now.encode() + data[fault.end :])
+    options = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:randomly", "--no-header"]
+    env = {**os.environ, "PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
+    try:
+        done = subprocess.run(
+            [sys.executable, "-m", "pytest", *options, *tests],
+            cwd=tree, env=env, capture_output=True, timeout=60 + 4 * MOST_S, check=False,
+        )  # fmt: skip
+        return "lives" if done.returncode == 0 else "killed"
+    except subprocess.TimeoutExpired:
+        return "killed"
+    finally:
+        shutil.copy2(own, path)
+
+
+def interval(killed: int, tried: int) -> tuple[float, float]:
+    """Wilson's 95 % interval of a share."""
+    z, share = 1.96, killed / tried
+    middle = (share + z * z / (2 * tried)) / (1 + z * z / tried)
+    half = z * sqrt(share * (1 - share) / tried + z * z / (4 * tried**2)) / (1 + z * z / tried)
+    return middle - half, middle + half
+
+
+def main() -> int:
+    """The command line; exit 1 where fewer than 80 % were noticed."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--count", type=int, default=400)
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--covered", type=Path, default=ROOT / ".coverage")
+    parser.add_argument("--times", type=Path, required=True)
+    given = parser.parse_args()
+    every = places()
+    drawn = random.Random(given.seed).sample(every, given.count)
+    chosen = tests_of(drawn, given.covered, times_of(given.times))
+    print(f"seed {given.seed}: {given.count} of {len(every)} faults", flush=True)
+    told: dict[str, list[str]] = {room: [] for room in ROOMS}
+    trees: SimpleQueue[Path] = SimpleQueue()
+    with tempfile.TemporaryDirectory() as place:
+        leave = shutil.ignore_patterns(".git", ".venv", "dist", "__pycache__", ".*cache")
+        for job in range(given.jobs):
+            trees.put(Path(shutil.copytree(ROOT, Path(place) / str(job), ignore=leave)))
+
+        def one(fault: Fault, tests: list[str]) -> None:
+            tree, began = trees.get(), time.monotonic()
+            try:
+                end = noticed(fault, tests, tree)
+            finally:
+                trees.put(tree)
+            told[fault.file.split("/")[1]].append(end)
+            was = (ROOT / fault.file).read_bytes()[fault.begin : fault.end].decode()
+            what = " ".join(f"{was[:60]} -> {fault.now[:70]}".split())
+            spent = time.monotonic() - began
+            place = f"{fault.file}:{fault.line}"
+            print(f"{end:7} {place} {fault.kind}: {what} ({len(tests)}, {spent:.0f} s)", flush=True)
+
+        with ThreadPoolExecutor(given.jobs) as pool:
+            list(pool.map(one, drawn, chosen))
+    for room, ends in told.items():
+        print(f"{room}: {ends.count('killed')} of {len(ends)}")
+    killed = sum(ends.count("killed") for ends in told.values())
+    low, high = interval(killed, given.count)
+    print(f"all: {killed} of {given.count} = {killed / given.count:.3f} ({low:.3f}-{high:.3f})")
+    return int(killed < 0.8 * given.count)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
