@@ -260,7 +260,8 @@ def _doubts(
     pressing = [s for s in pressing if s.key in here.phases.keys]
     si = ph
     if pressing:
-        si = np.maximum(here.si[:, here.phases.keys.index(pressing[0].key)], CLEAR_SI)
+        near = np.maximum(here.si[:, here.phases.keys.index(pressing[0].key)], CLEAR_SI)
+        si = near if np.mean(near > CLEAR_SI) > LEAST_SHARE else ph
     found = []
     open_ = seen.ready.doubts
     shares = [first_orders(y, list(open_.values())) for y in (si, ph, shows.astype(float))]

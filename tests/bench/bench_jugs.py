@@ -229,9 +229,8 @@ def _pressed(said: Forecast, seen: Followed) -> tuple[np.ndarray, str]:
     pressing = [s.key for s in said.solids if s.decides and s.kinetics != "dormant"]
     key = next((k for k in pressing if k in keys), "")
     state = seen.states[said.judged_at]
-    return (
-        (np.maximum(state.si[:, keys.index(key)], FAR), key) if key else (seen.fresh.clear.ph, "")
-    )
+    near = np.maximum(state.si[:, keys.index(key)], FAR) if key else np.full(1, FAR)
+    return (near, key) if width(near) > 0.0 else (seen.fresh.clear.ph, "")
 
 
 def _left(values: np.ndarray, doubt: np.ndarray) -> float:
@@ -338,8 +337,8 @@ def log_score(odds: np.ndarray, shows: np.ndarray) -> float:
     return float(-np.log(np.where(shows, p, 1.0 - p)).mean())
 
 
-def measure(world: World, workers: int) -> Figures:
-    """Every figure of the page."""
+def measure(world: World, workers: int, named_in: int = NAMED) -> Figures:
+    """Every figure of the page; named_in: tanks in which doubts are named, 1 or more."""
     folder = world.folder
     names = [world_tanks.jug_file(x.number) for x in world.liquids]
     with multiprocessing.Pool(workers) as pool:
@@ -347,7 +346,7 @@ def measure(world: World, workers: int) -> Figures:
         seen = pool.map(forecast_tank, [t.mix for t in world.tanks], chunksize=8)
         known = pool.map(forecast_tank, [t.measured for t in world.tanks], chunksize=8)
         whole = pool.map(forecast_tank, [t.whole for t in world.tanks[:WHOLE_TANKS]], chunksize=8)
-        named = [n for n in pool.map(name_doubts, world.tanks[:NAMED], chunksize=4) if n]
+        named = [n for n in pool.map(name_doubts, world.tanks[:named_in], chunksize=2) if n]
     tally = Tally(len(world.liquids))
     numbers = tally.numbers
     refusals = [f"{x.family}: {r[2]}" for x, r in zip(world.liquids, jugs, strict=True) if r[2]]
@@ -446,7 +445,8 @@ def measure(world: World, workers: int) -> Figures:
     ) / max(statistics.fmean(n.best for n in named), 1e-9)
     reading = [n for n in named if n.suggested]
     numbers["pH readings suggested"] = len(reading)
-    numbers["suggested reading narrows"] = statistics.fmean(n.after < n.before for n in reading)
+    narrower = [n.after < n.before for n in reading]
+    numbers["suggested reading narrows"] = statistics.fmean(narrower) if reading else math.nan
     spent = sorted(r[1] for r in jugs if not math.isnan(r[1]))
     numbers["contents, median ms"] = statistics.median(spent)
     numbers["contents, worst ms"] = spent[-1]
@@ -579,6 +579,7 @@ def main() -> None:
     parser.add_argument("--closed", metavar="WHY", help="open the closed half, and log it")
     parser.add_argument("--log", metavar="WHY", help="log the open half's figures too")
     parser.add_argument("--tanks", type=int, default=TANKS, help="fewer of the open half's tanks")
+    parser.add_argument("--named", type=int, default=NAMED, help="tanks in which doubts are named")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--details", action="store_true", help="print misses and refusals")
     parser.add_argument("--keep", type=Path, help="pickle the figures here")
@@ -591,7 +592,7 @@ def main() -> None:
                 raise SystemExit("the closed half was opened twice already: its luck is spent")
     with tempfile.TemporaryDirectory() as folder:
         world = build(closed, Path(folder), TANKS if closed else asked.tanks)
-        figures = measure(world, asked.workers)
+        figures = measure(world, asked.workers, asked.named)
     half = CLOSED if closed else "open"
     if closed or asked.log:
         log_opening(figures, half, asked.closed or asked.log)
