@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from dataclasses import replace
 
 from chem.errors import InputProblem, Problem
 from chem.files import must_be_text
@@ -25,12 +26,24 @@ from chem.label.printed.derived import (
 from chem.label.printed.lines import Line, bare, lines_of
 from chem.label.printed.records import Ignored, NotUnderstood, Pasted, Stated, Understood
 from chem.label.printed.rules import is_rule
-from chem.label.printed.statements import IN_WATER, Around, Outcome, Piece, pieces, read_statement
+from chem.label.printed.statements import (
+    IN_WATER,
+    MIXED_UP,
+    Around,
+    Outcome,
+    Piece,
+    pieces,
+    read_statement,
+)
+from chem.label.printed.vocabulary import says
 from chem.label.printed.whole import finish
 from chem.label.printed.words import form_of
 from chem.label.product import NITROGEN_FORMS
 
 __all__ = ["Ignored", "NotUnderstood", "Pasted", "Understood", "read_paste"]
+
+LIQUID = ("net_volume", "specific_gravity", "density")
+"""What only the label of a liquid gives."""
 
 LEAST_LISTED = 3
 """Sources in a row from which a line is a list of them without its heading; no source."""
@@ -44,6 +57,7 @@ _UNIT_ALONE = re.compile(r"(?:m?[lg]|kg|%|fl\.? ?oz|gal|lbs?|qts?)\s?(?:/|per\b|
 _OPEN_RANGE = re.compile(r"(?<=[0-9])\s*(?:-|\b(?:to|a|\u00e0|bis|tot)\b)$", re.IGNORECASE)
 _OTHER_END = re.compile(r"(?:-|\b(?:to|a|\u00e0|bis|tot)\b)\s?(?=[0-9.]+\s*(?:[;,(]|$))", re.I)
 _SPREAD, _SPREAD_NEXT = re.compile("(?:\u00b1|\\+/-)\\s?[0-9]"), re.compile("(?:\u00b1|\\+/-)$")
+_OUNCE = re.compile(r"(?<!fl )(?<!fl\. )(?<!fl\.)\b(?:oz\b\.?|ounces?\b)(?! ?w)", re.IGNORECASE)
 _POINT_HABIT = re.compile(r"(?:^|(?<=[ (]))\.[0-9]+\s?%")
 
 
@@ -62,7 +76,21 @@ def read_paste(text: str, name: str) -> Pasted:
     must_be_text(text, "label")
     lines, _ = lines_of(text)
     pasted = _read(lines, title, dry=False)
-    return _read(lines, title, dry=True) if pasted.form.get("form") == "dry" else pasted
+    if pasted.form.get("form") == "dry":
+        return _read(lines, title, dry=True)
+    bare_ounces = {e.line_number for e in pasted.not_understood if e.why.startswith("`oz` alone")}
+    given = {key for key in LIQUID if pasted.form.get(key, "unknown") != "unknown"}
+    if bare_ounces and given:
+        lines = [_fluid(one) if one.number in bare_ounces else one for one in lines]
+        return _read(lines, title, dry=False)
+    return pasted
+
+
+def _fluid(line: Line) -> Line:
+    """Bare ounces of a product whose density or volume is printed: fluid ones, common practice."""
+    text, cells = _OUNCE.sub("fl oz", line.text), tuple(_OUNCE.sub("fl oz", c) for c in line.cells)
+    note = "`oz` of a liquid is read as fl oz"
+    return replace(line, text=text, cells=cells, notes=(*line.notes, note))
 
 
 def _read(lines: list[Line], title: str, *, dry: bool) -> Pasted:
@@ -84,6 +112,7 @@ class _Reader:
         self.values: list[tuple[Quantity, Line, str]] = []
         self.last: Named | None = None
         self.told: list[tuple[int, str]] = []
+        self.fronted = 0
 
     def read(self, pieces: list[Piece]) -> None:
         """Take every statement."""
@@ -120,6 +149,9 @@ class _Reader:
             self._flush_if_even()
         outcome = self._outcome(piece.text, piece.line.cells)
         after = pieces[i + 1] if i + 1 < len(pieces) else None
+        if any(refused.why == MIXED_UP for refused in outcome.left):
+            self._keep(outcome, piece.text, [piece.line])
+            return i + 1
         opened = after and _OPEN_RANGE.search(piece.text) and after.text[:1].isdigit()
         if after and (opened or (piece.text[-1:].isdigit() and _OTHER_END.match(after.text))):
             text = f"{_OPEN_RANGE.sub('', piece.text)}-{_OTHER_END.sub('', after.text)}"
@@ -137,18 +169,33 @@ class _Reader:
                 entry = NotUnderstood(one.line.number, one.line.printed, why)
                 self.content.not_understood.append(entry)
             return i + 2
+        if after and (joined := self._wrapped_name(piece, outcome, after)):
+            self._keep(joined, f"{piece.text} {after.text}", [piece.line, after.line])
+            return i + 2
         apart = after is None or piece.ended or not re.search(r"\w", after.text)
         if outcome.productive or outcome.names or outcome.values or apart or after is None:
             self._keep(outcome, piece.text, [piece.line])
             return i + 1
         alone = self._outcome(after.text, after.line.cells)
-        if (outcome.left or alone.left) and _list_starts(after.text) is None:
+        mixed = any(refused.why == MIXED_UP for refused in alone.left)
+        if (outcome.left or alone.left) and not mixed and _list_starts(after.text) is None:
             joined = self._outcome(f"{piece.text} {after.text}", ())
             if joined.productive and not joined.left and not alone.productive:
                 self._keep(joined, f"{piece.text} {after.text}", [piece.line, after.line])
                 return i + 2
         self._keep(outcome, piece.text, [piece.line])
         return i + 1
+
+    def _wrapped_name(self, piece: Piece, outcome: Outcome, after: Piece) -> Outcome | None:
+        """`Calcium (Ca)` above `as calcium nitrate 10.7`: one line, that was too long to print."""
+        alone = len(outcome.names) == 1 and not re.search(r"[0-9]", piece.text) and not piece.ended
+        if not alone or _list_starts(after.text) is not None or not re.search(r"[0-9]", after.text):
+            return None
+        below = self._outcome(after.text, after.line.cells)
+        joined = self._outcome(f"{piece.text} {after.text}")
+        clear = below.left and not below.productive and not joined.left
+        lines = {named.element_line for named, _ in joined.entries}
+        return joined if clear and lines == {outcome.names[0].element_line} else None
 
     def _is_doubtful(self, named: Named, words: str, line: Line) -> str | None:
         """Why the share of an ingredient may be one of a nutrient whose line was broken."""
@@ -223,6 +270,9 @@ class _Reader:
         based = any(isinstance(f, Stated) and f.key == "basis" for f, _ in outcome.facts)
         if not outcome.entries and (based or re.search(r"%|\bpercent", words, re.I)):
             self.percents |= not re.search(r"[0-9]", words)
+        heads = "a heading" in outcome.ignored and says("composition_heading", words)
+        if self.content.headed is None and heads:
+            self.content.headed = line.number
         if outcome.names or outcome.values:
             if outcome.names and self.values:
                 self._flush_if_even()
@@ -230,6 +280,8 @@ class _Reader:
             self.values += [(value, line, words) for value in outcome.values]
         elif outcome.productive or not outcome.guessed:
             self._flush()
+        if outcome.entries:
+            self.fronted += 1 if re.match(r"\W*[0-9]", words) else -1
         for named, quantity in outcome.entries:
             doubt = self._is_doubtful(named, words, line)
             if doubt is not None:
@@ -270,7 +322,11 @@ class _Reader:
         """Names in one column, their figures in another: matched only where they are as many."""
         pending, values = self.pending, self.values
         self.pending, self.values = [], []
-        if len(pending) == len(values):
+        below = all(
+            n.number <= v.number for (_, n), (_, v, _) in zip(pending, values, strict=False)
+        )
+        broken = len(values) == 1 and self.fronted > 0
+        if len(pending) == len(values) and below and not broken:
             for (named, _), (quantity, line, words) in zip(pending, values, strict=True):
                 self._add(named, quantity, line, f"{named.name} {words}")
             for named, line in pending:

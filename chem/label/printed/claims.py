@@ -15,9 +15,11 @@ from functools import lru_cache
 
 from chem.errors import InputProblem
 from chem.label.printed.lines import Line, bare
+from chem.label.printed.measures import HOW_OFTEN
 from chem.label.printed.records import Ignored, NotUnderstood, Understood
 from chem.label.printed.vocabulary import closes
 from chem.label.printed.words import CARE, NO_RULE
+from chem.label.resolving import resolve_guarantee
 from chem.units import read_density_range, read_mass, read_volume
 
 TWINS_AGREE = 0.03
@@ -54,6 +56,10 @@ _WARNING = re.compile(
     r"\b(?:boron|molybdenum)\b.*\b(?:injur\w+|toxic|harm\w*)|^(?:warning|caution)\b.*"
     r"\b(?:boron|molybdenum)\b",
     re.IGNORECASE,
+)
+_MASS_OF = re.compile(r"\s*(?:lbs?|pounds?|kg)\.? (?:of )?(?:actual )?([a-z]+)\b", re.IGNORECASE)
+_NOT_HELD = re.compile(
+    r"\s*(?:m|d|\u00b5)s\s?/\s?c?m\b|\s*(?:mpa[ .]?s|cps?|cst|mesh)\b", re.IGNORECASE
 )
 _ITEM = re.compile(r"\s*[.):]\s*\D")
 
@@ -176,6 +182,13 @@ def _by_convention(token: Token, line: Line, meanings: Sequence[str]) -> str | N
             return "an item's number"
         if not bare(line.text).startswith(token.text):
             return "a line's number"
+    if HOW_OFTEN.match(text, token.end):
+        return "how often it is sprayed"
+    per_gallon = _MASS_OF.match(text, token.end)
+    if per_gallon and resolve_guarantee(per_gallon[1]):
+        return "a nutrient's mass in a gallon"
+    if _NOT_HELD.match(text, token.end):
+        return "a reading that no product file holds"
     if closes("identifies", text[: token.start]):
         return "a number of identification"
     if closes("threshold", text[: token.start]):

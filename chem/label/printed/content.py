@@ -42,6 +42,7 @@ class Content:
     grade: tuple[tuple[str, float], ...] = ()
     grade_line: Line | None = None
     measured: bool = False
+    headed: int | None = None
     forms: list[str] = field(default_factory=list)
 
     def note(self, line: Line, text: str, meaning: str) -> None:
@@ -67,6 +68,8 @@ class Content:
             what = f"chelated {named.name}" + (f" ({named.agent})" if named.agent else "")
         else:
             table, key, what = self.guarantee, named.element_line, named.name
+        if self.headed is not None and line.number > self.headed:
+            self._leave_title(key, self.headed)
         old = table.get(key)
         if old is None:
             table[key] = kept
@@ -108,6 +111,20 @@ class Content:
                 f"line {line.number}: {what} {quantity.text} %, but line {old.line.number} says "
                 f"{old.named.name} {old.quantity.text} %; the first is kept"
             )
+
+    def _leave_title(self, key: str, headed: int) -> None:
+        """A figure in the product's name, `Chelated iron 6%`, yields to the analysis below it."""
+        for table in (self.guarantee, self.chelated, self.also):
+            kept = table.get(key)
+            if kept is None or kept.line.number >= headed:
+                continue
+            del table[key]
+            for entry in list(self.understood):
+                shown = f" {kept.quantity.text} %" in entry.meaning
+                if entry.line_number == kept.line.number and shown:
+                    self.understood.remove(entry)
+                    why = f"`{kept.quantity.text} %` in the title; the analysis below counts"
+                    self.ignored.append(Ignored(entry.line_number, entry.line, why))
 
     def add_grade(self, grade: tuple[tuple[str, float], ...], line: Line, words: str) -> None:
         """A grade; the first one counts."""

@@ -28,6 +28,10 @@ _PERCENT_OF = {
     "mg/kg": (10000, "w/w"),
     "g/l": (10, "w/v"),
     "mg/l": (10000, "w/v"),
+    "kg/hl": (1, "w/v"),
+    "kg/100 l": (1, "w/v"),
+    "g/100 ml": (1, "w/v"),
+    "g/100 g": (1, "w/w"),
     "ppm": (10000, None),
 }
 _MINIMUM = r"(?:not less than|no less than|at least|min(?:imum)?\.?|>=?)"
@@ -37,9 +41,11 @@ QUANTITY = re.compile(
     rf"(?P<mark>[{GLUED}{SPACED}])?(?:(?P<before>%)\s*)?"
     rf"(?<![\w.])(?<![0-9],)(?<!\w-)(?P<low>{NUMBER})(?:\s?(?:-|to)\s?(?P<high>{NUMBER}))?"
     r"(?(before)(?!\s*%)|\s*(?:wt\.?\s?|mass\s?)?"
-    r"(?P<unit>%|percent\b|per cent\b|pct\b\.?|(?:m?g ?/ ?kg|m?g ?/ ?l|ppm)\b))"
+    r"(?P<unit>%|percent\b|per cent\b|pct\b\.?|"
+    r"(?:m?g ?/ ?(?:kg|l)|kg ?/ ?(?:hl|100 ?l)|g ?/ ?100 ?(?:ml|g)|ppm)\b))"
     rf"(?:\s*[(\[]?\s*(?P<basis>{_BASIS})(?![\w/])\s*[)\]]?)?"
-    r"(?:\s*(?P<after>min(?:imum)?\b\.?|max(?:imum)?\b\.?))?",
+    r"(?:\s*,?\s*\(?(?P<after>min(?:imum)?\b\.?|max(?:imum)?\b\.?|"
+    r"(?:mxa|amx|mni|imn)\b)\)?)?",
     re.IGNORECASE,
 )
 AGENT_NAMES = frozenset(("EDTA", "DTPA", "HEDTA", "EDDHA"))
@@ -56,6 +62,7 @@ _HELD = re.compile(
 _SOLUBLE = re.compile(
     r",?\s*\(?\b(?:(?:in )?water[- ]soluble|"
     r"(?:soluble(?: only)? in (?:the )?)?neutral (?:ammonium citrate)(?: and(?: in)?(?: water)?)?|"
+    r"soluble in (?:2 ?% )?citric acid|(?:2 ?% )?citric acid soluble|"
     r"soluble(?: only)? in (?:cold )?water|in (?:cold )?water|soluble(?: in)?)\b\s*\)?",
     re.IGNORECASE,
 )
@@ -192,6 +199,7 @@ def recognise(piece: str) -> Named | Refused:
     words = stripped(piece)
     if not words:
         return Refused(piece, "there is no name beside the figure")
+    words = re.sub(r"\((?:expressed|calculated) as (\w+)\)", r"(\1)", words)
     words = re.sub(r"\s*\(([^()]*)\)", lambda m: "" if is_filler(m[1]) else m[0], words) or words
     agent, chelated = None, False
     form = _NITROGEN_AS.fullmatch(words)
@@ -207,7 +215,7 @@ def recognise(piece: str) -> Named | Refused:
         plain = _line_of(rest)
         if plain is None and _SLOW.search(rest):
             plain = Named("other water soluble nitrogen")
-        plain = plain or _said_twice(words) or _as_source(rest)
+        plain = plain or _said_twice(words) or _as_source(rest) or _in_brackets(rest)
         if plain is None and not chelated and not _has_formula(words):
             source = _source(rest)
             if source is not None:
@@ -228,6 +236,7 @@ def recognise(piece: str) -> Named | Refused:
         return Refused(words, f"`{plain.name}` can't be chelated: of which metal is the figure?")
     if plain.name in (*NITROGEN_FORMS, "total nitrogen"):
         soluble = False
+    chelated = chelated or plain.chelated
     return replace(plain, chelated=chelated, soluble=soluble and not chelated, agent=agent)
 
 
@@ -237,14 +246,14 @@ def _said_twice(words: str) -> Named | None:
         return None
     parts = re.split(r"\s+/\s+", words)
     known = [n for n in map(recognise, parts) if isinstance(n, Named)] if parts[1:] else []
-    if len({n.element_line for n in known}) == 1:
+    if len({n.name for n in known}) == 1:
         return known[0]
     if parts[1:]:
         return None
     for gap in re.finditer(r"\s", words):
         one, other = _line_of(words[: gap.start()]), _line_of(words[gap.end() :])
         if isinstance(one, Named) and isinstance(other, Named):
-            return one if one.element_line == other.element_line else None
+            return one if one.name == other.name else None
     return None
 
 
@@ -275,6 +284,17 @@ def _as_source(words: str) -> Named | None:
     return replace(named, notes=(*named.notes, *notes))
 
 
+def _in_brackets(words: str) -> Named | None:
+    """`Boron ethanolamine (B)`: the nutrient in brackets, which the named source supplies."""
+    found = re.fullmatch(r"(.+?)\s*\(([A-Z][a-z]?)\)", words)
+    line = resolve_guarantee(found[2]) if found else None
+    key = find_source(found[1]) if found and line else None
+    source = catalogue().sources[key] if isinstance(key, str) else None
+    if source is None or line is None or line.key not in source.supplies:
+        return None
+    return Named(line.key, chelated=bool(source.bound), notes=(f"from {source.key}",))
+
+
 def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refused:
     text, low, high = bare(found[0].replace(SPACED, "")), found["low"], found["high"]
     glued = found["mark"] == GLUED and "." not in low
@@ -287,6 +307,8 @@ def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refuse
     if low[0] == "0" and low[1:2].isdigit():
         return Refused(text, f"`{low}` seems to have lost its point", (f"0.{low} %",))
     after = (found["after"] or "").lower()
+    if after in ("mxa", "amx", "mni", "imn"):
+        return Refused(text, f"is `{after}` max or min?")
     if found["most"] or after.startswith("max"):
         return Refused(text, "a highest content guarantees nothing, and a product file has no key")
     key = _basis_key((found["unit"] or "%").rstrip("."))
@@ -314,7 +336,8 @@ def _basis(printed: str) -> str:
 
 
 def _basis_key(text: str) -> str:
-    return re.sub(r"\s*/\s*", "/", " ".join(text.lower().split()))
+    plain = re.sub(r"\s*/\s*", "/", " ".join(text.lower().split()))
+    return re.sub(r"/100 ?", "/100 ", plain)
 
 
 def _without_agent(words: str) -> tuple[str, str | None, bool]:
@@ -355,6 +378,8 @@ def _expressed(name: str, formula: str, words: str) -> Named | Refused | None:
     inner = next((x for c in _candidates(stripped(formula)) if (x := resolve_guarantee(c))), None)
     if inner and "O" not in inner.expressed_as and re.search(r"\boxide\b", name, re.IGNORECASE):
         return Refused(words, f"an oxide, or {inner.key}?")
+    if inner and outer and outer.key in OXIDES and outer.same_as == inner.key:
+        return Refused(words, f"{outer.key}, or {inner.key}?", _pair(outer, inner))
     if outer is None:
         return Named(inner.key) if inner and is_filler(name) else None
     if inner is None or inner is outer or outer.key in NITROGEN_FORMS:

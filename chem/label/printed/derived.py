@@ -17,8 +17,10 @@ STARTS = re.compile(
     re.IGNORECASE,
 )
 MAY_START = re.compile(
-    r"^(?:(?:nutrient |plant food )?sources?(?: of (?:plant )?nutrients?| materials?)?\s*[:=]|"
+    r"^(?:(?:(?:primary )?(?:plant )?(?:nutrient|food) |fertili[sz]er )*"
+    r"sources?(?: of (?:plant )?nutrients?| materials?)?\s*[:=]|"
     r"raw materials?\s*[:=]|ingredients?\s*[:=]|contains?\s*[:=]|composition\s*[:=]|"
+    r"(?:present |supplied |added )?as\b(?= [a-z])|contains?\b(?= [a-z])|"
     r"(?:made|manufactured|formulated) (?:from|with)\b)"
     r"\s*",
     re.IGNORECASE,
@@ -94,7 +96,8 @@ def find_source(name: str) -> str | tuple[str, ...] | None:
             return several[short]
         if short in squeezed:
             return squeezed[short]
-    return None
+    turned = {key for form in _spellings(name) if (key := _turned().get(_in_any_order(form)))}
+    return turned.pop() if len(turned) == 1 else None
 
 
 def near_sources(name: str) -> tuple[str, ...]:
@@ -154,6 +157,21 @@ def _squeezed() -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
             one.setdefault(_squeeze(source.formula.lower()), set()).add(source.key)
     several = {_squeeze(name): choices for name, choices in known.ambiguous.items()}
     return {name: keys.pop() for name, keys in one.items() if len(keys) == 1}, several
+
+
+def _in_any_order(name: str) -> tuple[str, ...]:
+    """`zinc EDTA ammonium` and `sulfate of zinc`: words of a name, whose order says nothing."""
+    words = re.split(r"[\s-]+", name)
+    return tuple(sorted(word for word in words if word != "of"))
+
+
+@cache
+def _turned() -> dict[tuple[str, ...], str]:
+    """Sources by the words of their names of two words or more, where these mean one thing."""
+    found: dict[tuple[str, ...], set[str]] = {}
+    for name, key in catalogue().source_names.items():
+        found.setdefault(_in_any_order(name), set()).add(key)
+    return {words: keys.pop() for words, keys in found.items() if len(words) > 1 == len(keys)}
 
 
 def _chunks(text: str) -> Iterator[tuple[int, int]]:

@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from chem.label.printed.columns import with_units
 from chem.label.printed.languages import in_known_words
 from chem.units.text import tidy
 
@@ -33,16 +34,6 @@ _DIVIDED = re.compile("(?<=[0-9])\\s*\u00f7\\s*(?=[0-9])")
 _MIDDLE_DOT = re.compile("(?<=[0-9])[\u00b7\u2219\u22c5\u2022](?=[0-9])")
 """A raised decimal point, as older British printing has it; common practice, no source."""
 
-_BASIS = r"(?:w/w|w/v|m/m|m/v)"
-_UNIT = rf"(?:%(?:\s?{_BASIS})?|m?g\s?/\s?(?:kg|l)|(?<![\w/]){_BASIS})"
-_UNIT_COLUMNS = re.compile(rf"(?:^|(?<=[\s(]))\(?(?P<units>{_UNIT}(?:[\s|/,]+{_UNIT})*)\)?$", re.I)
-_UNIT_IN_HEAD = re.compile(
-    rf"^[^0-9:;]*\((?P<unit>{_UNIT}|% by (?:mass|weight|volume))\)\s*:\s*(?P<rest>.*[0-9].*)$", re.I
-)
-_BARE_AT_END = re.compile(r"(?<=[A-Za-z)\s])[0-9]+(?:[.,][0-9]+)?(?=\s*(?:;|$))")
-_BARE_COLUMNS = re.compile(
-    r"(?P<name>.*(?:[A-Za-z)\]]|(?<=[A-Za-z])[0-9]))[\s:.]+(?P<figures>[0-9.,]+(?:\s+[0-9.,]+)*)$"
-)
 _FORMULAS = (
     (re.compile(r"\bP\s?2\s?[O0]\s?5\b", re.I), "P2O5"),
     (re.compile(r"\bK\s?2\s?[O0](?![0-9]|[.,][0-9])\b", re.I), "K2O"),
@@ -52,6 +43,12 @@ _FORMULAS = (
     (re.compile(r"\bCa\s?0\b(?!\s?%|[.,][0-9])|\bCaO\b", re.I), "CaO"),
     (re.compile(r"\bMg\s?0\b(?!\s?%|[.,][0-9])|\bMgO\b", re.I), "MgO"),
 )
+_FORMULA_LAST = re.compile(
+    r"^(?P<name>[^0-9%()]*[^\W\d_])(?P<figure>[\s.:=]*[0-9]+(?:[.,][0-9]+)?\s?%)\s*"
+    r"\((?P<formula>P2O5|K2O|CaO|MgO|SO3|Na2O|SiO2)\)(?=\s*$)"
+)
+"""`Potasio soluble 6 % (K2O)`: the formula belongs to the name; common practice, no source."""
+
 _CAPITALS = re.compile(r"\b(?=[A-Zl]*[A-Z]{2})(?=[A-Z]*l)[A-Zl]{4,}\b|\bl(?=[A-Z]{3,}\b|ron\b)")
 """A small l among capitals, `NlTROGEN`, stands for the letter I, as does that of `lron`."""
 
@@ -61,6 +58,14 @@ _PER = re.compile(
 )
 """A unit below the line as a negative power, `L ha-1`, `g.cm-3`: Brazilian custom, no source."""
 
+_GPA = re.compile(r"(?<=\d)\s?gpa\b", re.IGNORECASE)
+_LITRE = re.compile(r"(?<=/)\s?lit\b\.?|(?<=\d )lit\b\.?", re.IGNORECASE)
+_PER_LITRE = re.compile(
+    r"(?<=[0-9 ])(?P<much>m?g|grams?|kg)\.?\s?(?:/|per)\s?"
+    r"(?:lit(?:re|er)s?|litros?|litri|litro|ltr)\b",
+    re.IGNORECASE,
+)
+_PER_HL = re.compile(r"(?<=ml|cc|\dl| l)\s?/\s?hl\b|(?<=cm[3\u00b3])\s?/\s?hl\b", re.IGNORECASE)
 _GROUPED = re.compile(r"(?<![\w.,])(?P<much>[1-9][0-9]{0,2}) (?P<rest>000)(?=\s?m?[gl]\b)")
 """Thousands parted by a space, as the SI brochure, 5.4.4, allows."""
 
@@ -86,13 +91,14 @@ _POINT_THOUSANDS = re.compile(
     r"(?<![\w.,])[1-9][0-9]{0,2}\.[0-9]{3}(?=\s?(?:l|m2|m\u00b2|litres|ml)\b)", re.IGNORECASE
 )
 _UNIT_FIRST = re.compile(
-    r"(?:%|\bper ?cent\b)(?P<basis>\s*(?:w/w|by weight|by mass))?,?\s*\(?"
+    r"(?:%|\bper ?cent\b)(?P<basis>\s*(?:w/w|by weight|by mass|by wt\.?))?,?\s*\(?"
     r"(?P<end>min(?:imum)?|max(?:imum)?)\b\.?\)?\s*[:=|-]?\s*(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
     re.IGNORECASE,
 )
 _UNIT_AMID = re.compile(
-    r"^(?P<name>(?:[^%]*[^0-9%\s])?)\s*,?\s*(?:%|\bper ?cent\b) ?(?:w/w|by weight|by mass)\b"
-    r"(?P<more>[^0-9%]*?)[\s:=|.-]+(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
+    r"^(?P<name>(?:[^%]*[^0-9%\s])?)\s*,?\s*(?:%|\bper ?cent\b) ?"
+    r"(?:w/w|by weight|by mass|by wt)\b\.?(?P<more>[^0-9%]*?)"
+    r"[\s:=|.-]+(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
     re.IGNORECASE,
 )
 """`Zinc, per cent by weight, as sulphate 6.0`, the style of Indian schedules."""
@@ -125,15 +131,21 @@ def lines_of(text: str) -> tuple[list[Line], bool]:
     """
     plain = text.encode("utf-8", "replace").decode("utf-8")
     printed = ["".join(_printable(c) for c in row) for row in re.split(r"\r\n|\r|\n", plain)]
-    plain_rows, comma_language = in_known_words(_without_numbers(printed))
-    rows = [_tidied(_ungrouped(row) if comma_language else row) for row in plain_rows]
-    rows = _with_units(rows)
-    decimal_comma = _commas_are_decimal([words for _, words, _ in rows], comma_language)
+    rows = [_FORMULA_LAST.sub(r"\g<name> (\g<formula>)\g<figure>", r) for r in printed]
+    plain_rows, comma_language = in_known_words(_without_numbers(rows))
+    tidied = [_tidied(_ungrouped(row) if comma_language else row) for row in plain_rows]
+    tidied = [
+        row if given == row[1] and not note else ((), given, (*row[2], note) if note else row[2])
+        for row, (given, note) in zip(tidied, with_units([r[1] for r in tidied]), strict=True)
+    ]
+    decimal_comma = _commas_are_decimal([words for _, words, _ in tidied], comma_language)
     out = []
-    change = _with_points if decimal_comma else _as_twins([words for _, words, _ in rows])
+    change = _with_points if decimal_comma else _as_twins([words for _, words, _ in tidied])
     if comma_language and not decimal_comma:
         change = _certain_points
-    for number, (row, (cells, words, notes)) in enumerate(zip(printed, rows, strict=True), start=1):
+    for number, (row, (cells, words, notes)) in enumerate(
+        zip(printed, tidied, strict=True), start=1
+    ):
         columns = tuple(change(cell) for cell in cells)
         out.append(Line(number, " ".join(row.split()), change(words), columns, notes))
     return out, decimal_comma
@@ -206,6 +218,8 @@ def _without_mark(found: re.Match[str]) -> str:
 
 def _one(row: str) -> tuple[str, tuple[str, ...]]:
     words = _GROUPED.sub(r"\g<much>\g<rest>", _LEADER.sub(_leader, tidy(row)))
+    words = _LITRE.sub("litre", _GPA.sub(" gal/acre", words))
+    words = _PER_HL.sub("/100 L", _PER_LITRE.sub(r"\g<much>/L", words))
     words = _PER.sub(lambda m: f"{m['much']}/{m['of']}{m['power'].strip('1')}", words)
     notes = [
         f"`{found[0]}` is read as {found[0].replace('l', 'I')}"
@@ -231,39 +245,6 @@ def _leader(found: re.Match[str]) -> str:
     if len(run) > 2 and run[-2] == " " and " " not in run[:-2]:
         return " ."
     return f" {SPACED}" if " " in run else f" {GLUED}"
-
-
-def _with_units(
-    rows: Sequence[tuple[tuple[str, ...], str, tuple[str, ...]]],
-) -> list[tuple[tuple[str, ...], str, tuple[str, ...]]]:
-    """Bare figures in columns get the units that stand over their columns, `% w/w  g/L`."""
-    out: list[tuple[tuple[str, ...], str, tuple[str, ...]]] = []
-    units: list[str] = []
-    for row in rows:
-        words = row[1]
-        over = _UNIT_IN_HEAD.match(words)
-        if over and _BARE_AT_END.search(over["rest"]):
-            given = _BARE_AT_END.sub(rf"\g<0> {_whole(over['unit'])}", over["rest"])
-            out.append(((), given, row[2]))
-            continue
-        head = None if re.search(r"[0-9]", words) else _UNIT_COLUMNS.search(words)
-        if head:
-            units = [_whole(u) for u in re.findall(_UNIT, head["units"], re.IGNORECASE)]
-            units = [] if len(units) == 1 and units[0].startswith("%") else units
-        found = _BARE_COLUMNS.fullmatch(words) if units and not head else None
-        figures = found["figures"].split() if found else []
-        if found and len(figures) == len(units):
-            given = " ".join(f"{f} {u}" for f, u in zip(figures, units, strict=True))
-            out.append(((), f"{found['name']} {given}", row[2]))
-            continue
-        units = units if head or not words else []
-        out.append(row)
-    return out
-
-
-def _whole(unit: str) -> str:
-    """`w/v` over a column as `% w/v`."""
-    return f"% {unit}" if re.fullmatch(_BASIS, unit, re.IGNORECASE) else unit
 
 
 def _as_twins(rows: Sequence[str]) -> Callable[[str], str]:

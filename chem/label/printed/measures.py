@@ -22,6 +22,16 @@ VOLUME = (
     r"(?:u\.?s\.? )?(?:imp(?:erial)?\.? )?(?:gallons?\b|gals?\b\.?)|fl\.? ?oz\b\.?|"
     r"fluid ounces?\b|quarts?\b|qts?\b\.?|pints?\b|pts?\b\.?|lit(?:er|re)s?\b|ml\b|cc\b|l\b"
 )
+HOW_OFTEN = re.compile(
+    r"(?:\s*(?:-|/|to|a|\u00e0|bis|tot|y|e|et|o|ou|und)\s*[0-9]+)?\s*(?:applica\w+|aplica\w+|treatments?|days?\b|weeks?\b|months?\b|hours?\b|"
+    r"d[i\u00ed]as?\b|semanas?\b|m[e\u00ea]s(?:es)?\b|jours?\b|semaines?\b|mois\b|giorni\b|settiman[ae]\b|mesi\b|"
+    r"tage?n?\b|wochen\b|monate?n?\b|dagen\b|weken\b|maanden\b|"
+    r"traitements?|tratamientos?|trattamenti|sprays\b|anwendung\w*|behandlung\w*|toepassing\w*|"
+    r"times\b|passages?\b|pass\b|fois\b|mal\b|veces\b|vezes\b|volte\b)",
+    re.IGNORECASE,
+)
+"""What follows a figure that says how often, or after how long, it is sprayed."""
+
 _TEMPERATURE = re.compile(
     r"[(,]?\s*(?:@|at)?\s*-?[0-9]+(?:\.[0-9]+)?\s*(?:\u00b0|degrees?|deg\.?)?\s*"
     r"(?:F|C|Fahrenheit|Celsius)\b\s*\)?",

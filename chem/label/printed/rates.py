@@ -8,6 +8,7 @@ from functools import partial
 from chem.label.printed.declared import NUMBER, Refused
 from chem.label.printed.measures import (
     AMOUNT,
+    HOW_OFTEN,
     MASS,
     RANGE,
     VOLUME,
@@ -46,7 +47,8 @@ _RATE = re.compile(
     rf"at most|no more than|not more than|max(?:imum)?\b\.?(?: of)?|up to|exceed)?\s*"
     rf"(?<![\w.,/-])(?P<amount>(?:{AMOUNT})(?:\s?(?:-|to)\s?(?:{AMOUNT}))?)\s*"
     rf"(?P<unit>{_UNIT})\s*(?:of\s+)?(?P<what>product\b|{_SPRAY})?\s*"
-    rf"(?:(?:/|per\b|on\b|to\b|over\b|for(?: each| every)?\b|pour\b|each\b|every\b)\s*"
+    rf"(?:(?:/|per\b|on\b|to\b|over\b|for(?: each| every)?\b|pour\b|para\b|por\b|"
+    rf"sur\b|su\b|auf\b|je\b|pro\b|f\u00fcr\b|voor\b|each\b|every\b)\s*"
     rf"(?:every |each )?"
     rf"(?P<base>{_BASE})(?:\s+(?:of\s+)?(?P<late>{_SPRAY}))?)?",
     re.IGNORECASE,
@@ -64,6 +66,30 @@ _VOLUME_FIRST = re.compile(
     re.IGNORECASE,
 )
 
+_AREA_FIRST = re.compile(
+    rf"\b(?:per|for|each)\s*(?P<base>{_AREA}|1,?000 {_AREA})\s*[:=-]\s*"
+    rf"(?P<amount>{RANGE}\s*{_UNIT})"
+    r"(?!\s*(?:/|per\b))",
+    re.IGNORECASE,
+)
+"""`Dose per acre: 1000 ml in 200 litres of water`; custom of India, no source."""
+
+_VOLUME_NAMED = re.compile(
+    rf"\b(?:spray|water|carrier) (?:volume|rate)s?\s*[:=]?\s*(?:of |de |di |da )?"
+    rf"(?P<limit>(?:min|max)(?:imum)?\b\.?\s*)?(?P<amount>{RANGE}\s*(?:{VOLUME}))"
+    r"(?P<base>\s*/\s?ha)?(?P<late>\s*,?\s*\(?min(?:imum)?\b\.?\)?)?",
+    re.IGNORECASE,
+)
+_LIMIT_LATE = re.compile(
+    rf"(?P<amount>{RANGE}\s*(?:{VOLUME})(?:\s*/\s?ha)?\s*(?:of )?(?:water|spray)(?:\s*/\s?ha)?)"
+    r"\s*,?\s*\(?min(?:imum)?\b\.?\)?(?!\s*\d)",
+    re.IGNORECASE,
+)
+"""`200 L/ha of water minimum`."""
+
+_ON_AN_AREA = re.compile(
+    r"\s*(?:/|per\b|for\b|on\b|over\b|to\b|f\u00fcr\b|pour\b|por\b|para\b)", re.I
+)
 _SHARE = re.compile(rf"(?P<amount>{RANGE})\s?%\s?(?P<by>v ?/ ?v|by volume)", re.IGNORECASE)
 
 _PER_AREA = re.compile(
@@ -75,6 +101,9 @@ _PER_AREA = re.compile(
 
 def read_rates(text: str, dry: bool = False) -> Reading | None:
     """Rates of product, and spray volumes where they are a rule."""
+    text = _AREA_FIRST.sub(r"\g<amount> per \g<base>", text)
+    text = _VOLUME_NAMED.sub(_spray_volume, text)
+    text = _LIMIT_LATE.sub(r"min \g<amount>", text)
     text = _VOLUME_FIRST.sub(r"\g<limit> \g<amount> of spray", text)
     found, shared = _amounts(text)
     shares = list(_SHARE.finditer(text))
@@ -87,6 +116,8 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
     kept: tuple[Rate, Rate] | None = None
     for m in found:
         rest = rest.replace(m[0], " ", 1)
+        if shared.get(m.start()) == "":
+            continue
         base = m["base"] or shared.get(m.start()) or area
         spoken = _spoken(m)
         if m["base"] and re.search(rf"{_AREA}|1,?000|(?-i:M)$", m["base"], re.IGNORECASE):
@@ -129,17 +160,17 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
             left.append(wrong)
         else:
             facts.append(fact(key, rate))
-    rest = re.sub(
-        r"\b(?:every|each|at|in)?\s*[0-9]+(?:\s?(?:-|to)\s?[0-9]+)? (?:days?|weeks?|times|"
-        r"months?|applications?)\b",
-        " ",
-        rest,
-        flags=re.IGNORECASE,
-    )
+    rest = re.sub(rf"\b[0-9]+(?:{HOW_OFTEN.pattern})", " ", rest, flags=re.IGNORECASE)
     rest = re.sub(rf"\(\s*{NUMBER}(?:-{NUMBER})?\s*[^()]*\)", " ", rest)
     if re.search(r"[0-9]", rest):
         left.append(Refused(" ".join(rest.split()), "figures beside the rate"))
     return Reading(tuple(facts), tuple(left), tuple(ignored))
+
+
+def _spray_volume(found: re.Match[str]) -> str:
+    """`Spray volume: 200 L/ha minimum` as `min 200 L of spray/ha`."""
+    limit = "min " if found["late"] else found["limit"] or ""
+    return f"{limit}{found['amount']} of spray{found['base'] or ''}"
 
 
 def _amounts(text: str) -> tuple[list[re.Match[str]], dict[int, str]]:
@@ -171,6 +202,17 @@ def _amounts(text: str) -> tuple[list[re.Match[str]], dict[int, str]]:
         ):
             found.append(m)
             shared[m.start()] = water["base"]
+        elif (
+            water is not None
+            and not of_water
+            and _spoken(water)
+            and not (water["base"] or water["limit"] or re.search(r"-|to", water["amount"]))
+            and not _ON_AN_AREA.match(text, water.end())
+            and re.fullmatch(r"\s*(?:in|with|auf|en|em|dans|op|su)\s*", between, re.I)
+        ):
+            found += [m, water]
+            shared[m.start()] = re.sub(r"^1 ", "", f"{water['amount']} {water['unit']} water")
+            shared[water.start()] = ""
     return found, shared
 
 

@@ -13,16 +13,19 @@ from chem.reference import catalogue
 
 _VERB = r"(?:mix|combin|blend|us|appl|add|pour|put)(?:ied|es|ed|ing|e|y)?"
 _NEVER = re.compile(
-    rf"\b(?:do not|don't|dont|never|not be|avoid|cannot be|can not be)\s+(?:directly )?"
+    rf"\b(?:do not|don't|dont|never|not (?:to )?be|avoid|cannot be|can not be)\s+(?:directly )?"
     rf"(?:(?:tank[- ]?)?{_VERB}|tank[- ]?mix(?:ed|ing)?)\b(?P<between>[^.]*?)\b(?:with|alongside)\b"
     r"\s*(?P<what>.*)$|\b(?:not compatible|incompatible)\s+with\b\s*(?P<other>.*)$|"
-    r"\bnot with\b(?P<verb_last>.*?)\bmix\b",
+    rf"\b(?:do not|don't|never)\s+(?:{_VERB}) (?:this |it |the product )?to\b[^.]*?"
+    r"\bcontaining\b\s*(?P<held>.*)$|"
+    r"\bnot with\b(?P<verb_last>.*?)\b(?:mix|apply)\b",
     re.IGNORECASE,
 )
 _POUR = re.compile(
     r"^(?:always |please )?(?:add|pour)(?:ed)?(?: (?:this|the|product|it|to|in|into|tank|spray|mix|"
     r"mixture))* (?P<when>last|first)\b|\b(?:should|must|to) (?:always )?be (?:the )?"
     r"(?:added |poured )?(?P<late>last|first)\b|"
+    r"\bthis product (?P<own>last|first)\b|"
     r"^(?:the )?(?P<end>last|first) (?:product |one )?(?:in|into|to) the tank\b",
     re.IGNORECASE,
 )
@@ -45,7 +48,11 @@ def read_rules(text: str) -> Reading | None:
         when = next(w for w in pour.groups() if w).lower()
         facts.append(fact("pour", when, f"its rule: pour {when}"))
     if never:
-        what = next((never[k] for k in ("what", "other", "verb_last") if never[k] is not None), "")
+        what = next(
+            (never[k] for k in ("what", "other", "held", "verb_last") if never[k] is not None), ""
+        )
+        inner = _NEVER.search(what)
+        what = next((w for w in inner.groups()[1:] if w), "") if inner else what
         if says("conditions", f"{never['between'] or ''} {what}"):
             why = "a rule with a condition, which a product file can't hold"
             left.append(Refused(text, why, ('never_with = ["..."] to hold it always',)))

@@ -48,7 +48,8 @@ _PER_VOLUME = (
     rf"(?:{GALLON}|l\b|lit(?:er|re)s?|ml\b|cm3|cc\b|m3|dm3)\.?)"
 )
 _DENSITY = re.compile(
-    rf"\bdensity\b|\bvolumic mass\b|\b(?:weight|wt\.?|pounds?|lbs?\.?)\s*(?:per|/)\s*{GALLON}\b|"
+    rf"\bdensity\b|\bvolum(?:etr)?ic mass\b|\bmass volumic\b|"
+    rf"\b(?:weight|wt\.?|pounds?|lbs?\.?)\s*(?:per|/)\s*{GALLON}\b|"
     rf"\b(?:weight|mass)\s?(?:/|per)\s?(?:unit )?volume\b|\bweighs?\b|"
     rf"\b(?:weight|wt\.?) per (?:lit(?:er|re)|l)\b|"
     rf"^[^a-z]*{NUMBER}\s*{_PER_VOLUME}[^a-z]*(?:at.*)?$",
@@ -69,7 +70,7 @@ _GRAVITY = re.compile(
 )
 """`d = 1.20` too, as French and Italian labels print it; common practice, no source."""
 _NET = re.compile(
-    r"\b(?:net|nominal|pack size)\b|\b(?:contents?|contains|volume|weight|wt\.?)\s*[:=]|"
+    r"\b(?:nett?|nominal|pack size)\b|\b(?:contents?|contains|volume|weight|wt\.?)\s*[:=]|"
     r"^(?:contents?|volume|weight)\b",
     re.IGNORECASE,
 )
@@ -78,6 +79,18 @@ _NO_NET = re.compile(rf"\b(?:apply|per|rate|use)\b|{NUMBER}\s?m?g\s?/\s?(?:kg|l)
 
 _PACKS = re.compile(
     rf"\b[0-9]+(?:\s?[x*]\s?|/(?=[0-9]+\.)){NUMBER}\s?(?:{VOLUME}|{MASS})", re.IGNORECASE
+)
+_UNIT_BEFORE = re.compile(
+    rf"(?<![\d.,] )(?<![\d.,])\b(?P<unit>kg|g|l|lt|ml|lit(?:er|re)s?)\s(?P<figure>{NUMBER})\b"
+    r"(?!\s?(?:kg|g|m?l)\b)",
+    re.IGNORECASE,
+)
+"""`Contenuto netto: kg 24, litri 20`; common practice of Italy, no source."""
+
+_PACK = re.compile(
+    rf"[^\d/]{{0,24}}{NUMBER}\s*(?:{VOLUME}|{MASS})(?:\s*\(\s*{NUMBER}\s*(?:{MASS})\s*\))?"
+    "\\s*(?P<mark>\u212e|\\b(?:e|and)\\b)?(?:\\s*[a-z]{3,9})?",
+    re.IGNORECASE,
 )
 _PH = re.compile(
     r"^(?:typical |product |solution |approximate |approx\.? |the |average )*"
@@ -100,6 +113,12 @@ _DILUTED = re.compile(
 """`pH (1:10)`, one part of product in ten, is a 10 % solution, `pH (10 g/L)` one of 1 %; custom of
 India, Australia and Brazil, no source."""
 
+_FROM_TO = re.compile(
+    rf"(?:min(?:imum)?\.?\s*)?(?P<low>{NUMBER})\s*(?:\(?min(?:imum)?\b\.?\)?)?\s*(?:-|to|/|,|and)?\s*"
+    rf"(?:max(?:imum)?\.?\s*(?P<high>{NUMBER})|(?P<high_2>{NUMBER})\s*\(?max(?:imum)?\b\.?\)?)",
+    re.IGNORECASE,
+)
+_BOUND = re.compile(r"[<>\u2264\u2265]|\b(?:below|above|under|over|less|more)\b", re.IGNORECASE)
 _AGENT = re.compile(
     r"^(?:the )?(?:chelating|complexing|sequestering) agents?\b[\s:=-]*(?:is |are )?(?P<rest>.*)$|"
     r"^(?:all |the )?(?P<of>[\w(), ]*?)\s*(?:is |are )?(?:fully |all |100 ?% )?"
@@ -205,12 +224,12 @@ def _density(text: str) -> Reading | None:
 
 
 def _net(text: str) -> Reading | None:
-    if not _NET.search(text) or _NO_NET.search(text):
+    if not (_NET.search(text) or _is_pack(text)) or _NO_NET.search(text):
         return None
     if _PACKS.search(text):
         left = Refused(text, "several packs on one line", ("net weight and net volume of one jug",))
         return Reading(left=(left,))
-    text = without_temperatures(text)
+    text = _UNIT_BEFORE.sub(r"\g<figure> \g<unit>", without_temperatures(text))
     facts, problems, rest = [], [], text
     for key, unit, read in (
         ("net_weight", MASS, read_mass),
@@ -244,16 +263,28 @@ def _net(text: str) -> Reading | None:
     return Reading(tuple(facts), problems=tuple(problems))
 
 
+def _is_pack(text: str) -> bool:
+    """`Bottle 1 L`, or `5 L e` with the mark of a measured pack (Directive 76/211/EEC, 3.3)."""
+    found = _PACK.fullmatch(_UNIT_BEFORE.sub(r"\g<figure> \g<unit>", text))
+    return found is not None and bool(found["mark"] or says("pack", text))
+
+
 def _acidity(text: str) -> Reading | None:
     found = _PH.match(text)
     if found is None:
         return None
     rest = found["rest"]
+    rest = re.sub(r",?\s*stabili[sz]ed (?:with|by)\b.*$", "", rest, flags=re.IGNORECASE)
     if re.search(r"stab|chelate", rest, re.IGNORECASE):
         return Reading(ignored=("the pH that the chelate bears, not the product's own",))
     if says("of_the_spray", rest):
         return Reading(ignored=("a pH for the spray: a product file has no key for it",))
     rest = without_temperatures(rest)
+    rest = _FROM_TO.sub(lambda m: f"{m['low']}-{m['high'] or m['high_2']}", rest)
+    if _BOUND.search(rest):
+        return Reading(
+            left=(Refused(text, "only a bound of the pH: between which figures is it?"),)
+        )
     at = "neat"
     strength = _STRENGTH.search(rest) or _DILUTED.search(rest)
     if strength:
@@ -303,6 +334,8 @@ def _agents(text: str) -> Reading | None:
     stated = found["rest"] if found["rest"] is not None else found["by"]
     if not re.search(r"\w", stated):
         return Reading(left=(Refused(text, "which chelating agent?"),))
+    if re.fullmatch(r"\W*(?:nil|none|no)\W*", stated, re.IGNORECASE):
+        return Reading(ignored=("no chelating agent",))
     agents = agents_in(stated)
     if not agents:
         return Reading(

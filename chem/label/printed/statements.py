@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from chem.label.printed.declared import (
     AGENT_NAMES,
     NUMBER,
+    QUANTITY,
     Named,
     Quantity,
     Refused,
@@ -22,7 +23,7 @@ from chem.label.printed.derived import STARTS
 from chem.label.printed.lines import Line, bare, doubtful_figure
 from chem.label.printed.records import Fact, fact
 from chem.label.printed.stated import read_stated
-from chem.label.printed.vocabulary import closes, opens
+from chem.label.printed.vocabulary import closes, opens, says
 from chem.label.printed.words import chore, heading, is_idle
 from chem.label.resolving import resolve_guarantee
 from chem.reference import ingredient
@@ -33,10 +34,11 @@ _NEXT_STATEMENT = re.compile(
     r"(?<=\S)[\s,;/|]+(?=(?:chelating agents?\b|net (?:weight|wt|contents?|volume)\b|"
     r"specific gravity\b|s\.?g\.?[\s:=]|d\s?[:=]\s?[01]\.[0-9]|density\b|"
     r"weight per\b|ph\b(?! range)|salt index\b|"
-    r"(?:electrical )?conductivity\b|viscosity\b|(?:freezing|boiling) point\b))",
+    r"(?:electrical )?conductivity\b|viscosity\b|wt\.?\s?/\s?gal|weight/gal|"
+    r"(?:(?:freez|boil|crystal|salt)\w*(?:[ -]out)?) (?:point|temp\w*)\b))",
     re.IGNORECASE,
 )
-_PART = r"(?:0|[1-9][0-9]?)(?:\.[0-9]+)?"
+_PART = r"(?:0[0-9]?|[1-9][0-9]?)(?:\.[0-9]+)?"
 _GRADE = re.compile(
     rf"(?<![\w.,-])(?P<n>{_PART})\s?-\s?(?P<p>{_PART})\s?-\s?(?P<k>{_PART})(?![0-9.]|\s?-\s?[0-9]+$)"
 )
@@ -46,6 +48,10 @@ _GRADE_MORE = re.compile(
     re.IGNORECASE,
 )
 _AS_FORM = re.compile(r"^(?:of which )?(?:n )?as (nitrate|ammonium|urea)$", re.IGNORECASE)
+_FORM_BEHIND = re.compile(
+    r"\s*\((?:as |in |from )?(nitrate|urea|ammonium|ammonia)(?: form)?\)", re.I
+)
+MIXED_UP = "which figure belongs to which name?"
 NAMELESS = "a figure without a name"
 GRADE_LINES = ("total nitrogen", "available phosphate", "soluble potash")
 
@@ -141,8 +147,8 @@ def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome
     if not re.search(r"\w", text):
         return out
     found = _once(text, list(quantities(text, around.dots_hide_points)))
-    if _is_turned_round(text, found):
-        out.left.append(Refused(bare(text), "which figure belongs to which name?"))
+    if _is_turned_round(text, found) or _is_mixed_up(cells):
+        out.left.append(Refused(bare(text), MIXED_UP))
     elif found:
         _declared(text, found, around, out)
     elif not out.grade:
@@ -172,6 +178,10 @@ def _statements(text: str) -> Iterator[str]:
     if STARTS.match(text):
         yield text
         return
+    parts = text.split(";")
+    if len(parts) > 1 and all(map(_names_its_figure, parts)):
+        yield from (part.strip() for part in parts)
+        return
     at = 0
     for found in _NEXT_STATEMENT.finditer(text):
         before = text[at : found.start()]
@@ -179,6 +189,15 @@ def _statements(text: str) -> Iterator[str]:
             yield before
             at = found.end()
     yield text[at:]
+
+
+def _names_its_figure(part: str) -> bool:
+    """Whether a part such as `42 % w/w of SO3` has a percentage and a name, each its own."""
+    rest = heading(part)
+    figures = list(quantities(part if rest is None else rest[1], False))
+    first = re.match(r"[\s\w:]*?[0-9]", part) if rest else re.match(r"\s*[0-9]", part)
+    ends = figures[-1][1] if figures else 0
+    return bool(figures and first) and not is_filler((part if rest is None else rest[1])[ends:])
 
 
 def _sentences(text: str) -> Iterator[str]:
@@ -218,7 +237,23 @@ def _declared(
     ends = [0, *(end for _, end, _ in found)]
     starts = [*(start for start, _, _ in found), len(text)]
     gaps: list[str | None] = [text[a:b] for a, b in zip(ends, starts, strict=True)]
+    both = None if len(found) != 2 or not is_filler(gaps[0] or "") else _of_both(found, gaps)
+    if both is not None:
+        out.entries += [
+            (both, quantity) for _, _, quantity in found if isinstance(quantity, Quantity)
+        ]
+        return
+    found = _all_on_one_basis(found)
     last = around.last
+    tail = recognise(gaps[-1] or "")
+    behind_all = len(found) > 1 and isinstance(tail, Named) and tail.name and not tail.also
+    if (
+        behind_all
+        and not is_filler(gaps[0] or "")
+        and isinstance(recognise(gaps[0] or ""), Refused)
+    ):
+        out.ignored.append(f"`{bare(gaps[0] or '').strip()}`: words before the figures")
+        gaps[0] = None
     named_first = not is_filler(gaps[0] or "")
     follows: dict[int, str] = {}
     for g in range(1, len(found)):
@@ -227,7 +262,10 @@ def _declared(
             follows[g - 1], gaps[g] = parted
     for i, (_, _, quantity) in enumerate(found):
         beside_it = i > 0 and named_first and "(" not in (gaps[i] or "")
-        places = (i,) if beside_it and _twin(found[i - 1][2], quantity) else (i, i + 1)
+        twin = i > 0 and named_first and _twin(found[i - 1][2], quantity)
+        places: tuple[int, ...] = (i,) if beside_it and twin else (i, i + 1)
+        if twin and (gaps[i] or "").strip() == "(" and (gaps[i + 1] or "").lstrip()[:1] == ")":
+            places = ()
         at = next((g for g in places if gaps[g] and not is_filler(gaps[g] or "")), None)
         beside = f"{gaps[i] or ''} {gaps[i + 1] or ''}"
         if i in follows and at != i:
@@ -263,6 +301,11 @@ def _declared(
             own := recognise(_behind_heading(words)), Named
         ):
             named = own if own.name and not own.also else named
+        behind = _FORM_BEHIND.match(text, found[i][1])
+        if behind and isinstance(named, Named) and named.name == "total nitrogen":
+            named = recognise(f"nitrogen as {behind[1].lower()}")
+            follows.pop(i, None)
+            gaps[i + 1] = (gaps[i + 1] or "").replace(behind[0], "")
         if isinstance(named, Named) and not named.name:
             if last is None or last.also or not last.is_metal:
                 named = Refused(bare(words), "chelated, but of which metal?")
@@ -294,13 +337,55 @@ def _declared(
             _beside(gap, out)
 
 
+def _all_on_one_basis(
+    found: list[tuple[int, int, Quantity | Refused]],
+) -> list[tuple[int, int, Quantity | Refused]]:
+    """`N 0.8%  P 0.1%  K 3.2% (w/v)`: the basis behind the last of three or more is that of all."""
+    every = [q for _, _, q in found if isinstance(q, Quantity)]
+    if (
+        len(every) < max(3, len(found))
+        or every[-1].basis is None
+        or any(q.basis for q in every[:-1])
+    ):
+        return found
+    basis = every[-1].basis
+    return [(a, b, replace(q, basis=basis)) for (a, b, _), q in zip(found, every, strict=True)]
+
+
+def _of_both(
+    found: list[tuple[int, int, Quantity | Refused]], gaps: list[str | None]
+) -> Named | None:
+    """The one name of `25 % w/w (36.5 % w/v) of K2O` or `120 g/l N = 7.9 % w/w as nitrate`."""
+    between, after = gaps[1] or "", gaps[2] or ""
+    goes_on = is_filler(between) or between.rstrip().endswith("=")
+    if not goes_on or is_filler(after) or not _twin(found[0][2], found[1][2]):
+        return None
+    named = recognise(f"{between.strip(' =(')} {after.strip(' )')}".strip())
+    return named if isinstance(named, Named) and named.name and not named.also else None
+
+
 def _is_turned_round(text: str, found: list[tuple[int, int, Quantity | Refused]]) -> bool:
-    """Whether figures stand before their names, and yet a comma parts one from the next name."""
-    if len(found) < 2 or re.search(r"\w", text[: found[0][0]]):
+    """Whether figures stand before their names, and yet a comma parts one from the next name.
+
+    Or names before their figures, and yet three commas and more part a name from the next figure.
+    """
+    if len(found) < 2:
         return False
     ends = [*(start for start, _, _ in found[1:]), len(text)]
     gaps = [text[one[1] : end] for one, end in zip(found, ends, strict=True)]
+    if re.search(r"\w", text[: found[0][0]]):
+        behind = [bool(re.search(r"\w[^,;]*[,;]\s*$", gap)) for gap in gaps[:-1]]
+        return len(behind) > 2 and all(behind) and is_filler(gaps[-1])
     return any(re.match(r"\s*[,;]", gap) and not is_filler(gap) for gap in gaps)
+
+
+def _is_mixed_up(cells: tuple[str, ...]) -> bool:
+    """Whether one of several columns, each a name and its figure, has lost its own or has two."""
+    counts = [len(list(quantities(cell, False))) for cell in cells]
+    named = [not is_filler(QUANTITY.sub(" ", cell)) for cell in cells]
+    pairs = sum(n == 1 and name for n, name in zip(counts, named, strict=True))
+    odd = any(n != 1 and name for n, name in zip(counts, named, strict=True))
+    return pairs > 2 and odd and 2 * pairs > len(cells)
 
 
 def _once(
@@ -392,7 +477,7 @@ def _words(text: str, cells: tuple[str, ...], around: Around, out: Outcome) -> N
     out.guessed = True
     if not re.search(r"[0-9]", words):
         reason = chore(words)
-        if not around.analysed:
+        if not around.analysed and not says("negation", words):
             reason = reason or "a title or a description"
         if reason:
             out.ignored.append(reason)
@@ -402,7 +487,13 @@ def _words(text: str, cells: tuple[str, ...], around: Around, out: Outcome) -> N
         return
     number = re.search(rf"(?<![\w.,-])({NUMBER})$", words)
     named = recognise(words[: number.start()]) if number else None
-    if number and around.percents and not (isinstance(named, Named) and not named.name):
+    gravity = re.match(r"S\W", text) is not None  # `S.. 1.38` may have been S.G.
+    if (
+        number
+        and around.percents
+        and not gravity
+        and not (isinstance(named, Named) and not named.name)
+    ):
         _declared(f"{text} %", list(quantities(f"{text} %", False)), around, out)
         out.guessed = False
         return

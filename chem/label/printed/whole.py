@@ -261,6 +261,11 @@ def _settle_basis(content: Content) -> None:
     """One basis for the file; figures on the other are named, not mixed in."""
     default = content.stated.pop("basis", None)
     tables = (content.guarantee, content.chelated, content.also)
+    figures = [kept.quantity for t in tables for kept in t.values()]
+    if {q.basis for q in figures} == {None, "w/v"} and all(
+        q.basis or any(" ppm is " in note for note in q.notes) for q in figures
+    ):
+        default = default or "w/v"
     own = {k.quantity.basis or default or "w/w" for t in tables for k in t.values()}
     basis = "w/v" if own == {"w/v"} else "w/w"
     if basis == "w/v":

@@ -14,6 +14,7 @@ from chem.reference import catalogue
 CARE = "care in use and storage"
 NO_RULE = "words without figures or rules"
 
+_ORDER = re.compile(r"\b(?:add|pour)(?:ed|ing)?\b.*\b(?:last|first)\b", re.IGNORECASE)
 _TELEPHONE = re.compile(
     r"(?:\+?[0-9]{1,3}[ .-])?\(?\b[0-9]{3}\)?[ .-][0-9]{3}[ .-][0-9]{4}\b|"
     r"(?:\b(?:tel|phone|telephone|call|fax)\b|^\+)[^a-z]*[0-9][0-9 ()/.-]{5,}",
@@ -66,6 +67,8 @@ def chore(text: str) -> str | None:
         return None
     if says("chore", text):
         return CARE
+    if _ORDER.search(text) or (says("negation", text) and _names_anything(words)):
+        return None
     if says("touches_a_rule", text):
         return None if is_rule(text) or _names_anything(words) else NO_RULE
     return None if len(words) <= 4 and _names_anything(words) else NO_RULE
