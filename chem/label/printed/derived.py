@@ -108,7 +108,7 @@ def near_sources(name: str) -> tuple[str, ...]:
 
 def _spellings(name: str) -> Iterator[str]:
     plain = " ".join(name.lower().strip(" .,;:*").split())
-    forms = [plain, re.sub(r"\s*\([^()]*\)\s*", " ", plain).strip()]
+    forms = [plain, plain.replace("sulph", "sulf"), re.sub(r"\s*\([^()]*\)\s*", " ", plain).strip()]
     forms.append(re.sub(r"\s*\(.*\)$", "", plain))
     inside = re.fullmatch(r"(.+?)\s*\(([^()]+)\)", plain)
     if inside:
