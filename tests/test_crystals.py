@@ -278,6 +278,14 @@ def test_published_mixtures(salt: str, totals: dict[str, float], t: float, error
     assert max(others) < si_of(result, salt) + 0.15
 
 
+def test_a_salt_alone_is_as_sure_as_its_table() -> None:
+    alone = crystals(speciated({"K": 2.0, "NO3": 2.0}, 5.0, 512), np.ones(512), 5.0, Draws(512, 3))
+    mixed = {"K": 2.0, "NO3": 2.0, "NH4": 2.0, "Cl": 2.0}
+    beside = crystals(speciated(mixed, 5.0, 512), np.ones(512), 5.0, Draws(512, 3))
+    sd = [float(np.std(x.si[:, x.keys.index("potassium_nitrate")])) for x in (alone, beside)]
+    assert sd[0] < 0.05 and sd[1] == pytest.approx(0.14, abs=0.02)
+
+
 def test_the_doubt_is_the_spread_of_the_published_mixtures() -> None:
     errors = [si_of(found(totals, t), salt) for salt, totals, t, _ in MIXTURES]
     spread = float(np.sqrt(np.mean(np.square(errors))))

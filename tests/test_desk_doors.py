@@ -355,7 +355,7 @@ def test_the_notebook_says_what_would_teach_most_and_exports(tmp_path: Path) -> 
         look = {"seen": "clear", "after": "1 h"}
         assert client.post(f"/saw?{MIX}", data=look, headers=OWN).status_code == 303
         page = client.get("/notebook").text
-        assert "first jar teaches most" not in page and "1 entries" in page
+        assert "first jar teaches most" not in page and "1 entry." in page
         assert "Nothing is kept that fits" in client.get("/notebook?words=gel").text
         told = client.get("/export")
         assert len(json.loads(told.text)["entries"]) == 1

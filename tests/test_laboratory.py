@@ -613,6 +613,26 @@ def test_beyond_the_model_no_odds_are_given_and_near_it_clear_is_never_sure() ->
     assert odds_of({"Ca": 5.0, "NO3": 10.0}).probability is None
 
 
+def test_gels_and_sulfur_count_into_the_odds() -> None:
+    """Neutral silica sets, alkaline water glass keeps (Iler 1979: value from memory); thiosulfate
+    in acid turns opaque in a minute, a fixing bath's sulfite keeps it clear (common practice, no
+    source)."""
+
+    def of(totals: dict[str, float], ph: float | None, t: str) -> float:
+        found = odds_of(totals, ph).probability
+        assert found is not None
+        return found[t]
+
+    assert of({"Si": 0.5, "Na": 0.3, "Cl": 0.29}, 7.0, "4h") > 0.9
+    assert of({"Si": 0.3, "K": 0.18}, None, "7d") < 0.1
+    assert of({"S2O3": 0.136, "Na": 0.272, "Cl": 0.182}, None, "15min") > 0.9
+    bath = {"S2O3": 1.0, "Na": 2.06, "acetate": 0.235}
+    assert of(bath, 3.0, "24h") > 0.9
+    assert of(bath | {"SO3": 0.12}, 3.0, "24h") < 0.1
+    gel = next(s for s in odds_of({"Si": 0.5, "Na": 0.3}, 7.0).solids if s.kinetics == "colloid")
+    assert gel.si is None and gel.key.startswith("silicate")
+
+
 def test_odds_stand_in_the_json_and_on_the_sheet() -> None:
     file = str(SOLUTIONS / "stock-solution.toml")
     told = json.loads(command("solution", file, "--odds", "--draws", "64", "--json").stdout)

@@ -60,7 +60,7 @@ def kept(
     n = next(IDS)
     return Kept(
         Entry(
-            id=f"{n:016x}", by=None, at=f"2026-05-{1 + n % 28:02d}T08:00:{n // 28:02d}+00:00",
+            id=f"{n:016x}", by=None, at=f"2026-05-{1 + n // 12:02d}T{8 + n % 12:02d}:00:00+00:00",
             amends=None, kind=kind, number=number,  # type: ignore[arg-type]
             mix=kept_mix(mix), seen=tuple(Look(word=w, after_s=after_s) for w in words), ph=ph,
             sprayed=sprayed, forecast=None, versions={}, note=None,
@@ -198,6 +198,33 @@ def test_a_ladder_narrows_twice_as_much_as_a_strip(replay: Replay) -> None:
     assert width(ladder) > 0.1  # the next tank is poured anew
 
 
+def test_rungs_that_are_off_together_widen_ranges_no_more_than_one(replay: Replay) -> None:
+    (one,) = replay.facts([kept(CLEAR, ph=(meter(5.0),))])
+    (point,) = one.ph
+    off = replace(point, value=point.median + 3.0 * (point.spread.variance + 0.1) ** 0.5)
+    alone = Readings([replace(one, ph=(off,))]).stretch
+    ladder = Readings([replace(one, ph=(off, off, off, off))]).stretch
+    assert 1.0 < ladder <= 1.01 * alone
+
+
+def test_a_tenth_of_the_draws_stays_where_the_labels_have_it(replay: Replay) -> None:
+    plain = replay.study.look(CLEAR).fresh
+    learned = learn([kept(CLEAR, ph=(meter(plain.clear.ph.mean() - 1.2),))], replay)
+    assert learned.beliefs.moves is not None
+    shift = learned.beliefs.moves.shift(replay.study.stand(CLEAR), plain.clear)
+    assert 0 < np.count_nonzero(shift == 0.0) <= 0.2 * ROWS
+
+
+def test_old_mixes_are_followed_by_few_draws_and_only_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("chem.notebook.replay.LATEST", 1)
+    entries = [kept(ALKALI, "clear"), kept(CLEAR, "clear"), kept(CLEAR, "clear")]
+    some = Replay(ROWS)
+    old, new, again = some.facts(entries)
+    (by_few,), (by_all,) = Replay(24).facts(entries[:1]), some.facts(entries[:1])
+    assert old.looks == by_few.looks != by_all.looks  # alone it is the latest
+    assert new.looks == again.looks == some.facts(entries[1:2])[0].looks
+
+
 # --- what no belief may lift -------------------------------------------------------------------
 
 
@@ -265,7 +292,12 @@ def test_how_far_the_forecast_moved_and_what_the_strip_says(replay: Replay) -> N
     now = forecast(ALKALI, study=Study(ROWS, 1, learned.beliefs))
     told = told_of(now, entries, learned, Study(ROWS, 1, learned.beliefs))
     lines = " ".join(as_text(forecast_sheet(now, told=told)).split())
-    assert told.moved and "By the labels alone" in lines and "measure the jugs" in lines
+    assert told.moved and "By the labels alone" in lines and "Your reading said pH 5" in lines
+    said = [x["sentence"] for x in json.loads(forecast_json(now, told=told))["learned"]]
+    assert any("measure the jugs" in sentence for sentence in said)
+    rung = replace(told, off=tuple(replace(x, rung=True) for x in told.off))
+    lines = " ".join(as_text(forecast_sheet(now, told=rung)).split())
+    assert "A rung of your ladder said pH 5" in lines
     assert now.ph.median < plain.ph.median
 
 

@@ -16,6 +16,7 @@ from chem.errors import InputProblem
 from chem.notebook import Entry, Notebook, Sprayed, kept_mix
 from chem.notebook.search import search
 from chem.notebook.season import LB_PER_1000_SQ_FT, LB_PER_ACRE, read_cap, season
+from chem.notebook.written import read_left
 from chem.sheets.blocks import as_text
 from chem.sheets.records import list_sheet, season_csv, season_json, season_sheet
 from chem.shelf.pairs import TAUGHT
@@ -119,8 +120,14 @@ def test_the_commands_keep_and_tell(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     assert (second.sprayed.site, second.sprayed.used) == ("5 green", "12 gal")
     assert (second.sprayed.who, second.sprayed.equipment) == ("ab", "boom")  # remembered
     assert second.sprayed.licence is None and second.sprayed.area is None
+    begun = jarsight("sprayed", str(CLEAR), *few, "--quick", "--site", "3 green", "--left", "0 gal",
+                     "--start", "2019-05-04 07:30")  # fmt: skip
+    assert "Kept in" in begun
+    third = Notebook(book).entries()[-1]
+    assert third.sprayed is not None and third.sprayed.left == "0 gal"
+    assert "4 May 2019" in jarsight("notebook", "list", "3 green")
     assert "5 GREEN" in jarsight("notebook", "season", "--site", "5 green")
-    assert "1 entries." in jarsight("notebook", "list", "flakes")
+    assert "1 entry." in jarsight("notebook", "list", "flakes")
     number = json.loads(jarsight("jar", str(CLEAR), *few, "--json"))["number"]
     assert number.endswith("-1")
     jarsight("saw", number, "--seen", "clear", "--after", "4h", "--in", "jar", *few)
@@ -131,9 +138,9 @@ def test_the_commands_keep_and_tell(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     out = tmp_path / "all.json"
     jarsight("notebook", "export", "--out", str(out))
     other = ("--notebook", str(tmp_path / "other.sqlite"))
-    assert "3 entries taken in" in jarsight("notebook", "import", str(out), *other)
-    assert "0 entries taken in, 3 were here" in jarsight("notebook", "import", str(out), *other)
-    assert "3 entries can be read." in jarsight("notebook", "check")
+    assert "4 entries taken in" in jarsight("notebook", "import", str(out), *other)
+    assert "0 entries taken in, 4 were here" in jarsight("notebook", "import", str(out), *other)
+    assert "4 entries can be read." in jarsight("notebook", "check")
     far = jarsight("saw", number, "--seen", "clear", "--after", "0", "--ph", "13", *few)
     assert "Read wrong?" in far and "--amends" in far
     assert json.loads(jarsight("notebook", "next", "--json"))["kind"] in ("jar", "reading")
@@ -150,3 +157,37 @@ def test_the_commands_keep_and_tell(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         assert isinstance(done.exception, InputProblem), done.exception
     none = run.invoke(whole_app(), ["notebook", "list", "--notebook", str(tmp_path / "none")])
     assert isinstance(none.exception, InputProblem)
+
+
+@pytest.mark.parametrize(
+    ("text", "litres"), [("0", 0.0), ("none", 0.0), ("0 gal", 0.0), ("2 L", 2.0)]
+)
+def test_nothing_is_left_in_a_tank_that_was_sprayed_out(text: str, litres: float) -> None:
+    assert read_left(text, "left") == litres
+
+
+def test_a_ladder_alone_asks_nothing_and_one_that_teaches_nothing_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("DATA", "CACHE"):
+        monkeypatch.setenv(f"JARSIGHT_{name}", str(tmp_path / name.lower()))
+    book = tmp_path / "notebook.sqlite"
+    words = [
+        "saw",
+        str(CLEAR),
+        "--draws",
+        "16",
+        "--notebook",
+        str(book),
+        "--ladder",
+        "0:5, 1 g:4.2",
+    ]
+    run = CliRunner()
+    done = run.invoke(whole_app(), [*words, "--ladder-with", "citric acid", "--ladder-jar", "1 L"])
+    assert done.exit_code == 0 and "teach nothing" not in done.output, done.output
+    done = run.invoke(whole_app(), [*words, "--ladder-with", "magic", "--ladder-jar", "1 L"])
+    assert done.exit_code == 0 and "teach nothing" in done.output, done.output
+    done = run.invoke(whole_app(), [*words[:-2], "--ph", "5.2"], input="\n\n")
+    assert done.exit_code == 0, done.output
+    entries = Notebook(book).entries()
+    assert [len(e.ph) for e in entries] == [2, 2, 1] and not any(e.seen for e in entries)

@@ -174,6 +174,9 @@ def test_a_label_that_leaves_the_iron_open_draws_both_and_a_strip_tells_them_apa
     mix = trade_mix(tmp_path, "either")
     sour = diagnose(mix, seen=["grit"], after_min=240.0, ph=2.2, count=128, remedies=False)
     assert sour.causes[0].key == "gypsum" and sour.causes[0].probability > 0.9
+    # Only where the iron is a sulfate does gypsum fall: its jug brings the sulfate then.
+    giver = {component: jug for component, jug, _ in sour.causes[0].givers}
+    assert giver["SO4"].startswith("Iron with urea")
     milder = diagnose(mix, seen=["haze"], after_min=240.0, ph=5.0, count=128, remedies=False)
     odds = {c.key: c.probability for c in milder.causes}
     assert odds["calcium_citrate"] > 0.25

@@ -33,6 +33,7 @@ from chem.forecast import (
     never,
     show_limit,
 )
+from chem.forecast.clouding import Bools
 from chem.forecast.course import Part
 from chem.forecast.rules import rules_of
 from chem.forecast.sight import OF_SOLIDS, Sight, kind_of, sight
@@ -49,6 +50,8 @@ ACID_G_PER_L = 8.0
 LEAST_CHANCE = 0.02
 LIKELY, HARDLY = 0.5, 0.1
 ALSO_LIKELY = 0.10
+FITS = 0.05
+"""Of the best fit: versions that tell where a solid's ions come from."""
 SHOWN = 4
 ACID_CLEARS = {"CO3-2", "PO4-3", "Citrate-3", "P2O7-4"}
 
@@ -210,21 +213,32 @@ def _causes(told: Sight) -> list[Cause]:
     """What most of the mass is, the likeliest first."""
     ready = told.found.ready
     found = []
+    likely = told.fits > FITS * told.fits.max()
     for k, part in enumerate(told.parts):
         # Sums of rounded weights may pass 1.
         probability = min(float(told.weights @ told.most[:, k]), 1.0)
         if probability > LEAST_CHANCE:
             key = part.key.removesuffix("_crystals") if part.kind == "crystals" else part.key
             found.append(
-                Cause(key, probability, part, _givers(key, ready), _alkali(key, ready), rinse(part))
+                Cause(
+                    key,
+                    probability,
+                    part,
+                    _givers(key, ready, (told.most[:, k] > 0.0) & likely),
+                    _alkali(key, ready),
+                    rinse(part),
+                )
             )
     return sorted(found, key=lambda c: -c.probability)
 
 
-def _givers(key: str, ready: Prepared) -> tuple[tuple[str, str, float], ...]:
-    """(component, jug or `water`, share) of the chief giver of each component."""
+def _givers(key: str, ready: Prepared, where: Bools) -> tuple[tuple[str, str, float], ...]:
+    """(component, jug or `water`, share) of the chief giver of each component.
+
+    where: (N,) versions in which it is what was seen.
+    """
     held = [c for c in components_of_part(key) if c in ready.finished.components]
-    best = ((c, chief(origins(ready, c))) for c in held)
+    best = ((c, chief(origins(ready, c, where=where))) for c in held)
     return tuple((c, *one) for c, one in best if one is not None and one[1] > 0.0)
 
 

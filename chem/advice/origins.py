@@ -9,6 +9,7 @@ import numpy as np
 from chem.doubts import median
 from chem.equilibrium.activity import Floats
 from chem.forecast import Prepared, State, Study, Variant
+from chem.forecast.clouding import Bools
 from chem.forecast.crystals import soluble_salts
 from chem.reference import tables
 from chem.reference.colloids import colloids
@@ -19,11 +20,14 @@ IRON = frozenset({"Fe2", "Fe3"})
 """Called by one name, so shares taken of it are of both."""
 
 
-def origins(ready: Prepared, component: str, t_s: float = 0.0) -> dict[str, float]:
+def origins(
+    ready: Prepared, component: str, t_s: float = 0.0, where: Bools | None = None
+) -> dict[str, float]:
     """Product name or `water` -> share of a component, medians made to add up to 1.
 
     Iron that the air has turned by t [s] is counted where its ferrous iron comes from. Where most
-    versions of the tank hold none any more, shares are of all that was poured of it.
+    versions of the tank hold none any more, shares are of all that was poured of it. where: (N,)
+    versions that it is asked of, such as those in which a solid shows; none or all False for all.
     """
     finished = ready.finished
     names = [a.product.name for a in ready.mix.additions]
@@ -32,7 +36,10 @@ def origins(ready: Prepared, component: str, t_s: float = 0.0) -> dict[str, floa
     if finished.from_leftover is not None:
         groups.append(finished.from_leftover)
         last += [left.mix.name for left in ready.mix.leftovers if left.share > 0.0]
-    parts = np.concatenate(groups)
+    rows = np.arange(ready.draws.count)
+    if where is not None and where.any():
+        rows = np.flatnonzero(where)
+    parts = np.concatenate(groups)[:, rows]
 
     def of(key: str) -> Floats:
         if key not in finished.components:
@@ -41,8 +48,8 @@ def origins(ready: Prepared, component: str, t_s: float = 0.0) -> dict[str, floa
 
     amounts = of(component)
     if component in IRON and "Fe2" in finished.components:
-        ferrous = finished.totals[:, finished.components.index("Fe2")]
-        turned = ready.aged.oxidised(t_s) / np.maximum(ferrous, 1e-30)
+        ferrous = finished.totals[rows, finished.components.index("Fe2")]
+        turned = ready.aged.oxidised(t_s)[rows] / np.maximum(ferrous, 1e-30)
         amounts = amounts + (turned if component == "Fe3" else -turned) * of("Fe2")
     total = np.maximum(amounts.sum(axis=0), 1e-300)
     shares: dict[str, float] = {}

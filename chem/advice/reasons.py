@@ -101,7 +101,7 @@ def reason(study: Study, seen: Followed, m: int, judged_at: str, threatens: bool
             Ion(
                 component,
                 bare / everything,
-                origins(ready, component, TIMES_S[when]),
+                origins(ready, component, TIMES_S[when], shows),
                 float(np.nan_to_num(median(taken))),
             )
         )

@@ -75,7 +75,7 @@ def saw_command(
 
     MIX is a mix file, the number of a sheet (J-0412-2), or --add for each product; a product's
     file, where its jug was measured. Asks only for what was not given, and nothing at all with
-    --seen and --after, or where only a jug was measured.
+    --seen and --after, with --ladder, or where only a jug was measured.
     """
     from chem.cli.noting import answer, notebook_of, study_to_keep
     from chem.errors import InputProblem, Problem
@@ -83,7 +83,7 @@ def saw_command(
     from chem.forecast.sight import OF_SOLIDS, sight
     from chem.label import read_product
     from chem.notebook import Reading, Sighting, Sprayed, entry_of, is_number, jug_entry
-    from chem.notebook.facts import reading_variance, spread_of
+    from chem.notebook.facts import grams_per_L, reading_variance, spread_of
     from chem.notebook.readings import FAR
     from chem.notebook.written import (
         read_ladder,
@@ -115,7 +115,8 @@ def saw_command(
     asked = asked_mix(mix, add, rate, notebook=notebook, carrier=carrier, water=water, tank=tank)
     wanted, number = asked.mix, asked.number
     only_jugs = any(told.values()) and not seen
-    silent = (bool(seen) and bool(after)) or only_jugs
+    read_only = ladder is not None and not seen
+    silent = (bool(seen) and bool(after)) or only_jugs or read_only
 
     def reading(text: str) -> Reading:
         return read_reading(
@@ -140,9 +141,15 @@ def saw_command(
     study = study_to_keep(book, draws, seed)
     result = forecast(wanted, study=study)
     book.must_be_writable(len(entry_of(result, Sighting()).line()))
-    if not seen and not only_jugs:
-        question = f"Seen ({', '.join(SEEN_WORDS)})"
-        seen = [" ".join(answer(None, question, lambda text: read_seen(text, "seen")))]
+    if not seen and not only_jugs and not read_only:
+        nothing = "; Enter: nothing looked at" if readings else ""
+        question = f"Seen ({', '.join(SEEN_WORDS)}{nothing})"
+
+        def words_seen(text: str) -> tuple[str, ...]:
+            return () if readings and not text else tuple(read_seen(text, "seen"))
+
+        found_words = answer(None, question, words_seen)
+        seen = [" ".join(found_words)] if found_words else []
     if seen and not after:
         after = [answer(None, "After how long (15min, 2h)", _time)]
     looks = read_looks_written(seen or [], after or [])
@@ -170,6 +177,11 @@ def saw_command(
         ),
     )
     _keep(book, entry, at)
+    if any(one.dose is not None and grams_per_L(one.dose) is None for one in readings):
+        say(
+            "Rungs of the ladder teach nothing: --ladder-with names an acid or base that `jarsight "
+            "ph` knows, --ladder-jar how much was in the jar, each dose g, or mL of a liquid."
+        )
     found = study.look(wanted)
     middle, spread = spread_of(found.fresh.clear.ph)
     for one in readings:

@@ -52,7 +52,7 @@ def sprayed_command(
     from chem.cli.noting import answer, begin, notebook_of, study_to_keep, tell_copies
     from chem.forecast import forecast
     from chem.notebook import Sighting, Sprayed, entry_of
-    from chem.notebook.written import read_clean, read_lots, read_moment
+    from chem.notebook.written import read_clean, read_left, read_lots, read_moment
     from chem.sheets.records import sprayed_json
     from chem.units import format_carrier, read_area, read_volume
 
@@ -87,7 +87,7 @@ def sprayed_command(
         site=told("site", site, "Site (Enter: not told)"),
         area=told("area", area, "Area", read_area),
         used=told("used", used, "Went out", read_volume),
-        left=told("left", left, "Left in the tank", read_volume),
+        left=told("left", left, "Left in the tank (0: nothing)", read_left),
         who=told("who", who, "Who sprayed"),
         licence=told("licence", licence, "Licence"),
         start=told("start", start, "Begun (2026-11-04 07:30)", read_moment),

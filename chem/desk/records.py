@@ -180,13 +180,13 @@ class Records:
 
     async def sprayed_keep(self, request: Request) -> Response:
         """Keep the spray record, and in one the evidence."""
-        from chem.notebook.written import read_clean, read_moment
+        from chem.notebook.written import read_clean, read_left, read_moment
         from chem.units import read_area, read_volume
 
         mix, draft, number = self._meant(request)
         fields = Fields({k: str(v) for k, v in (await request.form()).items()})
         readers: dict[str, Callable[..., object]] = {
-            "area": read_area, "used": read_volume, "left": read_volume,
+            "area": read_area, "used": read_volume, "left": read_left,
             "start": read_moment, "end": read_moment,
         }  # fmt: skip
         for key, read in readers.items():

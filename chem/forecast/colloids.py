@@ -7,16 +7,18 @@ count into the odds and are listed apart from the salts.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from chem.doubts import Draws
 from chem.equilibrium.activity import Floats
-from chem.forecast.prepare import Standing
 from chem.forecast.state import State
 from chem.forecast.times import TIMES_S
 from chem.reference import molar_mass_g_per_mol, tables
 from chem.reference.colloids import Colloid, colloids
+from chem.tank import Finished
 
 Bools = NDArray[np.bool_]
 DIVALENT = {"Ca+2": 1.0, "Mg+2": 1.0 / 3.0, "Fe+2": 3.0, "Fe+3": 3.0, "Mn+2": 3.0, "Zn+2": 3.0}
@@ -24,8 +26,30 @@ DIVALENT |= {"Cu+2": 3.0}
 DAY_S = TIMES_S["24h"]
 GELLING = {"Ca+2": 1.0, "Mn+2": 1.0, "Zn+2": 1.0, "Cu+2": 3.0, "Fe+2": 1.0, "Fe+3": 3.0}
 SILICA_SOLUBLE_MMOL = 2.0
+SULFUR_BY_BISULFITE = 8.0
+"""K of S2O3-2 + H+ = HSO3- + S [L/mol]: 0.9 in log10, from the standard entropies and enthalpies of
+Wagman et al. 1982 (value from memory)."""
 GROWTH_TIMES = 5.0
 """Clouding times over which what falls out in time grows, as for salts."""
+
+
+class Holds(Protocol):
+    """A finished solution with its draws; film: (N,) whether it holds a gum that borate gels."""
+
+    @property
+    def draws(self) -> Draws:
+        """Of its rows."""
+        ...
+
+    @property
+    def finished(self) -> Finished:
+        """Its totals."""
+        ...
+
+    @property
+    def film(self) -> Bools:
+        """(N,)."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -63,7 +87,7 @@ class ColloidOutlook:
         return replace(self, **{name: getattr(self, name)[which] for name in arrays})
 
 
-def _grams(rule: Colloid, tank: Standing) -> Floats:
+def _grams(rule: Colloid, tank: Holds) -> Floats:
     """(N,) [g/L] of what a rule speaks of that could fall out; none below its least amount."""
     finished = tank.finished
     mol_per_L = finished.totals_mol_per_L[:, finished.components.index(rule.component)]
@@ -79,7 +103,7 @@ def _grams(rule: Colloid, tank: Standing) -> Floats:
     return np.where(grams > least, grams, 0.0)
 
 
-def may_fall(tank: Standing) -> Bools:
+def may_fall(tank: Holds) -> Bools:
     """(N,) draws with enough of some colloid to fall out, whatever the solution."""
     out = np.zeros(tank.draws.count, dtype=bool)
     for rule in colloids().values():
@@ -88,8 +112,13 @@ def may_fall(tank: Standing) -> Bools:
     return out
 
 
-def colloid_outlook(tank: Standing, fresh: State) -> tuple[ColloidOutlook, ...]:
-    """Every colloid that the tank holds, with the draws in which it falls out or gels."""
+def colloid_outlook(
+    tank: Holds, fresh: State, within_s: float = DAY_S, *, closed: bool = False
+) -> tuple[ColloidOutlook, ...]:
+    """Every colloid that the tank holds, with the draws in which it falls out or gels in time.
+
+    closed: no air takes up the bisulfite beside which sulfur falls, so that it holds some back.
+    """
     finished = tank.finished
     found = []
     for rule in colloids().values():
@@ -101,13 +130,15 @@ def colloid_outlook(tank: Standing, fresh: State) -> tuple[ColloidOutlook, ...]:
         after = np.zeros(tank.draws.count)
         if rule.trigger == "acid_in_time":
             after = _acid_time_s(rule, tank, fresh)
-            falls = after < DAY_S
+            falls = after < within_s
+            if closed:
+                grams = np.minimum(grams, _sulfur_g_per_L(tank, fresh))
         else:
             falls = _falls(rule, tank, fresh)
         if rule.component == "Si":
             column = finished.components.index("Si")
             after = _gel_time_s(tank, fresh, finished.totals_mol_per_L[:, column])
-            falls &= after < DAY_S
+            falls &= after < within_s
         falls &= grams > 0.0
         if rule.most_odds < 1.0:
             kind = tank.draws.uniform(f"colloid kind:{rule.component}", 0.0, 1.0)
@@ -118,17 +149,33 @@ def colloid_outlook(tank: Standing, fresh: State) -> tuple[ColloidOutlook, ...]:
     return tuple(found)
 
 
-def _acid_time_s(rule: Colloid, tank: Standing, fresh: State) -> Floats:
+def _acid_time_s(rule: Colloid, tank: Holds, fresh: State) -> Floats:
     """(N,) time [s] until thiosulfate clouds: inverse to the acid and to what is free of it."""
-    clear = fresh.clear
     once = rule.threshold * tank.draws.factor(f"colloid:{rule.key}", float(np.log(rule.factor)))
-    column = clear.system.index["S2O3-2"]
-    free = np.nan_to_num(clear.molality[:, column]) * tank.finished.water_kg_per_L
-    acid = np.power(10.0, -np.nan_to_num(clear.ph, nan=7.0))
-    return np.asarray(once / np.maximum(acid * free, 1e-30))
+    acid = np.power(10.0, -np.nan_to_num(fresh.clear.ph, nan=7.0))
+    return np.asarray(once / np.maximum(acid * _molar(tank, fresh, "S2O3-2"), 1e-30))
 
 
-def _gel_time_s(tank: Standing, fresh: State, silica_mol_per_L: Floats) -> Floats:
+def _sulfur_g_per_L(tank: Holds, fresh: State) -> Floats:
+    """(N,) sulfur that has fallen once the bisulfite beside it holds the rest back.
+
+    Acid fixing baths are made with sulfite for that reason.
+    """
+    product = SULFUR_BY_BISULFITE * np.power(10.0, -np.nan_to_num(fresh.clear.ph, nan=7.0))
+    over = product * _molar(tank, fresh, "S2O3-2") - _molar(tank, fresh, "HSO3-")
+    return np.maximum(over, 0.0) / (1.0 + product) * molar_mass_g_per_mol("S")
+
+
+def _molar(tank: Holds, fresh: State, species: str) -> Floats:
+    """(N,) of a species [mol/L], zero where it is not there."""
+    column = fresh.clear.system.index.get(species)
+    if column is None:
+        return np.zeros(tank.draws.count)
+    held = np.nan_to_num(fresh.clear.molality[:, column])
+    return np.asarray(held * tank.finished.water_kg_per_L)
+
+
+def _gel_time_s(tank: Holds, fresh: State, silica_mol_per_L: Floats) -> Floats:
     """(N,) time [s] until silica gels: by its own amount, pH and salt (Iler 1979)."""
     value, clear = tables().value, fresh.clear
     once = value("silica_gel_time") * tank.draws.factor(
@@ -141,7 +188,7 @@ def _gel_time_s(tank: Standing, fresh: State, silica_mol_per_L: Floats) -> Float
     return np.asarray(once * thin**2 * value("silica_gel_per_ph") ** outside / salt)
 
 
-def _falls(rule: Colloid, tank: Standing, fresh: State) -> Bools:
+def _falls(rule: Colloid, tank: Holds, fresh: State) -> Bools:
     """(N,) draws in which the trigger passes its threshold."""
     draws = tank.draws
     clear = fresh.clear
@@ -159,7 +206,7 @@ def _falls(rule: Colloid, tank: Standing, fresh: State) -> Bools:
     return np.asarray(_free_mmol(tank, fresh, weights) > limit)
 
 
-def _total_mmol(tank: Standing, component: str) -> Floats:
+def _total_mmol(tank: Holds, component: str) -> Floats:
     """(N,) mmol/L of a component."""
     finished = tank.finished
     if component not in finished.components:
@@ -167,7 +214,7 @@ def _total_mmol(tank: Standing, component: str) -> Floats:
     return 1000.0 * finished.totals_mol_per_L[:, finished.components.index(component)]
 
 
-def _free_mmol(tank: Standing, fresh: State, weights: dict[str, float]) -> Floats:
+def _free_mmol(tank: Holds, fresh: State, weights: dict[str, float]) -> Floats:
     """(N,) weighted sum of free metal ions [mmol/L]."""
     clear = fresh.clear
     total = np.zeros(tank.draws.count)

@@ -12,7 +12,8 @@ which SIT was fitted (4.5 mol/kg) where it is above. One salt alone is exact wha
 mixture is as good as the ratio of gammas. At the measured point of crystallising, where SI is 0,
 it gives: MAP with ammonium nitrate -0.09; MAP with KNO3 -0.20, -0.09; KNO3 with MAP -0.18, -0.11;
 MAP with phosphoric acid +0.19; KNO3 from nitrate-phosphate-chloride liquids -0.02, +0.02
-(tests/test_crystals.py). Their rms is 0.13, the doubt taken here. By molalities alone the last
+(tests/test_crystals.py). Their rms is 0.13, the doubt taken here; it shrinks to that of the table
+as the salt's own ions become all that is dissolved. By molalities alone the last
 two are +0.27, and KH2PO4 would come out first where it does not. Neat liquids with less water
 than salt (UAN) are beyond this, urea's salting-in above all.
 """
@@ -35,6 +36,9 @@ from chem.reference import molar_mass_g_per_mol, read_csv, tables
 from chem.reference.reactions import parse_reaction
 
 DOUBT_PER_ION = 0.07
+"""Of a salt that is no more than half of the solutes."""
+DOUBT_ALONE = 0.015
+"""Of a salt alone: its table's 2 to 3 % of solubility."""
 NEAR_SI = -1.0
 """A salt further below saturation than this needs no doubt of its own."""
 HALVINGS = 30
@@ -76,7 +80,8 @@ class Crystals:
     """Salts whose ions are all present: K keys, names and formulas.
 
     si: (N, K); amount_g_per_L: (N, K) that must come out to bring the product back, each salt
-    alone. NaN in rows without a speciation.
+    alone; excess: (N, K) log10 of what is dissolved against what is left then, 0 under saturation.
+    NaN in rows without a speciation.
     """
 
     keys: tuple[str, ...]
@@ -84,6 +89,7 @@ class Crystals:
     formulas: tuple[str, ...]
     si: Floats
     amount_g_per_L: Floats
+    excess: Floats
 
 
 def _molality(row: Mapping[str, str]) -> float:
@@ -301,6 +307,14 @@ def _to_come_out(judge: _Judge, seen: _Seen, limit: Floats) -> Floats:
     return low
 
 
+def _share_of_doubt(judge: _Judge, seen: _Seen) -> Floats:
+    """(N,) of a mixture's doubt: alone a salt is as good as its table."""
+    own = (seen.ions / judge.n).min(axis=1)
+    foreign = 1.0 - own * judge.salt.ions / np.maximum(seen.solutes, LEAST_MOLALITY)
+    way = np.clip(2.0 * foreign, 0.0, 1.0)
+    return np.asarray(way + (1.0 - way) * DOUBT_ALONE / DOUBT_PER_ION)
+
+
 def crystals(
     clear: Equilibrium, water_kg_per_L: Floats, t_celsius: float, draws: Draws
 ) -> Crystals:
@@ -311,7 +325,8 @@ def crystals(
     Args:
         clear: N rows before anything settles; water_kg_per_L: (N,) water in a litre of tank;
         t_celsius: of the tank [degC], moved by its doubt; draws: N rows. Each salt near saturation
-            has a doubt `crystals:KEY`, normal, DOUBT_PER_ION times its ions, in SI.
+            has a doubt `crystals:KEY`, normal, per ion, in SI: DOUBT_PER_ION beside as much of
+            others or more, DOUBT_ALONE alone, straight between.
     """
     molality = clear.molality
     good = clear.converged
@@ -322,6 +337,7 @@ def crystals(
     found: list[SolubleSalt] = []
     si: list[Floats] = []
     amounts: list[Floats] = []
+    excess: list[Floats] = []
     for salt in soluble_salts().values():
         counts = None if salt.formula in _left_to_solids() else _counts(system, salt)
         if counts is None:
@@ -332,15 +348,18 @@ def crystals(
         index = _log_product(judge, seen, none) - limit
         if np.nan_to_num(index, nan=-99.0).max() > NEAR_SI:
             doubt = draws.normal(f"crystals:{salt.key}", 0.0, DOUBT_PER_ION * salt.ions)
+            doubt = doubt * _share_of_doubt(judge, seen)
             index, limit = index + doubt, limit - doubt
         over = good & (index > 0.0)
         out = np.zeros(len(index))
         if over.any():
             out[over] = _to_come_out(judge, seen.rows(over), limit[over])
+        there = np.maximum((seen.ions / judge.n).min(axis=1), LEAST_MOLALITY)
         mass = molar_mass_g_per_mol(salt.formula)
         found.append(salt)
         si.append(np.where(good, index, np.nan))
         amounts.append(np.where(good, out * mass * water_kg_per_L, np.nan))
+        excess.append(np.where(good, -np.log10(1.0 - np.minimum(out / there, 0.999)), np.nan))
     shape = (len(good), len(found))
     return Crystals(
         tuple(s.key for s in found),
@@ -348,4 +367,5 @@ def crystals(
         tuple(s.formula for s in found),
         np.stack(si, axis=1) if si else np.zeros(shape),
         np.stack(amounts, axis=1) if amounts else np.zeros(shape),
+        np.stack(excess, axis=1) if excess else np.zeros(shape),
     )

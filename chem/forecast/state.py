@@ -35,12 +35,16 @@ from chem.reference import molar_mass_g_per_mol, tables
 
 Bools = NDArray[np.bool_]
 Integers = NDArray[np.int64]
-CRYSTAL_CURVE = "generic_prompt"
+CRYSTAL_CURVE = "very_soluble"
+RANGE_DOUBT = 0.1
+"""One sigma of SI per two ions for each mol/kg of ionic strength beyond the activity model's 4: by
+10 it is worth half a unit (common practice, no source)."""
 NEAR_SI = -1.0
 """Solids this far below saturation may still form once others have settled."""
 PER_ROW = (
     "log_ksp", "si", "clouding", "alone", "settled", "ph_settled", "ok", "cold_clouding", "pace",
 )  # fmt: skip
+OF_COLD = ("si", "amount_g_per_L", "excess")
 
 
 @dataclass(frozen=True)
@@ -71,9 +75,7 @@ class State:
         """Some of the rows."""
         rows = np.arange(len(self.ok))[which]
         fields: dict[str, Any] = {name: getattr(self, name)[which] for name in PER_ROW}
-        cold = replace(
-            self.cold, si=self.cold.si[which], amount_g_per_L=self.cold.amount_g_per_L[which]
-        )
+        cold = replace(self.cold, **{name: getattr(self.cold, name)[which] for name in OF_COLD})
         return replace(self, clear=self.clear.rows(rows), cold=cold, **fields)
 
     def put(self, which: Integers, part: State) -> State:
@@ -84,7 +86,7 @@ class State:
             fields[name] = getattr(self, name).copy()
             fields[name][which] = getattr(part, name)
         cold = {}
-        for name in ("si", "amount_g_per_L"):
+        for name in OF_COLD:
             cold[name] = getattr(self.cold, name).copy()
             cold[name][which] = getattr(part.cold, name)
         return replace(self, cold=replace(self.cold, **cold), **fields)
@@ -181,6 +183,10 @@ def evaluate(
             nothing,
         )
     log_ksp = log_ksp_of(system, phases, t_celsius, draws)
+    beyond = np.nan_to_num(clear.ionic_strength) - tables().value("ionic_strength_valid")
+    if (beyond > 0.0).any():
+        shift = draws.normal("beyond the activity model") * RANGE_DOUBT * np.maximum(beyond, 0.0)
+        log_ksp = log_ksp + shift[:, None] * phases.ions / 2.0
     si = clear.saturation_index(phases, log_ksp)
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
     mol_per_L = totals * water_kg_per_L[:, None]
@@ -260,12 +266,12 @@ def _come_out(
 
 
 def _cold_clouding(cold: Crystals, draws: Draws, t_celsius: float) -> Floats:
-    """(N, K) clouding times [s] of salts that come out in the cold, as prompt solids."""
+    """(N, K) clouding times [s] of salts that come out in the cold, by their excess."""
     curve = tables().clouding[CRYSTAL_CURVE]
     out = np.full(cold.si.shape, np.inf)
     for k, key in enumerate(cold.keys):
-        si = np.nan_to_num(cold.si[:, k], nan=-1.0)
-        if (si > 0.0).any():
-            out[:, k] = clouding_time_s(curve, si)
+        excess = np.nan_to_num(cold.excess[:, k])
+        if (excess > 0.0).any():
+            out[:, k] = clouding_time_s(curve, excess)
             out[:, k] *= spread(draws, f"{key} crystals", curve.factor) * cold_factor(t_celsius)
     return out

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,7 +18,8 @@ from chem.equilibrium import (
 )
 from chem.errors import InputProblem, Problem
 from chem.forecast.aging import aging
-from chem.forecast.clouding import Passing, limits
+from chem.forecast.clouding import Bools, Passing, limits
+from chem.forecast.colloids import ColloidOutlook, colloid_outlook
 from chem.forecast.state import State, evaluate
 from chem.laboratory.recipe import Recipe
 from chem.reference import molar_mass_g_per_mol, tables
@@ -37,16 +38,19 @@ TIMES_S = {
 CLOSINGS = 4
 """Solves until the closing ion holds the given pH: what it pairs with shifts a little."""
 LEAST_DOUBT = 0.1
-"""Least that is said against clear where the activity model is stretched."""
+"""Least that is said against either outcome where the activity model is stretched."""
 
 
 @dataclass(frozen=True)
 class SolidOdds:
-    """One solid: median SI, chance of showing by each time, time [s] and amount [g/L] of it."""
+    """One solid: median SI, chance of showing by each time, time [s] and amount [g/L] of it.
+
+    si: None for a gel or sulfur of `colloids.csv`, whose kinetics are `colloid`.
+    """
 
     key: str
     kinetics: str
-    si: float
+    si: float | None
     probability: Mapping[str, float]
     clouds_after_s: float | None
     amount_g_per_L: float
@@ -114,6 +118,19 @@ def _solved(recipe: Recipe, totals: Mapping[str, float], ph: float) -> Equilibri
     return state
 
 
+@dataclass(frozen=True)
+class Jar:
+    """A finished solution alone: nothing in it is a film or gum."""
+
+    finished: Finished
+    draws: Draws
+
+    @property
+    def film(self) -> Bools:
+        """(N,) false."""
+        return np.zeros(self.draws.count, dtype=bool)
+
+
 def finished_of(recipe: Recipe, count: int) -> Finished:
     """The solution as `count` equal rows; water per litre from an average of salts' volumes."""
     components = tuple(c for c in tables().components if c in recipe.totals)
@@ -174,7 +191,8 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
                 "totals that one solution can hold",
             )
         )
-    probability, clogs = _chances(states, ok, draws)
+    loose = colloid_outlook(Jar(finished, draws), fresh, TIMES_S["30d"], closed=True)
+    probability, clogs = _chances(states, loose, ok, draws)
     ionic = median(fresh.clear.ionic_strength)
     notes = [*recipe.notes]
     value = tables().value
@@ -182,10 +200,12 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
     if beyond:
         notes.append(f"Ionic strength {ionic:.1f} mol/kg: no answer rests on this model")
     elif ionic > value("ionic_strength_valid"):
-        probability = {t: max(p, LEAST_DOUBT) for t, p in probability.items()}
+        probability = {
+            t: min(max(p, LEAST_DOUBT), 1.0 - LEAST_DOUBT) for t, p in probability.items()
+        }
         notes.append(
             f"Ionic strength {ionic:.1f} mol/kg is beyond the {value('ionic_strength_valid'):g} "
-            "that the model is good for: clear is never said surer than 9 in 10"
+            "that the model is good for: nothing is said surer than 9 in 10"
         )
     if closing is not None and closing[1] > 0.0:
         notes.append(
@@ -205,7 +225,7 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
         closed_by=closing,
         probability=None if beyond else probability,
         clogs=None if beyond else clogs,
-        solids=_solids(states, ok, draws),
+        solids=_ranked([*_solids(states, ok, draws), *_colloids(loose, ok)]),
         notes=tuple(dict.fromkeys(notes)),
         draws=count,
         seed=seed,
@@ -213,7 +233,7 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
 
 
 def _chances(
-    states: Mapping[str, State], ok: Any, draws: Draws
+    states: Mapping[str, State], loose: Sequence[ColloidOutlook], ok: Any, draws: Draws
 ) -> tuple[dict[str, float], dict[str, float]]:
     show, clog = tables().value("show_limit"), tables().value("clog_limit")
     seen, full = np.zeros(draws.count), np.zeros(draws.count)
@@ -222,13 +242,16 @@ def _chances(
         now_seen, now_full = states[name].growing.filled(t)
         crystals = np.nan_to_num(states[name].crystals(t)).max(axis=1, initial=0.0)
         seen = np.maximum(seen, np.maximum(now_seen, crystals / show))
-        full = np.maximum(full, now_full + crystals / clog)
+        fallen = sum((c.swollen_by(t) for c in loose), np.zeros(draws.count))
+        full = np.maximum(full, now_full + crystals / clog + fallen / clog)
+        for colloid in loose:
+            seen = np.maximum(seen, colloid.amount_by(t) / show)
         shows[name] = chance(seen > 1.0, ok)
         clogs[name] = chance(full > 1.0, ok)
     return shows, clogs
 
 
-def _solids(states: Mapping[str, State], ok: Any, draws: Draws) -> tuple[SolidOdds, ...]:
+def _solids(states: Mapping[str, State], ok: Any, draws: Draws) -> list[SolidOdds]:
     last = list(states.values())[-1]
     found = []
     for m, solid in enumerate(last.phases.solids):
@@ -257,4 +280,28 @@ def _solids(states: Mapping[str, State], ok: Any, draws: Draws) -> tuple[SolidOd
         if si > -0.3 or any(odds.values()):
             amount = float(np.nan_to_num(median(last.cold.amount_g_per_L[:, k])))
             found.append(SolidOdds(f"{key}_crystals", "soluble", si, odds, None, amount))
-    return tuple(sorted(found, key=lambda s: (-s.probability["24h"], -s.probability["30d"], -s.si)))
+    return found
+
+
+def _colloids(loose: Sequence[ColloidOutlook], ok: Any) -> list[SolidOdds]:
+    show = tables().value("show_limit")
+    return [
+        SolidOdds(
+            colloid.key,
+            "colloid",
+            None,
+            {name: chance(colloid.amount_by(t) > show, ok) for name, t in TIMES_S.items()},
+            median(colloid.after_s) if colloid.falls.any() else None,
+            median(colloid.amount_g_per_L),
+        )
+        for colloid in loose
+    ]
+
+
+def _ranked(found: Sequence[SolidOdds]) -> tuple[SolidOdds, ...]:
+    """Most pressing first."""
+
+    def order(s: SolidOdds) -> tuple[float, ...]:
+        return (-s.probability["24h"], -s.probability["30d"], -(s.si or 0.0))
+
+    return tuple(sorted(found, key=order))

@@ -35,7 +35,9 @@ OTHERS = 4.0
 """Another shed's reading counts as one with so many times the variance (common practice)."""
 LOOKS = ("clear", "haze", "flakes", "grit", "gel")
 """Words that tell of solids."""
-WRONG_WORDS = 0.04
+WRONG_WORDS = 0.1
+"""How often another word would have been right, or another tank was meant (common practice, no
+source)."""
 SPRAYED_AFTER_S, AT_ONCE_S = 14400.0, 1.0
 
 
@@ -194,7 +196,7 @@ def word_chances(word: str) -> tuple[float, float, float]:
 
 
 def _mixed(likely: Sequence[float] | Floats) -> tuple[float, float, float]:
-    """With a word in twenty-five used wrongly."""
+    """With some words used wrongly."""
     each = (1.0 - WRONG_WORDS) * np.asarray(likely) + WRONG_WORDS / 3.0
     return float(each[0]), float(each[1]), float(each[2])
 

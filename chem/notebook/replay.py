@@ -6,7 +6,7 @@ what was worked out is kept in a cache that can be thrown away.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -43,10 +43,11 @@ from chem.notebook.store import Kept
 from chem.shelf.cache import Cache
 from chem.tank import Mix
 
-ROWS = 48
-MOST_MOVED = 40
-"""So many mixes, the latest looked at, are followed anew at the pH that was learned; the looks at
-older ones are held to the odds of the labels."""
+ROWS, FEW_ROWS = 48, 24
+LATEST, MOST_MOVED = 40, 40
+"""So many mixes, the latest kept, are followed by all draws, older ones by few; and so many, the
+latest looked at, anew at the pH that was learned: the looks at older ones are held to the odds of
+the labels."""
 
 
 class Replay:
@@ -55,26 +56,25 @@ class Replay:
     def __init__(self, rows: int = ROWS, seed: int = 1, cache: Cache | None = None) -> None:
         """cache: what earlier replays worked out."""
         self.study, self.seed = Study(rows, seed), seed
-        self._own, self._cache = self.study, cache
-        self._jugs, self._base = "", f"{rows} {seed}"
+        self._cache = cache
+        self._jugs, self._base = Jugs([]), f"{rows} {seed} "
         self._facts: dict[str, Facts | None] = {}
         self._moved: dict[str, dict[float, tuple[float, float]]] = {}
         self._mixes: dict[str, Mix] = {}
         self._reread: dict[tuple[tuple[str, str | None], ...], Mix | None] = {}
-        self._looked: dict[tuple[str, str], Looked] = {}
+        self._looked: dict[tuple[str, str, int], Looked] = {}
 
     def measured(self, jugs: Jugs) -> None:
         """Go by jugs as they were measured; what was worked out by others is another's."""
-        if jugs.key != self._jugs:
-            self._jugs, self._base = jugs.key, f"{self.study.count} {self.seed} {jugs.key}"
+        if jugs.key != self._jugs.key:
+            self._jugs, self._base = jugs, f"{self.study.count} {self.seed} {jugs.key}"
             self._facts, self._moved, self._looked = {}, {}, {}
-            self._own = self.study.believing(Beliefs(jug=jugs.measured))
 
     def mix(self, kept: Kept) -> Mix | None:
         """An entry's mix, read again once; None where it can't be."""
         name = kept.entry.id
         if name not in self._mixes:
-            texts = tuple((f.name, f.hash) for f in kept.entry.mix.files)
+            texts = _texts(kept)
             if texts not in self._reread:
                 try:
                     self._reread[texts] = kept.entry.mix.reread()
@@ -90,69 +90,56 @@ class Replay:
 
     def facts(self, kept: Sequence[Kept]) -> list[Facts]:
         """What each entry says, those left out that say nothing or can't be read again."""
-        names = {k.entry.id: f"facts {k.entry.id} {k.ours} {self._base}" for k in kept}
-        unknown = [n for i, n in names.items() if i not in self._facts]
-        found = self._kept(unknown)
-        for k in kept:
-            name = names[k.entry.id]
-            if k.entry.id not in self._facts and name in found:
-                try:
-                    self._facts[k.entry.id] = None if (f := found[name]) is None else unpacked(f)
-                except (KeyError, TypeError):
-                    continue
-        wanted = [k for k in kept if k.entry.id not in self._facts]
-        mixes = {k.entry.id: m for k in wanted if (m := self.mix(k)) is not None}
-        until = {k.entry.id: _until(last_told(k.entry)) for k in wanted}
-        self._follow([(m, until[i]) for i, m in mixes.items()])
-        for k in wanted:
-            mix = mixes.get(k.entry.id)
-            looked = None if mix is None else self._looked.get((mix_key(mix), until[k.entry.id]))
-            fact = None if looked is None else facts_of(k, looked, self._own.beliefs.jug)
-            if (
-                looked is not None
-                and fact is not None
-                and any(r.dose is not None for r in k.entry.ph)
-            ):
-                fact = replace(fact, ph=(*fact.ph, *self._ladder(k, looked)))
-            self._facts[k.entry.id] = fact
-        self._keep({
-            names[k.entry.id]: None if (f := self._facts[k.entry.id]) is None else packed(f)
-            for k in wanted
-        })  # fmt: skip
-        return [f for k in kept if (f := self._facts[k.entry.id]) is not None]
-
-    def _ladder(self, kept: Kept, looked: Looked) -> list[PhFact]:
-        """Readings with acid or base in the jar, beside the labels' tank with as much; those whose
-        dose can't be told teach nothing."""
-        mix = self._mixes[kept.entry.id]
-        poured, _ = spread_of(looked.found.fresh.clear.ph)
-        out = []
-        for reading in kept.entry.ph:
-            rate = None if reading.dose is None else grams_per_L(reading.dose)
-            if rate is None or reading.dose is None or reading.dose.agent is None:
-                continue
+        old = _old(kept)
+        names = {
+            k.entry.id: f"facts {k.entry.id} {k.ours} {k.entry.id in old} {self._base}"
+            for k in kept
+        }
+        for name, told in self._kept(n for n in names.values() if n not in self._facts).items():
             try:
-                agent = choose_agent(reading.dose.agent)
-                dosed = dosed_with(mix, agent, len(mix.additions), rate)
-                ready = self._own.stand(dosed)
-            except InputProblem:
+                self._facts[name] = None if told is None else unpacked(told)
+            except (KeyError, TypeError):
                 continue
-            median, spread = spread_of(ready.speciated().ph)
-            if np.isfinite(median):
-                variance = reading_variance(reading) * (1.0 if kept.ours else OTHERS)
-                moved = abs(median - poured)
-                out.append(PhFact(reading.value, variance, median, spread, moved))
-        return out
+        unknown = [k for k in kept if names[k.entry.id] not in self._facts]
+        by_labels = self.study.believing(Beliefs(jug=self._jugs.measured))
+        for own, aged in ((by_labels, False), (by_labels.few(FEW_ROWS), True)):
+            some = [k for k in unknown if (k.entry.id in old) is aged]
+            for k, fact in zip(some, self._told(some, own), strict=True):
+                self._facts[names[k.entry.id]] = fact
+        self._keep({
+            n: None if (f := self._facts[n]) is None else packed(f)
+            for n in (names[k.entry.id] for k in unknown)
+        })  # fmt: skip
+        return [f for n in names.values() if (f := self._facts[n]) is not None]
 
-    def _follow(self, asked: Sequence[tuple[Mix, str]]) -> None:
+    def _told(self, kept: Sequence[Kept], own: Study) -> Iterator[Facts | None]:
+        """What each entry says beside the tanks of a study, all followed together."""
+        mixes = {k.entry.id: m for k in kept if (m := self.mix(k)) is not None}
+        until = {k.entry.id: _until(last_told(k.entry)) for k in kept}
+        self._follow([(m, until[i]) for i, m in mixes.items()], own)
+        for k in kept:
+            mix = mixes.get(k.entry.id)
+            key = None if mix is None else (mix_key(mix), until[k.entry.id], own.count)
+            looked = None if key is None else self._looked.get(key)
+            if mix is None or looked is None:
+                yield None
+                continue
+            fact = facts_of(k, looked, own.beliefs.jug)
+            if any(r.dose is not None for r in k.entry.ph):
+                fact = replace(fact, ph=(*fact.ph, *_ladder(k, mix, looked, own)))
+            yield fact
+
+    def _follow(self, asked: Sequence[tuple[Mix, str]], own: Study) -> None:
         """Follow mixes as far as is wanted of each, those of one time together."""
         keys = {id(m): mix_key(m) for m, _ in asked}
         for until in ("fresh", *TIMES_S):
             new = {
-                k: m for m, u in asked if u == until and (k := keys[id(m)], u) not in self._looked
+                k: m
+                for m, u in asked
+                if u == until and (k := keys[id(m)], u, own.count) not in self._looked
             }
-            for key, found in self._each(new, self._own, until).items():
-                self._looked[key, until] = looked_of(key, found)
+            for key, found in self._each(new, own, until).items():
+                self._looked[key, until, own.count] = looked_of(key, found)
 
     def _each(self, mixes: Mapping[str, Mix], study: Study, until: str) -> dict[str, Followed]:
         if not mixes:
@@ -213,7 +200,7 @@ class Replay:
             while some:  # a mix is at one pH at a time: at another it goes in another round
                 turn = {w.key: n for n, w in some.items()}
                 moves = _Settled({w.key: w.move for n, w in some.items() if turn[w.key] == n})
-                study = self.study.believing(Beliefs(jug=self._own.beliefs.jug, moves=moves))
+                study = self.study.believing(Beliefs(jug=self._jugs.measured, moves=moves))
                 found = self._each({n: mixes[n] for n in turn.values()}, study, until)
                 for name, seen in found.items():
                     each = {t: raw_odds(seen, t) for t in some[name].times}
@@ -265,6 +252,47 @@ class _Settled:
     def shift(self, ready: Prepared, clear: Equilibrium) -> Floats:
         move = self._moves.get(mix_key(ready.mix))  # none of a tank of which this one has a rest
         return np.zeros(len(clear.ph)) if move is None else move.of(ready, clear)
+
+
+def _ladder(kept: Kept, mix: Mix, looked: Looked, own: Study) -> list[PhFact]:
+    """Readings with acid or base in the jar, beside the labels' tank with as much; those whose
+    dose can't be told teach nothing."""
+    poured, _ = spread_of(looked.found.fresh.clear.ph)
+    out = []
+    for reading in kept.entry.ph:
+        rate = None if reading.dose is None else grams_per_L(reading.dose)
+        if rate is None or reading.dose is None or reading.dose.agent is None:
+            continue
+        try:
+            agent = choose_agent(reading.dose.agent)
+            dosed = dosed_with(mix, agent, len(mix.additions), rate)
+            ready = own.stand(dosed)
+        except InputProblem:
+            continue
+        median, spread = spread_of(ready.speciated().ph)
+        if np.isfinite(median):
+            variance = reading_variance(reading) * (1.0 if kept.ours else OTHERS)
+            moved = abs(median - poured)
+            out.append(PhFact(reading.value, variance, median, spread, moved))
+    return out
+
+
+def _old(kept: Sequence[Kept]) -> set[str]:
+    """Entries whose mix is none of the latest kept."""
+    latest: set[tuple[tuple[str, str | None], ...]] = set()
+    old = set()
+    for k in reversed(kept):
+        mix = _texts(k)
+        if mix in latest or len(latest) < LATEST:
+            latest.add(mix)
+        else:
+            old.add(k.entry.id)
+    return old
+
+
+def _texts(kept: Kept) -> tuple[tuple[str, str | None], ...]:
+    """What a mix is read again from."""
+    return tuple((f.name, f.hash) for f in kept.entry.mix.files)
 
 
 def _until(t_s: float) -> str:

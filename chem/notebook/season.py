@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 from chem.errors import InputProblem, Problem
 from chem.notebook.entry import Entry
+from chem.notebook.written import read_left
 from chem.tank import Mix, delivered_kg_per_ha, nitrogen_forms_kg_per_ha
 from chem.units import read_area, read_carrier, read_rate, read_volume
 
@@ -141,7 +142,7 @@ def _told(entry: Entry) -> tuple[float | None, float | None]:
     area = read_area(sprayed.area, "area") if sprayed.area else None
     used = read_volume(sprayed.used, "used") if sprayed.used else None
     if used is None and sprayed.left and entry.mix.tank:
-        used = read_volume(entry.mix.tank, "tank") - read_volume(sprayed.left, "left")
+        used = read_volume(entry.mix.tank, "tank") - read_left(sprayed.left, "left")
     return area, used if used is None or used > 0.0 else None
 
 

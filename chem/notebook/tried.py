@@ -54,11 +54,13 @@ class Like:
 
 @dataclass(frozen=True)
 class Off:
-    """A reading far from what the labels gave: value, their median then, and the jugs it held."""
+    """A reading far from what the labels gave: value, their median then; rung: whether acid or base
+    was in the jar."""
 
     entry: Entry
     value: float
     label: float
+    rung: bool = False
 
 
 @dataclass(frozen=True)
@@ -188,7 +190,7 @@ def told_of(now: Forecast, kept: Sequence[Kept], learned: Learned, study: Study)
         for reading in fact.ph if fact is not None and x.whole else ():
             sd = (reading.spread.variance + reading.variance) ** 0.5
             if abs(reading.value - reading.median) > max(OFF, 2.0 * sd):
-                off.append(Off(x.entry, reading.value, reading.median))
+                off.append(Off(x.entry, reading.value, reading.median, reading.moved > 0.0))
     before = None if labels is None else (labels.probability["4h"], labels.ph.median)
     after = None if labels is None else (now.probability["4h"], now.ph.median)
     return Told(

@@ -12,10 +12,18 @@ from chem.label import Product, as_measured
 from chem.notebook.entry import Dose, Look, Measured, Reading
 from chem.reference import judged
 from chem.tank import Mix
-from chem.units import read_ph, read_temperature
+from chem.units import read_ph, read_temperature, read_volume
 
 CLEAN = {"clean", "yes", "fine", "ok", "clear", "nothing"}
 INSTRUMENTS = ("strip", "meter")
+VOLUME_UNITS = {"gal", "qt", "pt", "fl oz", "L", "l", "mL", "ml"}
+
+
+def read_left(text: str, where: str) -> float:
+    """What is left in a tank [L], none or nothing too. Raises: InputProblem."""
+    number, _, unit = text.strip().partition(" ")
+    nothing = number in {"0", "0.0", "none", "nothing", "empty"}
+    return 0.0 if nothing and unit in {"", *VOLUME_UNITS} else read_volume(text, where)
 
 
 def read_looks_written(seen: Sequence[str], after: Sequence[str]) -> tuple[Look, ...]:

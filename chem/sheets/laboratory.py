@@ -117,7 +117,7 @@ def _odds(odds: SolutionOdds) -> list[Block]:
     for s in odds.solids:
         if s.probability["30d"] >= LEAST_CHANCE:
             at = (f"{100 * s.probability[t]:.0f} %" for t in ("4h", "24h", "30d"))
-            solids.append((s.key, f"{s.si:.2f}", *at))
+            solids.append((s.key, "" if s.si is None else f"{s.si:.2f}", *at))
     more = [Block("", rows=solids)] if len(solids) > 1 else []
     return [Block("Odds in a closed jar", rows=rows), *more]
 

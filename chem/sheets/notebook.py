@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date, datetime
 
 from chem.notebook.entry import Entry, Measured, Reading
-from chem.notebook.tried import Change, Like, Told
+from chem.notebook.season import moment_of
+from chem.notebook.tried import Change, Like, Off, Told
 from chem.sheets.blocks import Block
 from chem.sheets.contract import tank as contract
 from chem.sheets.words import odds
@@ -19,6 +20,11 @@ def day(at: str, today: date | None = None) -> str:
     moment = datetime.fromisoformat(at).date()
     year = "" if moment.year == (today or date.today()).year else f" {moment.year}"
     return f"{moment.day} {MONTHS[moment.month - 1]}{year}"
+
+
+def day_of(entry: Entry) -> str:
+    """The day that an entry tells of: when it was sprayed, where that was told."""
+    return day(moment_of(entry).isoformat())
 
 
 def seen_words(entry: Entry) -> str:
@@ -72,7 +78,7 @@ def change_words(change: Change) -> str:
 
 def like_sentence(x: Like) -> str:
     """What was tried, when, and how near it is."""
-    when, seen = day(x.entry.at), seen_words(x.entry)
+    when, seen = day_of(x.entry), seen_words(x.entry)
     number = f" ({x.entry.number})" if x.entry.number else ""
     where = "jar" if x.entry.kind == "jar" else "tank" if x.entry.kind else None
     if x.stands:
@@ -89,11 +95,14 @@ def like_sentence(x: Like) -> str:
 def told_lines(told: Told) -> list[str]:
     """What stands above the forecast: of this very mix, and where a strip and the labels differ."""
     lines = [like_sentence(x) for x in told.like if x.whole][:2]
-    for off in told.off:
-        lines.append(
-            f"Your reading said pH {off.value:g}, the labels say {off.label:.1f}: measure the jugs."
-        )
-    return lines
+    return [*lines, *map(off_sentence, told.off)]
+
+
+def off_sentence(off: Off) -> str:
+    """A reading that asks for a measurement."""
+    what, there = ("A rung of your ladder", " there") if off.rung else ("Your reading", "")
+    labels = f"the labels say {off.label:.1f}{there}"
+    return f"{what} said pH {off.value:g}, {labels}: measure the jugs."
 
 
 def jug_sentence(entry: Entry, jug: Measured) -> str:
@@ -130,6 +139,7 @@ def learned_entries(told: Told | None) -> list[contract.LearnedEntry]:
     if told is None:
         return []
     out = [contract.LearnedEntry(entry=x.entry.id, sentence=like_sentence(x)) for x in told.like]
+    out += [contract.LearnedEntry(entry=x.entry.id, sentence=off_sentence(x)) for x in told.off]
     out += [contract.LearnedEntry(entry=e.id, sentence=jug_sentence(e, j)) for e, j in told.jugs]
     moved = moved_sentence(told)
     if moved:

@@ -15,8 +15,8 @@ from chem.notebook.wall import Next, Tried, Wall
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import notebook as contract
-from chem.sheets.notebook import day, seen_words
-from chem.sheets.words import odds
+from chem.sheets.notebook import day_of, seen_words
+from chem.sheets.words import counted, odds
 
 ASK = (
     "Kept as you told it. Rules that name what a spray record holds: 7 CFR 110.3 (restricted-use "
@@ -30,12 +30,13 @@ DIGITS = 2
 def list_sheet(entries: Sequence[Entry]) -> Sheet:
     """Every entry on two lines, the latest last."""
     items = [
-        f"{day(e.at)} {e.id[:6]}{f' {e.number}' if e.number else ''}"
+        f"{day_of(e)} {e.id[:6]}{f' {e.number}' if e.number else ''}"
         f"{f' ({e.by})' if e.by else ''}: {', '.join(e.mix.order)}. {seen_words(e)}."
         f"{f' {e.note}' if e.note else ''}"
         for e in entries
     ]
-    head = f"{len(entries)} entries." if entries else "Nothing is kept that fits."
+    number = "1 entry." if len(entries) == 1 else f"{len(entries)} entries."
+    head = number if entries else "Nothing is kept that fits."
     return Sheet("Notebook", [head], [Block("", items=items)] if items else [])
 
 
@@ -74,8 +75,8 @@ def wall_sheet(found: Wall) -> Sheet:
         Block("", ["A new lot, rate, water or order: jar again."]),
     ]
     tried = len(found.works) + len(found.dont)
-    return Sheet("What was tried", [f"{tried} mixes tried."], [b for b in blocks if b.items
-                                                              or b.paragraphs])  # fmt: skip
+    head = "1 mix tried." if tried == 1 else f"{tried} mixes tried."
+    return Sheet("What was tried", [head], [b for b in blocks if b.items or b.paragraphs])
 
 
 def _tried(one: Tried) -> str:
@@ -83,7 +84,7 @@ def _tried(one: Tried) -> str:
     parts = [n if r is None else f"{n} {r}" for n, r in zip(mix.order, mix.rates, strict=True)]
     often = "" if one.of == 1 else f", fine {one.fine} of {one.of} times"
     water = f" in {mix.water}" if mix.water else ""
-    return f"{'; '.join(parts)}{water}. {day(one.entry.at)}: {seen_words(one.entry)}{often}"
+    return f"{'; '.join(parts)}{water}. {day_of(one.entry)}: {seen_words(one.entry)}{often}"
 
 
 def wall_json(found: Wall) -> str:
@@ -156,7 +157,7 @@ def season_sheet(found: Season) -> Sheet:
     caps = ", ".join(f"{c.nutrient} {c.text}" for c in found.caps)
     within = bool(found.caps and found.rows and not passed)
     held = [f"Within the caps you entered: {caps}."] if within else []
-    answer = [f"{len(found.rows)} tanks sprayed.", *(f"{p}." for p in passed), *held]
+    answer = [f"{counted(len(found.rows), 'tank')} sprayed.", *(f"{p}." for p in passed), *held]
     return Sheet("Season", answer, [*blocks, Block("", [ASK])])
 
 
@@ -249,7 +250,11 @@ def _number(value: float | None) -> str:
 def score_sheet(found: Score, *, chemist: bool = False) -> Sheet:
     """What came of the forecasts; with `chemist` the scores."""
     words = {"clear": "clear", "haze": "cloudy", "curdle": "curdled", "cannot tell": "can't tell"}
-    items = [f"Of {c.of} tanks called {words[c.word]} {c.clear} were clear." for c in found.called]
+    items = [
+        f"Of {counted(c.of, 'tank')} called {words[c.word]} {c.clear} "
+        f"{'was' if c.clear == 1 else 'were'} clear."
+        for c in found.called
+    ]
     blocks = [Block("By solid that was feared most", items=[
         f"{s.key}: showed {s.showed} of {s.of} times, forecast {odds(s.chance)} on average"
         for s in found.solids

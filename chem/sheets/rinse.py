@@ -9,7 +9,7 @@ from chem.notebook.sprayed import LeftInSump
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import advice as contract
-from chem.sheets.notebook import day
+from chem.sheets.notebook import day_of
 from chem.sheets.rules import gas_sentence, rule_sentence
 from chem.sheets.words import capital, odds
 from chem.units import Units, format_volume
@@ -41,7 +41,7 @@ def sump_block(found: LeftInSump, units: Units = "both") -> Block:
     assert result.sump_L is not None
     stays = format_volume(result.sump_L, units)
     held = ", ".join(dict.fromkeys(a.product.name for a in result.before.additions))
-    words = f"{stays} of the tank sprayed {day(found.entry.at)} stays in the sump ({held})."
+    words = f"{stays} of the tank sprayed {day_of(found.entry)} stays in the sump ({held})."
     apart = must_not_meet(result)
     clouds = result.clouds is not None and result.clouds >= max(THRESHOLD, result.alone + THRESHOLD)
     if clouds:

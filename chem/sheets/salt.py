@@ -7,7 +7,7 @@ from chem.forecast import Salt
 from chem.notebook.sprayed import Strongest
 from chem.sheets.blocks import Block
 from chem.sheets.contract.parts import LabelShare, RangeEntry, SaltEntry
-from chem.sheets.notebook import day
+from chem.sheets.notebook import day_of
 from chem.sheets.rules import two_figures
 from chem.tank import Mix
 from chem.units import Units, format_per_gallon_and_litre
@@ -45,7 +45,7 @@ def salt_block(
         times = found.dissolved_g_per_L.median / strongest.dissolved_g_per_L
         number = f", {strongest.entry.number}" if strongest.entry.number else ""
         items.append(
-            f"The strongest you have sprayed ({day(strongest.entry.at)}{number}, "
+            f"The strongest you have sprayed ({day_of(strongest.entry)}{number}, "
             f"{strongest.entry.mix.name}) held {most}: this is {two_figures(times)} times that."
         )
     return Block("Salt on the leaf", items=[*items, NO_VERDICT])

@@ -115,9 +115,7 @@ def counted(judged: list[Judged]) -> Counter[str]:
 
 def _line(j: Judged) -> str:
     chance = "none" if j.chance is None else f"{j.chance:.2f}"
-    named = ", ".join(
-        f"{s.key} {s.si:.2f} ({s.probability[j.row.at]:.2f})" for s in j.odds.solids[:3]
-    )
+    named = ", ".join(f"{s.key} {s.si} ({s.probability[j.row.at]:.2f})" for s in j.odds.solids[:3])
     return f"{j.mark:12} {chance:5} {j.row.outcome:12} {j.row.id} at {j.row.at}: {named}"
 
 
