@@ -317,7 +317,7 @@ class Followed:
 def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: Out | None) -> Out:
     """What is out by t [s]: as the state then gives it, or as was out before."""
     salts, crystals = np.nan_to_num(state.amounts(t_s)), np.nan_to_num(state.crystals(t_s))
-    seen, full = state.growing.filled(t_s)
+    seen, full = state.growing.filled(t_s, salts)
     if before is not None:
         seen, full = np.maximum(seen, before.seen), np.maximum(full, before.full)
         salts = np.maximum(salts, before.salts)
