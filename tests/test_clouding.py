@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -68,6 +69,15 @@ def test_a_tank_that_worsens_on_the_way_shows_when_its_share_of_the_clock_is_ove
     assert half[0, 0] < t[0, 0]
 
 
+def test_ferric_iron_clouds_by_the_hour_in_acid_and_at_once_when_neutral() -> None:
+    """0.01 mol/L of ferric nitrate, SI about 1 at its own pH of 2.3, stays clear for hours; brought
+    to pH 6 it is brown at once (Dousma and de Bruyn 1976, J. Colloid Interface Sci. 56, 527: value
+    from memory)."""
+    curve = tables().clouding[tables().solids["ferrihydrite"].curve]
+    acid, neutral = clouding_time_s(curve, np.array([0.25, 2.2]))
+    assert acid > 2 * 3600.0 and neutral < 30.0
+
+
 def test_newberyite_is_never_sooner_than_struvite() -> None:
     """Struvite comes first from solutions that are as far over either limit (Abbona, Lundager
     Madsen and Boistelle 1982, J. Cryst. Growth 57, 6: value from memory)."""
@@ -95,6 +105,9 @@ def test_the_first_form_shows_and_what_it_turns_into_clogs() -> None:
     assert tank.filled(20.0)[0][0] == 0.0
     assert tank.filled(60.0)[0][0] > 1.0 > alone.filled(60.0)[0][0]
     assert tank.filled(300.0)[1][0] > 1.0 > alone.filled(300.0)[1][0]
+    # a trace of the first form, too little to be seen, does not make the second one seen
+    faint = replace(tank, first=np.array([[1.0, 0.001]]))
+    assert faint.filled(300.0)[0][0] < 1.0 < faint.filled(3600.0)[0][0]
     # a dormant form of the same ions starts nothing
     old = _growing(["brushite", "hydroxyapatite"], [1.0, 0.0], [1.0, 9.0], [492.0, 1.0])
     assert old.filled(60.0)[0][0] == 0.0

@@ -63,7 +63,7 @@ def test_silicate_gels_with_acid_and_with_ammonium(tmp_path: Path) -> None:
     strong = mix(tmp_path, (name, "40 mL/L"))
     assert risks(strong).get("silicate_by_dilution", 0.0) < 0.5
     acid = mix(tmp_path, (name, "40 mL/L"), ("ph-buffer", "100 mL/L"))
-    assert risks(acid)["silicate_by_dilution"] > 0.75
+    assert risks(acid)["silicate_by_dilution"] > 0.65
     ammonium = mix(tmp_path, (name, "40 mL/L"), ("ammonium-sulfate-liquor", "20 mL/L"))
     assert risks(ammonium)["silicate_by_ammonium"] > 0.7
 

@@ -244,7 +244,8 @@ def growing(settled: Sequence[float], first: Sequence[float]) -> tuple[Growing, 
 def test_salts_are_seen_each_by_its_own_limit_and_clog_together() -> None:
     _, of = growing([0.0, 0.0], [0.0, 0.0])
     shows, clogs = [x.shows_g_per_L for x in of], [x.clogs_g_per_L for x in of]
-    both, _ = growing([0.6 * shows[0], 0.6 * shows[1]], [0.0, 0.0])
+    some = [0.6 * shows[0], 0.6 * shows[1]]
+    both, _ = growing(some, some)
     assert both.filled(1e6)[0][0] == pytest.approx(0.6)
     both, _ = growing([0.6 * clogs[0], 0.6 * clogs[1]], [0.0, 0.0])
     assert both.filled(1e6)[1][0] == pytest.approx(1.2)

@@ -16,6 +16,7 @@ from chem.label import read_product
 from chem.sheets.blocks import as_text
 from chem.sheets.jug import finding_text, jug_json, jug_sheet, seller_questions
 from chem.sheets.words import with_name
+from chem.shelf import read_item
 
 DEMO = Path(__file__).parent.parent / "data" / "demo" / "products"
 
@@ -192,3 +193,15 @@ def test_questions_to_the_seller_ask_what_the_label_leaves_open() -> None:
 def test_a_metric_sheet_holds_no_unit_of_the_us() -> None:
     text = as_text(jug_sheet(jug(read_product(DEMO / "iron-citric.toml"), count=64), "metric"))
     assert "kg/L" in text and not re.search(r"lb\b|gal\b|\d F\b", text)
+
+
+def test_a_line_without_a_source_is_a_doubt_with_candidates(tmp_path: Path) -> None:
+    """Magnesium on a label that names urea alone: common salts stand for it, nothing is refused."""
+    result = read(
+        tmp_path, density="1.15 kg/L", usual_rate="4 fl oz/1000 sq ft", sources=["urea"],
+        guarantee={"urea nitrogen": 15.0, "magnesium": 2.0},
+    )  # fmt: skip
+    assert result.adds_up, result.problems
+    assert {"magnesium sulfate", "magnesium nitrate"} <= set(result.sources_percent)
+    assert any("no source named for magnesium" in note for note in result.notes)
+    assert read_item(tmp_path / "jug.toml").product.name

@@ -323,6 +323,34 @@ def test_a_conductivity_narrows_what_is_dissolved(tmp_path: Path) -> None:
         read_product(write(tmp_path, text.format(known='[known]\nec = "salty"\n')))
 
 
+def test_what_contradicts_a_label_is_named_and_every_liquid_is_forecast(tmp_path: Path) -> None:
+    """1 % of a liquor with 1 mol/kg of potassium chloride conducts 1.4 mS/cm (IUPAC: 0.01 D
+    conducts 1.4083 at 25 degC), never 20; saturated, it weighs 1.18 kg/L (value from memory)."""
+    text = (
+        'density = "{} kg/L"\nsources = ["potassium chloride"]\n'
+        '[guarantee]\n"soluble potash" = 4.8\n{}'
+    )
+    plain = contents(read_product(write(tmp_path, text.format(1.05, ""))), Draws(256, 1))
+    assert not any("contradicts" in note for note in plain.notes)
+    far = text.format(1.05, '[known]\nec = "20 mS/cm at 1 %"\n')
+    held = contents(read_product(write(tmp_path, far)), Draws(256, 1))
+    assert any("20 mS/cm contradicts the label" in note for note in held.notes)
+    assert np.median(held.of("K")) == pytest.approx(np.median(plain.of("K")), rel=0.05)
+    heavy = contents(read_product(write(tmp_path, text.format(1.4, ""))), Draws(256, 1))
+    assert any("density of 1.4 kg/L contradicts" in note for note in heavy.notes)
+    known = '[known]\nclear = "all winter"\n'
+    with pytest.raises(InputProblem, match="does not end in a temperature"):
+        read_product(write(tmp_path, text.format(1.05, known)))
+
+
+def test_iron_dtpa_is_mostly_sold_neutral(tmp_path: Path) -> None:
+    """Its liquids read 6 to 7.5 in seven of ten, 2 to 4 in three (values from memory), by one and
+    the same name."""
+    text = 'density = "1.2 kg/L"\nsources = ["iron DTPA"]\n[guarantee]\n"iron" = 3\n'
+    ph = contents(read_product(write(tmp_path, text)), Draws(256, 1)).ph
+    assert 0.5 < (ph > 4.75).mean() < 0.85
+
+
 def test_what_stayed_clear_in_the_cold_is_believed(tmp_path: Path) -> None:
     """Urea of 40 % salts out near 0 degC (measured: water takes 40 % at about 0 degC); one that
     stayed clear at 20 F holds less than its label may mean."""

@@ -265,7 +265,8 @@ class _Found:
     iterations: Integers
 
 
-def _checked(system: System, totals: Floats) -> Floats:
+def checked(system: System, totals: Floats) -> Floats:
+    """(N, C) totals with none at nothing. Raises: ValueError as `solve`."""
     totals = np.atleast_2d(np.asarray(totals, dtype=np.float64))
     if totals.shape[1] != len(system.components):
         raise ValueError(f"totals have {totals.shape[1]} columns, not {len(system.components)}")
@@ -299,12 +300,43 @@ def solve(
     Raises:
         ValueError: totals of wrong shape, negative or not finite.
     """
-    totals = _checked(system, totals_mol_per_kgw)
-    n = len(totals)
+    totals = checked(system, totals_mol_per_kgw)
+    amounts = np.zeros((len(totals), 0 if phases is None else len(phases)))
+    state = _empty(system, conditions, totals, amounts)
+    solve_into(
+        state,
+        np.arange(len(totals)),
+        totals,
+        ph=ph,
+        phases=phases,
+        active=active,
+        log_ksp=log_ksp,
+        start=start,
+        tolerance=tolerance,
+    )
+    return state
+
+
+def solve_into(
+    state: Equilibrium,
+    which: Integers,
+    totals: Floats,
+    *,
+    ph: Floats | None = None,
+    phases: Phases | None = None,
+    active: Bools | None = None,
+    log_ksp: Floats | None = None,
+    start: Equilibrium | None = None,
+    tolerance: float = STEP_TOLERANCE,
+) -> None:
+    """Speciate some rows of a result, in place: `which` of N; all else as of `solve`, of N rows.
+
+    totals: as `checked` gives them; start: may be the state itself.
+    """
+    system, conditions, n = state.system, state.conditions, len(state.totals)
     model, step = activity_model(system, conditions.t_celsius), newton_step(system)
     scratch = Scratch()
-    amounts = np.zeros((n, 0 if phases is None else len(phases)))
-    state = _empty(system, conditions, totals, amounts)
+    state.converged[which] = False
 
     def rows_of(part: Integers, share: float, near: Equilibrium | None) -> _Rows:
         at = _span(part)
@@ -353,18 +385,26 @@ def solve(
     # A set of solids that can't coexist overflows: its row then says so by its reason.
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         if phases is None or active is None:
-            go(np.arange(n), step, True, FIRST_SHARE, start)
+            go(which, step, True, FIRST_SHARE, start)
             slower = [(FIRST_SHARE, None), (SECOND_SHARE, None)]
         else:
-            for some, bound in sets_of(system, phases, active, totals, ph_given=ph is not None):
-                go(some, bound, True, FIRST_SHARE, start)
+            given = ph is not None
+            for some, bound in sets_of(
+                system, phases, active[which], totals[which], ph_given=given
+            ):
+                go(which[some], bound, True, FIRST_SHARE, start)
         for share, near in slower:
-            todo = np.flatnonzero(~state.converged)
+            todo = which[~state.converged[which]]
             if active is not None:
                 # Rows of like many solids go together: their matrices are of one size.
                 todo = todo[np.argsort(active[todo].sum(axis=1), kind="stable")]
             go(todo, step, False, share, near)
-    return state
+    state.totals[which] = totals[which]
+    failed = which[~state.converged[which]]
+    for values in (state.ln_molality, state.ln_activity, state.ln_component_activity):
+        values[failed] = np.nan
+    for values in (state.ln_water_activity, state.ionic_strength, state.ph):
+        values[failed] = np.nan
 
 
 def _span(part: Integers) -> Integers | slice:
@@ -399,25 +439,21 @@ def _empty(system: System, conditions: Conditions, totals: Floats, amounts: Floa
 def _write(
     state: Equilibrium, part: Integers, found: _Found, solids: Solids | None, step: NewtonStep
 ) -> None:
-    """Put a chunk's rows in their place; no number for what did not converge."""
-    failed = found.reason != RowStatus.CONVERGED
-    if failed.any():
-        for values in (found.ln_molality, found.ln_activity, found.x):
-            values[:, failed] = np.nan
-        for values in (found.ln_water_activity, found.ionic_strength):
-            values[failed] = np.nan
+    """Put a chunk's rows in their place; what did not converge says why, and keeps its start."""
+    good = found.reason == RowStatus.CONVERGED
+    at, of = (_span(part), slice(None)) if good.all() else (part[good], good)
+    state.ln_molality.T[:, at] = found.ln_molality[:, of]
+    state.ln_activity.T[:, at] = found.ln_activity[:, of]
+    state.ln_component_activity.T[:, at] = found.x[np.argsort(step.order)][:, of]
+    state.ln_water_activity[at] = found.ln_water_activity[of]
+    state.ionic_strength[at] = found.ionic_strength[of]
+    state.ph[at] = -found.x[-1, of] / LN10
+    state.water_left[at] = found.water_left[of]
     at = _span(part)
-    state.ln_molality.T[:, at] = found.ln_molality
-    state.ln_activity.T[:, at] = found.ln_activity
-    state.ln_component_activity.T[:, at] = found.x[np.argsort(step.order)]
-    state.ln_water_activity[at] = found.ln_water_activity
-    state.ionic_strength[at] = found.ionic_strength
-    state.ph[at] = -found.x[-1] / LN10
     if solids is not None:
         state.amounts[at] = solids.spread(found.amounts, state.amounts.shape[1])
-    state.water_left[at] = found.water_left
     state.balance[at] = found.balance
-    state.converged[at] = ~failed
+    state.converged[at] = good
     state.reason[at] = found.reason
     state.iterations[at] = found.iterations
 

@@ -21,7 +21,9 @@ from chem.equilibrium.newton import (
     Equilibrium,
     Integers,
     RowStatus,
+    checked,
     solve,
+    solve_into,
 )
 from chem.equilibrium.system import Phases, System
 
@@ -67,19 +69,19 @@ def settle(
     Raises:
         ValueError: as `solve`.
     """
-    totals = np.atleast_2d(totals_mol_per_kgw)
+    totals = checked(system, totals_mol_per_kgw)
     n, count = len(totals), len(phases)
     ksp = phases.log_k(conditions.t_celsius)[None, :] if log_ksp is None else log_ksp
     ksp = np.broadcast_to(ksp, (n, count))
     fixed = np.zeros(count, dtype=bool) if always is None else always
     may = np.ones(count, dtype=bool) if allowed is None else allowed
     clear = start if start is not None else solve(system, totals, conditions, ph=ph)
-    unsettled = replace(clear, amounts=np.zeros((n, count)))
+    unsettled = replace(clear, conditions=conditions, amounts=np.zeros((n, count)))
     state = unsettled.copy()
     active = np.broadcast_to(fixed, (n, count)).copy()
     todo = np.flatnonzero(clear.converged if only is None else clear.converged & only)
     given = None if ph is None else np.broadcast_to(np.asarray(ph, float), (n,))
-    search = _Search(system, totals, conditions, phases, may, fixed, given, clear)
+    search = _Search(totals, phases, may, fixed, given, clear)
     if begin is not None:
         some = todo[begin.converged[todo]]
         state.put(some, begin.rows(some))
@@ -113,9 +115,7 @@ class _Search:
     known: the sums of formulas that `_make_room` has met.
     """
 
-    system: System
     totals: Floats
-    conditions: Conditions
     phases: Phases
     may: Bools
     fixed: Bools
@@ -142,43 +142,35 @@ class _Search:
             _make_room(active, todo[over], worst[over], phases, state.amounts, fixed, self.known)
             active[todo[over], worst[over]] = True
             added[todo[over], worst[over]] += 1
-            part = self._solved(todo, state, active, ksp, tolerance)
-            negative = np.where(active[todo] & ~fixed, part.amounts, 0.0)
+            before = state.amounts[todo]
+            solve_into(
+                state,
+                todo,
+                self.totals,
+                ph=self.ph,
+                phases=phases,
+                active=active,
+                log_ksp=ksp,
+                start=state,
+                tolerance=tolerance,
+            )
+            negative = np.where(active[todo] & ~fixed, state.amounts[todo], 0.0)
             most = np.nan_to_num(negative).argmin(axis=1)
             drop = negative[np.arange(len(todo)), most] < NEGATIVE_MOL
             active[todo[drop], most[drop]] = False
-            failed = ~part.converged
+            failed = ~state.converged[todo]
             astray[todo] = failed
             if failed.any():
-                state.put(todo[~failed], part.rows(~failed))
                 # A set that can't coexist has no solution: less its most negative, from clear.
+                state.amounts[todo[failed]] = before[failed]
                 unsettled = replace(self.clear, amounts=state.amounts)
                 state.put(todo[failed], unsettled.rows(todo[failed]))
-            else:
-                state.put(todo, part)
             ok[todo[failed & ~drop & retried[todo]]] = False
             retried[todo[failed & ~drop]] = True
             ok[todo[(added[todo] > MAX_ADDED).any(axis=1)]] = False
             _, still = _excess(state, todo, phases, ksp, active, may, limit)
             todo = todo[(still | drop | failed) & ok[todo]]
         return ok
-
-    def _solved(
-        self, todo: Integers, state: Equilibrium, active: Bools, ksp: Floats, tolerance: float
-    ) -> Equilibrium:
-        """Rows `todo` with their active solids; amounts (n, M)."""
-        here = state.rows(todo)
-        return solve(
-            self.system,
-            self.totals[todo],
-            here.conditions,
-            ph=None if self.ph is None else self.ph[todo],
-            phases=self.phases,
-            active=active[todo],
-            log_ksp=ksp[todo],
-            start=here,
-            tolerance=tolerance,
-        )
 
 
 def _excess(

@@ -62,6 +62,7 @@ class Aging:
     dissolved: float
     holds: Mapping[Pair, Hold] = field(default_factory=dict)
     near: Equilibrium | None = None
+    _kept: dict[float, Floats] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def changes(self) -> bool:
@@ -81,8 +82,20 @@ class Aging:
     def totals(self, t_s: float, driven: Floats | None = None) -> Floats:
         """(N, C) totals by t [mol/kg water], in the order of the system's components.
 
-        driven: (N,) carbon dioxide that stirring has driven out by then.
+        driven: (N,) carbon dioxide that stirring has driven out by then. Not to be written to.
         """
+        if t_s not in self._kept:
+            self._kept[t_s] = self._undriven(t_s)
+            self._kept[t_s].setflags(write=False)
+        out = self._kept[t_s]
+        if driven is not None:
+            carbon = self.system.components.index("CO3")
+            out = out.copy()
+            out[:, carbon] = np.maximum(out[:, carbon] - driven, 0.0)
+        return out
+
+    def _undriven(self, t_s: float) -> Floats:
+        """(N, C) totals with all carbon dioxide in them."""
         place = {c: i for i, c in enumerate(self.system.components)}
         out = np.zeros((len(self.oxidation), len(place)))
         for j, component in enumerate(self.finished.components):
@@ -91,8 +104,6 @@ class Aging:
         if turned.any():
             out[:, place["Fe2"]] -= turned
             out[:, place["Fe3"]] += turned
-        if driven is not None:
-            out[:, place["CO3"]] = np.maximum(out[:, place["CO3"]] - driven, 0.0)
         for made in (True, False):
             for (metal, agent), hold in self.holds.items():
                 free, ligand = out[:, place[metal]], out[:, place[agent]]

@@ -223,12 +223,14 @@ def alone_g_per_L(phases: Phases, si: Floats, mol_per_L: Floats) -> Floats:
     """(N, M) [g/L] that would come out of each solid if no other did, at the pH there is.
 
     mol_per_L: (N, C) totals of the system's components. The activity of an ion is taken to fall
-    as its total does: sum of n ln(1 - n x / total) = -SI ln 10 gives x. Nothing where SI <= 0.
+    as its total does: sum of n ln(1 - n x / total) = -SI ln 10 gives x. Nothing where SI <= 0, and
+    of what decides nothing.
     """
     n_rows, count = si.shape
     out = np.zeros((n_rows, count))
     mass = np.array([molar_mass_g_per_mol(s.formula) for s in phases.solids])
-    for m in np.flatnonzero(np.nan_to_num(si, nan=-1.0).max(axis=0, initial=-1.0) > 0.0):
+    may = np.array([s.decides for s in phases.solids], dtype=bool)
+    for m in np.flatnonzero(may & (np.nan_to_num(si, nan=-1.0).max(axis=0, initial=-1.0) > 0.0)):
         n = phases.nu[:-1, m]
         used = np.flatnonzero(n > 0.0)
         rows = np.flatnonzero(np.nan_to_num(si[:, m], nan=-1.0) > 0.0)
@@ -293,10 +295,12 @@ class Growing:
         families: dict[str, list[int]] = {}
         for m, solid in enumerate(phases.solids):
             families.setdefault(solid.family, []).append(m)
-        first, sooner = np.where(may, alone, 0.0), clouding.copy()
+        first, sooner = alone.copy(), clouding.copy()
         paces = clouding if pace is None else pace
         sooner_pace = paces.copy()
         for members in families.values():
+            if not may[members].any():
+                continue
             soonest = clouding[:, members].argmin(axis=1)[:, None]
             sooner[:, members] = np.take_along_axis(clouding[:, members], soonest, axis=1)
             sooner_pace[:, members] = np.take_along_axis(paces[:, members], soonest, axis=1)
@@ -309,18 +313,18 @@ class Growing:
         """(N, M) [g/L] out by t [s]: what the first of a family turns into grows on its clock."""
         return np.asarray(self.settled * share_out(t_s, self.sooner, self.sooner_pace))
 
-    def filled(self, t_s: float) -> tuple[Floats, Floats]:
+    def filled(self, t_s: float, amounts: Floats | None = None) -> tuple[Floats, Floats]:
         """(N,) how full the limits of showing and of clogging are by t [s]: 1 is at the limit.
 
-        Showing: the solid nearest to its own limit, as it first comes or as it settles. Clogging:
-        all that has come out, each by its own limit.
+        Showing: the solid nearest to its own limit, by its own clock, as it first comes. Clogging:
+        all that has come out, each by its own limit, with what the first of a family turns into.
+        amounts: by t, where they are known.
         """
         if not len(self.phases):
             return np.zeros(len(self.settled)), np.zeros(len(self.settled))
         limit = [limits()[s.shows_as] for s in self.phases.solids]
         shows = np.array([x.shows_g_per_L for x in limit])
         clogs = np.array([x.clogs_g_per_L for x in limit])
-        out = np.nan_to_num(self.amounts(t_s))
-        early = self.first * share_out(t_s, self.clouding, self.pace)
-        seen = np.maximum(out, early) / shows
+        out = np.nan_to_num(self.amounts(t_s) if amounts is None else amounts)
+        seen = self.first * share_out(t_s, self.clouding, self.pace) / shows
         return seen.max(axis=1), (out / clogs).sum(axis=1)

@@ -159,15 +159,19 @@ class Followed:
     def odds(self, happens: Bools, *, whole: bool = False) -> float:
         """Chance of something that comes out, with what is remembered of these jugs and what no
         draw can know. whole: of the tank, never none; a part that no draw shows has none."""
-        unknown = doubts()["unknown_odds"].b if whole or happens.any() else 0.0
-        return chance(happens, self.ok, shift=self.shift, unknown=unknown)
+        if not (whole or happens.any()):
+            return chance(happens, self.ok, shift=self.shift)
+        open_ = doubts()["unknown_odds"]
+        return chance(happens, self.ok, shift=self.shift + open_.a, unknown=open_.b)
 
     def part_odds(self, happens: Bools) -> float:
         """Chance that one part alone does so, by the draws and what is remembered of these jugs.
 
-        What no draw can know is of the tank as a whole: a solid that never forms keeps no chance.
+        Of what no draw can know, the mean counts for each part, the spread for the tank as a whole:
+        a solid that never forms keeps no chance.
         """
-        return chance(happens, self.ok, shift=self.shift) if happens.any() else 0.0
+        mean = self.shift + doubts()["unknown_odds"].a
+        return chance(happens, self.ok, shift=mean) if happens.any() else 0.0
 
     @cached_property
     def probability(self) -> dict[str, float]:
@@ -313,7 +317,7 @@ class Followed:
 def _out(state: State, t_s: float, colloids: Sequence[ColloidOutlook], before: Out | None) -> Out:
     """What is out by t [s]: as the state then gives it, or as was out before."""
     salts, crystals = np.nan_to_num(state.amounts(t_s)), np.nan_to_num(state.crystals(t_s))
-    seen, full = state.growing.filled(t_s)
+    seen, full = state.growing.filled(t_s, salts)
     if before is not None:
         seen, full = np.maximum(seen, before.seen), np.maximum(full, before.full)
         salts = np.maximum(salts, before.salts)

@@ -44,6 +44,8 @@ from chem.units import format_temperature
 AIR_DIFFERENCE_PH = 0.2
 SULFUR, SULFUR_PH = "sulfur_by_acid", (4, 6)
 LEAST_SHARE = 0.05
+CLEAR_SI = -3.0
+"""What stands lower, such as a held metal at -20, is no clearer: no doubt is told by it."""
 NEAR_CRYSTAL_SI = -0.3
 MOSTLY = 0.5
 ALONE_DRAWS = 64
@@ -256,7 +258,10 @@ def _doubts(
     ph = seen.fresh.clear.ph
     pressing = [s for s in solids if s.decides and s.kinetics != "dormant"]
     pressing = [s for s in pressing if s.key in here.phases.keys]
-    si = here.si[:, here.phases.keys.index(pressing[0].key)] if pressing else ph
+    si = ph
+    if pressing:
+        near = np.maximum(here.si[:, here.phases.keys.index(pressing[0].key)], CLEAR_SI)
+        si = near if np.mean(near > CLEAR_SI) > LEAST_SHARE else ph
     found = []
     open_ = seen.ready.doubts
     shares = [first_orders(y, list(open_.values())) for y in (si, ph, shows.astype(float))]

@@ -182,7 +182,7 @@ def kind_of(part: Part) -> str:
     solid = tables().solids[part.key]
     if "Si(OH)4" in solid.reaction:
         return "gel"
-    if solid.curve == "amorphous":
+    if solid.curve in {"amorphous", "ferric_hydroxide"}:
         return "floc"
     return "grains" if solid.curve in GRAINS else "powder"
 

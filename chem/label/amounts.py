@@ -191,14 +191,19 @@ def dissolved_share(sources: Sequence[Source], dry: bool) -> Floats:
 
 
 def misfits(product: Product, lines: Lines) -> list[Problem]:
-    """Guarantees out of reach of the named sources by more than the allowance, and `too_much`."""
+    """Guarantees out of reach of the named sources by more than the allowance, and `too_much`.
+
+    A line that no named source supplies at all is a doubt with common sources, no misfit.
+    """
     if not len(lines.sources) or not len(lines.names):
         return []
     known = catalogue()
     fitted = _as_printed(lines)
     problems = []
-    for name, got, wanted in zip(lines.names, lines.gives @ fitted, lines.printed, strict=True):
-        if name not in product.guarantee or product.vague:
+    for row, name in enumerate(lines.names):
+        got, wanted = float(lines.gives[row] @ fitted), float(lines.printed[row])
+        unsourced = not lines.gives[row].any() and bool(common_sources(name))
+        if name not in product.guarantee or product.vague or unsourced:
             continue
         allowed = known.guarantees[name].allowance(wanted)
         if wanted - got > max(allowed, 0.02 * wanted):

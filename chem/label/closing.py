@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chem.doubts import median
-from chem.equilibrium import Conditions, conductivity_mS_per_cm, solve
+from chem.equilibrium import Conditions, solve
 from chem.label.curves import Made, charge_curves, charges, in_water, per_kgw
 from chem.label.keeps import ln_humate_keeps
 from chem.label.product import Product
-from chem.label.salting import salting_out
+from chem.label.shelf import NEVER_SOLD, conducts, contradicted, exists, t4, weighs
 from chem.reference import SoldPh, Source, ph_as_sold, tables, unlisted_buffers
 
 Floats = NDArray[np.float64]
@@ -30,7 +30,9 @@ FINE = np.arange(0.5, 13.51, 0.05)
 DILUTION = {"neat": 1.0, "10 %": 0.1, "1 %": 0.01}
 STRONG_IONIC_STRENGTH = 4.0
 # Widths of the closing charge [eq/kg]; all common practice, no source.
-OF_CHARGE, OF_CHELANT, OF_ORGANIC, OF_AMINE_BORATE, LEAST = 0.02, 0.3, 1.0, 0.5, 2e-4
+OF_CHARGE, OF_ORGANIC, OF_AMINE_BORATE, LEAST = 0.02, 1.0, 0.5, 2e-4
+OF_CHELANT = {"EDTA": 0.3, "DTPA": 1.0, "HEDTA": 0.3, "EDDHA": 0.3, "gluconate": 0.3}
+"""Equivalents per mole; DTPA of iron is sold with one sodium or with two, by the same name."""
 OF_FREE_METAL = 0.14
 OF_WEAK = {"citrate": 0.1, "S2O3": 0.05, "B": 0.1, "acetate": 0.04, "urea": 0.006}
 """Salts of iron, manganese, zinc and copper hold 1 to 3 % of free acid, against rust and basic
@@ -47,7 +49,6 @@ BRINE_SD = 0.8
 MODEL_SD = 0.12
 """Of the pH that charge and constants give a jug which nobody measured."""
 METALS = ("Fe2", "Fe3", "Mn", "Zn", "Cu")
-CHELANTS = ("EDTA", "DTPA", "HEDTA", "EDDHA", "gluconate")
 ORGANIC_KINDS, TRIMMERS = {"organic", "polymer"}, {"acid", "base"}
 AMINES = {"boron ethanolamine", "ethanolamine"}
 NOT_ORGANIC = {"urea", "methylene diurea", "triazone", "urea-triazone", "methylene urea"}
@@ -99,15 +100,10 @@ def _blurred(low: float, high: float, sd: float) -> Floats:
     return np.asarray(np.exp(-0.5 * z**2).mean(axis=1) / sd)
 
 
-def _t4(z: Floats) -> Floats:
-    """Density of Student's t with 4 degrees of freedom."""
-    return np.asarray(0.375 * (1.0 + 0.25 * z**2) ** -2.5)
-
-
 def _band(low: float, high: float) -> Floats:
     """Density over FINE of goods of which 90 % read low to high."""
     scale = (high - low) / (2.0 * T90)
-    return _t4((FINE - 0.5 * (low + high)) / scale) / scale
+    return t4((FINE - 0.5 * (low + high)) / scale) / scale
 
 
 def prior_of(product: Product, made: Made) -> Floats:
@@ -168,11 +164,9 @@ def width_of(product: Product, made: Made) -> Floats:
     """(M,) how much unnamed acid or base is usual [eq/kg of product]."""
     z = np.abs(charges(made.components))
     width = OF_CHARGE * 0.5 * (made.mol_per_kg @ z) + LEAST + made.miss_eq
-    for agent in CHELANTS:
-        width = width + OF_CHELANT * made.of(agent)
-    for component, share in OF_WEAK.items():
+    for component, share in (OF_CHELANT | OF_WEAK).items():
         width = width + share * made.of(component)
-    chelated = sum((made.of(a) for a in CHELANTS), np.zeros(len(made.water)))
+    chelated = sum((made.of(a) for a in OF_CHELANT), np.zeros(len(made.water)))
     free = np.maximum(sum((made.of(m) for m in METALS), np.zeros(len(made.water))) - chelated, 0.0)
     width = width + OF_FREE_METAL * free
     if AMINES & {s.key for s in made.sources}:
@@ -192,8 +186,8 @@ def width_of(product: Product, made: Made) -> Floats:
 @dataclass(frozen=True)
 class Chosen:
     """N draws: which candidate, the pH of its jug at `dilution`, and the base that it lacks there
-    [eq/kg of product]; tap_eq: alkalinity of the water that it was read in [eq/kg]; never_sold: no
-    liquid that the label allows stays clear on a shelf."""
+    [eq/kg of product]; tap_eq: alkalinity of the water that it was read in [eq/kg]; against: what
+    was measured or is sure of it and contradicts its label."""
 
     rows: Integers
     ph: Floats
@@ -201,66 +195,12 @@ class Chosen:
     dilution: float
     brine: bool
     tap_eq: float
-    never_sold: bool
+    against: tuple[str, ...]
 
     def middle(self) -> Chosen:
         """One draw at the median pH."""
         middle = np.array([median(self.ph)]), np.array([median(self.lacking)])
         return replace(self, rows=self.rows[:1], ph=middle[0], lacking=middle[1])
-
-
-SHELF_CELSIUS, SHELF_SPREAD_K = 12.0, 4.0
-NEVER_SOLD = 0.02
-
-
-def exists(product: Product, made: Made) -> Floats:
-    """(M,) chance that a liquid stays clear on a shelf, by measured tables of its own system.
-
-    Sold solutions were clear there. Where no table holds, every liquid is let pass.
-    """
-    count = len(made.water)
-    if product.form != "solution":
-        return np.ones(count)
-    warmest = product.clear_at if product.clear_at is not None else SHELF_CELSIUS
-    salt = salting_out(made.components, made.mol_per_kg, made.water).salt_celsius
-    beyond = np.clip((np.nan_to_num(salt, nan=-99.0) - warmest) / SHELF_SPREAD_K, -50.0, 50.0)
-    chance = 1.0 / (1.0 + np.exp(beyond))
-    return chance
-
-
-WATER_KG_PER_L = 0.998
-VOLUME_SD, DENSITY_SD = 0.1, 0.01
-"""Of ln volume of what is dissolved, by `volumes.csv`, and of ln of a printed density."""
-
-
-def weighs(product: Product, made: Made) -> Floats:
-    """(M,) likelihood of the density that is printed: what no line prints has weight too."""
-    if product.density is None or product.dry:
-        return np.ones(len(made.water))
-    litres = made.water / WATER_KG_PER_L + np.maximum(made.volume, 0.0)
-    low, high = product.density
-    off = -np.log(litres)
-    off = off - np.clip(off, np.log(low), np.log(high))
-    return _t4(off / np.hypot(DENSITY_SD, VOLUME_SD * made.volume / litres)) + 1e-6
-
-
-EC_SD = 0.08
-"""Of ln conductivity: method (5 %), meter and weighing (common practice, no source)."""
-
-
-def conducts(product: Product, made: Made, ph: Floats) -> Floats:
-    """(M,) likelihood of the conductivity that a dilution of the jug was measured to have.
-
-    ph: (M,) likeliest of each liquid. Where the method gives no figure, every liquid passes.
-    """
-    assert product.ec is not None
-    measured, dilution = product.ec
-    share = per_kgw(made, dilution)
-    system, totals = in_water(made.components, made.mol_per_kg, share, dilution, 0.0)
-    state = solve(system, totals, Conditions.nominal(system), ph=ph)
-    figure = conductivity_mS_per_cm(state)
-    z = np.log(np.maximum(figure, 1e-9) / measured) / EC_SD
-    return np.where(np.isfinite(figure), _t4(z) + 1e-12, _t4(np.zeros(1)))
 
 
 def _fair(made: Made, sold: Floats, read: Read, mass: Floats) -> Floats:
@@ -299,7 +239,7 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     lacking[:, (fine < window[0] - 1e-9) | (fine > window[-1] + 1e-9)] = 1e9
     z = lacking / width
     broad = BROAD_SHARE_DRY if product.dry else BROAD_SHARE
-    closing = (1.0 - broad) * _t4(z) + broad / BROAD * _t4(z / BROAD)
+    closing = (1.0 - broad) * t4(z) + broad / BROAD * t4(z / BROAD)
     closes = np.log(closing + 1e-300) - np.log(width)
     closes[(made.of("Ca") > 0.05)[:, None] & (fine > LIME_PH)] = -700.0
     if product.form == "solution":
@@ -311,8 +251,11 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     never_sold = bool(clear.max() <= NEVER_SOLD)
     there = np.ones(len(clear)) if never_sold else clear
     log_density += np.log(there * weighs(product, made))[:, None]
+    against = contradicted(product, made, never_sold)
     if product.ec is not None:
-        log_density += np.log(conducts(product, made, fine[log_density.argmax(axis=1)]))[:, None]
+        conducting, said = conducts(product, made, fine[log_density.argmax(axis=1)])
+        log_density += np.log(conducting)[:, None]
+        against += (said,) if said else ()
     log_density -= log_density.max()
     density = np.exp(log_density)
     cumulative = np.cumsum(density, axis=1)
@@ -335,16 +278,14 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     )
     order = generator.permutation(count)
     tap_eq = product.ph_in_eq
-    return Chosen(
-        picked[order], ph[order], base[order], read.dilution, read.brine, tap_eq, never_sold
-    )
+    return Chosen(picked[order], ph[order], base[order], read.dilution, read.brine, tap_eq, against)
 
 
 TWO_BUFFERS = 0.4
 BUFFER_LN_SD, BUFFER_PK_SD = 0.84, 1.3
 BUFFER_PKS = np.arange(2, 12)
 WEAK = {"PO4", "P2O7", "P3O10", "HPO3", "B", "Si", "urea", "CO3", "slow_N"}
-LIGANDS = {*CHELANTS, "citrate", "glycine", "acetate", "formate", "tartrate", "oxalate"}
+LIGANDS = {*OF_CHELANT, "citrate", "glycine", "acetate", "formate", "tartrate", "oxalate"}
 ALIVE = 0.01
 """kg/kg of organic matter from which on a jug is one of living origin."""
 

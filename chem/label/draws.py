@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from chem.doubts import Draws, doubts, median, varies
 from chem.errors import InputProblem
 from chem.label.amounts import Candidates, candidates, open_columns
-from chem.label.closing import WATER_KG_PER_L, buffers, choose, closed, width_of
+from chem.label.closing import buffers, choose, closed, width_of
 from chem.label.curves import Made
 from chem.label.product import UNDECLARED_SALT, Product
+from chem.label.shelf import WATER_KG_PER_L
 from chem.reference import Source, catalogue, judged, living, molar_mass_g_per_mol, tables, volumes
 
 Floats = NDArray[np.float64]
@@ -44,9 +45,10 @@ LINE_OF = {
     "SO4": "sulfur",
     "PO4": "available phosphate",
 }
-CITRIC_CHANCE, CITRIC_PERCENT = 0.35, (0.3, 5.0)
+CITRIC_CHANCE, CITRIC_PERCENT = 0.5, (0.4, 6.0)
 """How often a jug of plain iron salts holds citric acid that its label leaves out, and how much
-[% by mass] (common practice, no source)."""
+[% by mass]: the usual guard against rust, and no source of a nutrient (common practice, no
+source)."""
 FREE_CALCIUM, GYPSUM_ROOM = 0.05, 2e-3
 """Free calcium [mol/kg] from which on a clear jug has little room for sulfate, and that room:
 calcium times sulfate [mol2/kg2], as gypsum dissolves in calcium chloride (0.2 to 0.3 g/L of
@@ -144,11 +146,7 @@ def contents(product: Product, draws: Draws, *, strict: bool = True) -> Contents
     name = f"product:{product.key}"
     made_here = open_columns(product, found, rows)
     made_here |= {f"{name}:{k}": values[rows] for k, values in vat.hidden.items()}
-    if chosen.never_sold:
-        notes.append(
-            f"{product.name}: none of the liquids that its label allows stays clear on a shelf; "
-            "all of them are forecast"
-        )
+    notes += [f"{product.name}: {said}; all of them are forecast" for said in chosen.against]
     made_here |= {f"{name}:ph": chosen.ph, f"{name}:unlisted buffer": acids.sum(axis=1)}
     many = draws.count > 1
     open_ = dict(draws.used) | {k: v for k, v in made_here.items() if many and varies(v)}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from chem.errors import InputProblem
 from chem.files import Collector, ProductForm
 from chem.label.product import UNDECLARED_SALT
 from chem.label.resolving import resolve_guarantee, resolve_source
@@ -73,4 +74,9 @@ def read_clear_at(form: ProductForm, found: Collector) -> float | None:
     text = form.known.get("clear")
     if not text:
         return None
-    return found.attempt(read_temperature, text.rpartition(" at ")[2], "known.clear")
+    try:
+        return read_temperature(text.rpartition(" at ")[2], "known.clear")
+    except InputProblem:
+        instead = "such as `after a month at 40 F`"
+        found.add("known.clear", text, "it does not end in a temperature", instead)
+        return None

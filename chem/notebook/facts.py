@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from chem.advice.agents import choose_agent
-from chem.doubts import quantiles
+from chem.doubts import doubts, quantiles
 from chem.equilibrium import Equilibrium
 from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem
@@ -339,11 +339,12 @@ def raw_odds(found: Followed, t_s: float) -> tuple[float, float]:
 
 
 def log_odds(happens: Bools, ok: Bools) -> float:
-    """Of the rows that count, held within 1 / (2 N) as `doubts.chance` does."""
+    """Of the rows that count, held within 1 / (2 N) as `doubts.chance` does, with the mean of what
+    no draw can know."""
     counted = max(int(ok.sum()), 1)
     edge = 0.5 / len(ok)
     share = min(max(float((happens & ok).sum()) / counted, edge), 1.0 - edge)
-    return float(np.log(share / (1.0 - share)))
+    return float(np.log(share / (1.0 - share))) + doubts()["unknown_odds"].a
 
 
 def packed(fact: Facts) -> dict[str, Any]:

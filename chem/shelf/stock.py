@@ -11,7 +11,7 @@ from pathlib import Path
 from chem.errors import InputProblem, Problem
 from chem.files import Collector
 from chem.forecast import Study
-from chem.label import Product, label_lines, misfits, read_product
+from chem.label import Product, read_product
 from chem.tank import UNKNOWN_WATER, Addition, Mix, Water, unfit_rate
 from chem.units import Rate, read_carrier, read_rate, read_temperature
 
@@ -121,12 +121,7 @@ def item_of(product: Product, rate: str | None, where: str, text: str, stem: str
 
     Raises: InputProblem as `read_item`.
     """
-    if product.sources or product.also:
-        found = misfits(product, label_lines(product))
-        if found:
-            raise InputProblem(found)
-    else:
-        Study(1).contents(product)  # raises where no source is common for a line
+    Study(1).contents(product)  # raises where the label can't be true
     used = product.usual_rate if rate is None else read_rate(rate, where, dry=product.dry)
     if used is None and product.rate_range is not None:
         used = product.rate_range[1]

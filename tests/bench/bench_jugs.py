@@ -2,9 +2,10 @@
 
 600 invented liquids of `world_liquids.py`, labels of `world_labels.py`, tanks of `world_tanks.py`;
 truth by PHREEQC with minteq.v4.dat for half of them, with a database written from the program's own
-tables for the other half. Half of the liquids of either kind are closed: `--closed WHY` opens them,
-and writes the opening with its figures into `openings.csv`, whose rows the page lists; it opens
-twice at most. The open half serves for tuning.
+tables for the other half. Half of the liquids serve for tuning; the closed ones, of a seed of their
+own, are opened by `--closed WHY`, which writes the opening with its figures into `openings.csv`,
+whose rows the page lists; each seed opens twice at most. The first closed half, of the open
+seed, is spent.
 """
 
 # BLAS reads its threads when numpy is imported, so the environment comes first.
@@ -52,7 +53,8 @@ from chem.label import contents, read_product
 from chem.reference import molar_mass_g_per_mol, tables
 from chem.tank import read_mix
 
-SEED = 20
+SEED, CLOSED_SEED = 20, 4711
+CLOSED = f"closed, seed {CLOSED_SEED}"
 TURNS = 8
 TANKS, WHOLE_TANKS = 240, 120
 DRAWS = 256
@@ -60,9 +62,10 @@ OPENINGS = HERE / "openings.csv"
 SI_OF = ("gypsum", "brushite", "calcite", "struvite")
 BINS = (0.0, 0.02, 0.1, 0.3, 0.7, 0.9, 0.98, 1.0001)
 NOT_OURS = {"urea", "phthalate"}
-NAMED, MANY, PARTS, AS_GOOD = 40, 512, 8, 0.03
+NAMED, MANY, PARTS, AS_GOOD, FAR = 40, 512, 8, 0.03, -3.0
 """Tanks in which doubts are named; draws and parts by which it is judged what settling one would
-do; a doubt is as good as the best where it takes so much less of the range at most."""
+do; a doubt is as good as the best where it takes so much less of the range at most; an SI below
+this is as clear as at it: held metals stand at -20, and no reading is worth telling that apart."""
 
 
 @dataclass
@@ -116,15 +119,16 @@ def build(closed: bool, folder: Path, tanks: int = TANKS) -> World:
         "stock": world_chemistry.Lab(world_chemistry.stock()),
         "ours": world_chemistry.Lab(own_database()),
     }
-    every = world_liquids.liquids(TURNS * len(world_liquids.FAMILIES), labs, SEED)
+    seed = CLOSED_SEED if closed else SEED
+    every = world_liquids.liquids(TURNS * len(world_liquids.FAMILIES), labs, seed)
     families = len(world_liquids.FAMILIES)
     mine = [x for x in every if (x.number // families // 2) % 2 == int(closed)]
-    labels = [world_labels.write_label(np.random.default_rng((SEED, 5, x.number)), x) for x in mine]
-    world_tanks.write_jugs(mine, labels, folder, SEED)
+    labels = [world_labels.write_label(np.random.default_rng((seed, 5, x.number)), x) for x in mine]
+    world_tanks.write_jugs(mine, labels, folder, seed)
     solids = frozenset(tables().solids) | {"Ca2P2O7_2H2O", "Ca_citrate", "Ca_oxalate"}
     solids |= {"Ca_phosphite", "MnNH4PO4", "ZnNH4PO4", "FeNH4PO4", "Cu_phosphite", "Ca_sulfite"}
     found = [
-        world_tanks.draw_tank(n + 5000 * closed, mine, labs, solids, folder, SEED)
+        world_tanks.draw_tank(n + 5000 * closed, mine, labs, solids, folder, seed)
         for n in range(tanks)
     ]
     return World(mine, labels, [t for t in found if t is not None], folder)
@@ -196,7 +200,7 @@ def name_doubts(tank: world_tanks.Tank) -> Named | None:
     other = Study(MANY, 2).look(mix)
     value, name = _pressed(said, other)
     open_ = {k: v for k, v in other.ready.doubts.items() if k.split(":")[0] not in MODEL_KINDS}
-    whole = _width(value)
+    whole = width(value)
     takes = {k: 1.0 - _left(value, v) / whole for k, v in open_.items()}
     first = listed[0].key
     suggested, before, after = "", math.nan, math.nan
@@ -213,8 +217,8 @@ def name_doubts(tank: world_tanks.Tank) -> Named | None:
             again = Study(DRAWS, 1).look(read_mix(read))
             index = dict(zip(again.fresh.phases.keys, again.fresh.si.T, strict=True))
             ph = again.fresh.clear.ph
-            before = _width(ours)
-            after = _width(ph if of_ph else index.get(name, ph))
+            before = width(ours)
+            after = width(ph if of_ph else index.get(name, ph))
             break
     return Named(first, takes.get(first, 0.0), max(takes.values()), suggested, before, after)
 
@@ -225,20 +229,15 @@ def _pressed(said: Forecast, seen: Followed) -> tuple[np.ndarray, str]:
     pressing = [s.key for s in said.solids if s.decides and s.kinetics != "dormant"]
     key = next((k for k in pressing if k in keys), "")
     state = seen.states[said.judged_at]
-    return (state.si[:, keys.index(key)], key) if key else (seen.fresh.clear.ph, "")
-
-
-def _width(values: np.ndarray) -> float:
-    """5 to 95 % of what is finite."""
-    low, high = np.quantile(values[np.isfinite(values)], (0.05, 0.95))
-    return float(high - low)
+    near = np.maximum(state.si[:, keys.index(key)], FAR) if key else np.full(1, FAR)
+    return (near, key) if width(near) > 0.0 else (seen.fresh.clear.ph, "")
 
 
 def _left(values: np.ndarray, doubt: np.ndarray) -> float:
     """Mean width of a result within equal parts of a doubt."""
     good = np.isfinite(values)
     order = np.argsort(doubt[good], kind="stable")
-    return statistics.fmean(_width(part) for part in np.array_split(values[good][order], PARTS))
+    return statistics.fmean(width(part) for part in np.array_split(values[good][order], PARTS))
 
 
 def crps(draws: np.ndarray, truth: float) -> float:
@@ -255,6 +254,12 @@ def ends(draws: np.ndarray) -> tuple[float, float]:
     return float(low), float(high)
 
 
+def width(draws: np.ndarray) -> float:
+    """From the 5 % to the 95 % of draws."""
+    low, high = ends(draws[np.isfinite(draws)])
+    return high - low
+
+
 def inside(draws: np.ndarray, truth: float) -> bool:
     """Whether the 90 % range holds the truth."""
     low, high = ends(draws)
@@ -266,6 +271,7 @@ class Figures:
     """name -> figure, in the order of the page; rows of tables apart."""
 
     numbers: dict[str, float]
+    spans: dict[str, tuple[float, float]]
     families: list[tuple[str, int, float, float]]
     reliability: list[tuple[float, float, int, float, float]]
     by_database: list[tuple[str, int, float, float, float]]
@@ -277,17 +283,47 @@ class Figures:
 
 
 def resampled(
-    tanks: Sequence[world_tanks.Tank], hits: Sequence[bool], jugs: int
+    jugs_of: Sequence[Sequence[int]], values: np.ndarray, jugs: int, middle: bool = False
 ) -> tuple[float, float]:
-    """95 % interval of a share of tanks, resampling jugs: a tank counts as its jugs are drawn."""
+    """95 % interval of a mean, or median, over jugs or tanks, resampling jugs: a tank counts as
+    its jugs are drawn (geometric mean)."""
     rng = np.random.default_rng(3)
+    most = max(map(len, jugs_of))
+    place = np.array([[*some, *(most - len(some)) * [jugs]] for some in jugs_of])
+    share = 1.0 / np.array([len(some) for some in jugs_of])
+    order = np.argsort(values, kind="stable")
     out = []
     for _ in range(400):
-        drawn = np.bincount(rng.integers(0, jugs, jugs), minlength=jugs)
-        weight = np.array([np.prod(drawn[list(t.jugs)]) ** (1.0 / len(t.jugs)) for t in tanks])
-        if weight.sum() > 0:
-            out.append(float(weight @ np.array(hits, dtype=float)) / float(weight.sum()))
+        drawn = np.append(np.bincount(rng.integers(0, jugs, jugs), minlength=jugs), 1.0)
+        weight = drawn[place].prod(axis=1) ** share
+        if weight.sum() <= 0.0:
+            continue
+        if middle:
+            grown = np.cumsum(weight[order])
+            out.append(float(values[order][np.searchsorted(grown, 0.5 * grown[-1])]))
+        else:
+            out.append(float(weight @ values / weight.sum()))
     return float(np.quantile(out, 0.025)), float(np.quantile(out, 0.975))
+
+
+class Tally:
+    """Figures by name, each with its interval where it is over jugs or tanks."""
+
+    def __init__(self, jugs: int) -> None:
+        self.jugs = jugs
+        self.numbers: dict[str, float] = {}
+        self.spans: dict[str, tuple[float, float]] = {}
+
+    def over(
+        self, name: str, jugs_of: Sequence[Sequence[int]], values: Sequence[float] | np.ndarray,
+        middle: bool = False,
+    ) -> None:  # fmt: skip
+        """The mean, or median, of what each tank or jug gives."""
+        given = np.array(values, dtype=float)
+        self.numbers[name] = math.nan
+        if given.size:
+            self.numbers[name] = float(np.median(given) if middle else given.mean())
+            self.spans[name] = resampled(jugs_of, given, self.jugs, middle)
 
 
 def brier(odds: np.ndarray, shows: np.ndarray) -> float:
@@ -301,8 +337,8 @@ def log_score(odds: np.ndarray, shows: np.ndarray) -> float:
     return float(-np.log(np.where(shows, p, 1.0 - p)).mean())
 
 
-def measure(world: World, workers: int) -> Figures:
-    """Every figure of the page."""
+def measure(world: World, workers: int, named_in: int = NAMED) -> Figures:
+    """Every figure of the page; named_in: tanks in which doubts are named, 1 or more."""
     folder = world.folder
     names = [world_tanks.jug_file(x.number) for x in world.liquids]
     with multiprocessing.Pool(workers) as pool:
@@ -310,33 +346,28 @@ def measure(world: World, workers: int) -> Figures:
         seen = pool.map(forecast_tank, [t.mix for t in world.tanks], chunksize=8)
         known = pool.map(forecast_tank, [t.measured for t in world.tanks], chunksize=8)
         whole = pool.map(forecast_tank, [t.whole for t in world.tanks[:WHOLE_TANKS]], chunksize=8)
-        named = [n for n in pool.map(name_doubts, world.tanks[:NAMED], chunksize=4) if n]
-    numbers: dict[str, float] = {}
+        named = [n for n in pool.map(name_doubts, world.tanks[:named_in], chunksize=2) if n]
+    tally = Tally(len(world.liquids))
+    numbers = tally.numbers
     refusals = [f"{x.family}: {r[2]}" for x, r in zip(world.liquids, jugs, strict=True) if r[2]]
     numbers["liquids"] = len(jugs)
     numbers["honest labels refused"] = len(refusals)
+    place = {x.number: i for i, x in enumerate(world.liquids)}
     rows = list(zip(world.liquids, world.labels, jugs, strict=True))
     rows = [r for r in rows if len(r[2][0])]
     bare = [r for r in rows if not r[1].ph_printed]
     numbers["no-pH jugs"] = len(bare)
-    numbers["no-pH jugs inside"] = statistics.fmean(inside(r[2][0], r[0].ph_tenth) for r in bare)
-    numbers["no-pH jugs mean width"] = statistics.fmean(
-        ends(r[2][0])[1] - ends(r[2][0])[0] for r in bare
-    )
-    read = [r for r in rows if r[1].ph_printed]
-    numbers["printed-pH jugs inside"] = statistics.fmean(
-        inside(r[2][0], r[0].ph_tenth) for r in read
-    )
-    numbers["printed-pH jugs mean width"] = statistics.fmean(
-        ends(r[2][0])[1] - ends(r[2][0])[0] for r in read
-    )
+    for kind, some in (("no-pH", bare), ("printed-pH", [r for r in rows if r[1].ph_printed])):
+        own = [(place[r[0].number],) for r in some]
+        tally.over(f"{kind} jugs inside", own, [inside(r[2][0], r[0].ph_tenth) for r in some])
+        tally.over(f"{kind} jugs mean width", own, [width(r[2][0]) for r in some])
     families = []
     for group in dict.fromkeys(x.group for x in world.liquids):
         some = [r for r in bare if r[0].group == group]
         if some:
-            width = statistics.fmean(ends(r[2][0])[1] - ends(r[2][0])[0] for r in some)
+            wide = statistics.fmean(width(r[2][0]) for r in some)
             hit = statistics.fmean(inside(r[2][0], r[0].ph_tenth) for r in some)
-            families.append((group, len(some), hit, width))
+            families.append((group, len(some), hit, wide))
     worst = []
     for liquid, label, (ph, _, _) in bare:
         if not inside(ph, liquid.ph_tenth):
@@ -346,32 +377,33 @@ def measure(world: World, workers: int) -> Figures:
     good = [(t, s) for t, s in zip(world.tanks, seen, strict=True) if not s.refused and len(s.ph)]
     numbers["tanks"] = len(world.tanks)
     numbers["tanks refused"] = len(world.tanks) - len(good)
+    of = [t.jugs for t, _ in good]
     hits = [inside(s.ph, t.truth.ph) for t, s in good]
-    numbers["tank pH inside"] = statistics.fmean(hits)
-    low, high = resampled([t for t, _ in good], hits, len(world.liquids))
-    numbers["tank pH inside, low"], numbers["tank pH inside, high"] = low, high
-    width = [ends(s.ph)[1] - ends(s.ph)[0] for _, s in good]
-    numbers["tank pH median width"] = statistics.median(width)
-    numbers["tank pH CRPS"] = statistics.fmean(crps(s.ph, t.truth.ph) for t, s in good)
+    tally.over("tank pH inside", of, hits)
+    tally.over("tank pH median width", of, [width(s.ph) for _, s in good], middle=True)
+    tally.over("tank pH CRPS", of, [crps(s.ph, t.truth.ph) for t, s in good])
     gauged = [(t, s) for t, s in zip(world.tanks, known, strict=True) if not s.refused]
-    numbers["measured tanks inside"] = statistics.fmean(inside(s.ph, t.truth.ph) for t, s in gauged)
-    numbers["measured tanks mean width"] = statistics.fmean(
-        ends(s.ph)[1] - ends(s.ph)[0] for _, s in gauged
-    )
-    numbers["measured tanks CRPS"] = statistics.fmean(crps(s.ph, t.truth.ph) for t, s in gauged)
+    of_gauged = [t.jugs for t, _ in gauged]
+    tally.over("measured tanks inside", of_gauged, [inside(s.ph, t.truth.ph) for t, s in gauged])
+    tally.over("measured tanks mean width", of_gauged, [width(s.ph) for _, s in gauged])
+    tally.over("measured tanks CRPS", of_gauged, [crps(s.ph, t.truth.ph) for t, s in gauged])
     odds = np.array([s.odds for _, s in good])
     shows = np.array([t.truth.shows for t, _ in good])
     shows_tables = np.array([t.truth.shows_tables for t, _ in good])
     numbers["share that shows"] = float(shows.mean())
-    numbers["Brier, solids of the tables"] = brier(odds, shows_tables)
-    numbers["Brier, all"] = brier(odds, shows)
+    tally.over("Brier, solids of the tables", of, (odds - shows_tables) ** 2)
+    tally.over("Brier, all", of, (odds - shows) ** 2)
     numbers["log score, solids of the tables"] = log_score(odds, shows_tables)
     numbers["log score, all"] = log_score(odds, shows)
-    for label, some in (("odds over 0.9 show", odds > 0.9), ("odds under 0.1 show", odds < 0.1)):
-        numbers[label] = float(shows[some].mean()) if some.any() else math.nan
+    for label, sure in (
+        ("odds over 0.9 show", odds > 0.9),
+        ("odds under 0.1 show", odds < 0.1),
+        ("odds of 0.3 to 0.7 show", (odds >= 0.3) & (odds < 0.7)),
+    ):
+        tally.over(label, [j for j, one in zip(of, sure, strict=True) if one], shows[sure])
     m_odds = np.array([s.odds for _, s in gauged])
     m_shows = np.array([t.truth.shows for t, _ in gauged])
-    numbers["measured tanks Brier, all"] = brier(m_odds, m_shows)
+    tally.over("measured tanks Brier, all", of_gauged, (m_odds - m_shows) ** 2)
     reliability = []
     for a, b in pairwise(BINS):
         some = (odds >= a) & (odds < b)
@@ -382,16 +414,13 @@ def measure(world: World, workers: int) -> Figures:
             )  # fmt: skip
     for key in SI_OF:
         pairs = [
-            (s.si[key], t.truth.si[key])
+            (t.jugs, s.si[key], t.truth.si[key])
             for t, s in good
             if key in s.si and s.si[key][1] > -3.0 and t.truth.si.get(key, -99.0) > -20.0
         ]
-        numbers[f"SI of {key} inside"] = (
-            statistics.fmean(r[0] <= x <= r[2] for r, x in pairs) if pairs else math.nan
-        )
-        numbers[f"SI of {key} above"] = (
-            statistics.fmean(x > r[2] for r, x in pairs) if pairs else math.nan
-        )
+        some = [j for j, _, _ in pairs]
+        tally.over(f"SI of {key} inside", some, [r[0] <= x <= r[2] for _, r, x in pairs])
+        tally.over(f"SI of {key} above", some, [x > r[2] for _, r, x in pairs])
         numbers[f"SI of {key} n"] = len(pairs)
     by_database = []
     for name in ("stock", "ours"):
@@ -400,17 +429,14 @@ def measure(world: World, workers: int) -> Figures:
                             brier(odds[k], shows[k]), brier(odds[k], shows_tables[k])))  # fmt: skip
     nearly = [(t, s) for t, s in zip(world.tanks, whole, strict=False) if not s.refused]
     numbers["nearly whole labels, tanks"] = len(nearly)
-    if nearly:
-        numbers["nearly whole labels, pH median width"] = statistics.median(
-            ends(s.ph)[1] - ends(s.ph)[0] for _, s in nearly
-        )
-        numbers["nearly whole labels, pH inside"] = statistics.fmean(
-            inside(s.ph, t.truth.ph) for t, s in nearly
-        )
-        numbers["nearly whole labels, Brier"] = brier(
-            np.array([s.odds for _, s in nearly]),
-            np.array([t.truth.shows_tables for t, _ in nearly]),
-        )
+    of_nearly = [t.jugs for t, _ in nearly]
+    wide = [width(s.ph) for _, s in nearly]
+    tally.over("nearly whole labels, pH median width", of_nearly, wide, middle=True)
+    tally.over(
+        "nearly whole labels, pH inside", of_nearly, [inside(s.ph, t.truth.ph) for t, s in nearly]
+    )
+    off = [(s.odds - t.truth.shows_tables) ** 2 for t, s in nearly]
+    tally.over("nearly whole labels, Brier", of_nearly, off)
     numbers["first-named doubt is the one to settle"] = statistics.fmean(
         n.takes >= n.best - AS_GOOD for n in named
     )
@@ -419,13 +445,23 @@ def measure(world: World, workers: int) -> Figures:
     ) / max(statistics.fmean(n.best for n in named), 1e-9)
     reading = [n for n in named if n.suggested]
     numbers["pH readings suggested"] = len(reading)
-    numbers["suggested reading narrows"] = statistics.fmean(n.after < n.before for n in reading)
+    narrower = [n.after < n.before for n in reading]
+    numbers["suggested reading narrows"] = statistics.fmean(narrower) if reading else math.nan
     spent = sorted(r[1] for r in jugs if not math.isnan(r[1]))
     numbers["contents, median ms"] = statistics.median(spent)
     numbers["contents, worst ms"] = spent[-1]
     numbers["tank, median ms"] = 1000.0 * statistics.median(s.seconds for _, s in good)
     return Figures(
-        numbers, families, reliability, by_database, refusals, worst, odds, shows, shows_tables
+        numbers,
+        tally.spans,
+        families,
+        reliability,
+        by_database,
+        refusals,
+        worst,
+        odds,
+        shows,
+        shows_tables,
     )
 
 
@@ -465,14 +501,16 @@ def report(figures: Figures, half: str) -> str:
     out += [
         *(__doc__ or "").splitlines()[2:],
         "",
-        "| figure | reached | asked | |",
-        "|---|---|---|---|",
+        "| figure | reached | 95 %, resampling jugs | asked | |",
+        "|---|---|---|---|---|",
     ]
     for name, value in figures.numbers.items():
         aim = AIMS.get(name)
         asked = f"{aim[0]:g} to {aim[1]:g}" if aim else ""
         met = "" if aim is None else "yes" if aim[0] <= value <= aim[1] else "**no**"
-        out.append(f"| {name} | {value:.3g} | {asked} | {met} |")
+        span = figures.spans.get(name)
+        within = f"{span[0]:.3g} to {span[1]:.3g}" if span else ""
+        out.append(f"| {name} | {value:.3g} | {within} | {asked} | {met} |")
     out += [
         "",
         "## No-pH jugs by kind",
@@ -509,9 +547,15 @@ KEPT = (
     "tank pH inside", "tank pH median width", "tank pH CRPS", "no-pH jugs inside",
     "no-pH jugs mean width", "measured tanks inside", "measured tanks mean width",
     "Brier, solids of the tables", "Brier, all", "log score, all", "odds over 0.9 show",
-    "odds under 0.1 show", "SI of gypsum inside", "SI of brushite inside", "SI of calcite inside",
-    "SI of struvite inside", "honest labels refused",
+    "odds under 0.1 show", "odds of 0.3 to 0.7 show", "SI of gypsum inside",
+    "SI of brushite inside", "SI of calcite inside", "SI of struvite inside",
+    "honest labels refused",
 )  # fmt: skip
+
+
+def _span(figures: Figures, name: str) -> str:
+    span = figures.spans.get(name)
+    return f" ({span[0]:.3f} to {span[1]:.3f})" if span else ""
 
 
 def log_opening(figures: Figures, half: str, why: str) -> None:
@@ -520,7 +564,7 @@ def log_opening(figures: Figures, half: str, why: str) -> None:
     if OPENINGS.exists():
         with OPENINGS.open() as handle:
             rows = list(csv.DictReader(handle))
-    said = "; ".join(f"{k} {figures.numbers[k]:.3f}" for k in KEPT)
+    said = "; ".join(f"{k} {figures.numbers[k]:.3f}{_span(figures, k)}" for k in KEPT)
     today = datetime.date.today().isoformat()
     rows.append({"date": today, "half": half, "why": why, "figures": said})
     with OPENINGS.open("w", newline="") as handle:
@@ -535,6 +579,7 @@ def main() -> None:
     parser.add_argument("--closed", metavar="WHY", help="open the closed half, and log it")
     parser.add_argument("--log", metavar="WHY", help="log the open half's figures too")
     parser.add_argument("--tanks", type=int, default=TANKS, help="fewer of the open half's tanks")
+    parser.add_argument("--named", type=int, default=NAMED, help="tanks in which doubts are named")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--details", action="store_true", help="print misses and refusals")
     parser.add_argument("--keep", type=Path, help="pickle the figures here")
@@ -543,15 +588,15 @@ def main() -> None:
     closed = asked.closed is not None
     if closed and OPENINGS.exists():
         with OPENINGS.open() as handle:
-            if sum(r["half"] == "closed" for r in csv.DictReader(handle)) >= 2:
+            if sum(r["half"] == CLOSED for r in csv.DictReader(handle)) >= 2:
                 raise SystemExit("the closed half was opened twice already: its luck is spent")
     with tempfile.TemporaryDirectory() as folder:
         world = build(closed, Path(folder), TANKS if closed else asked.tanks)
-        figures = measure(world, asked.workers)
-    half = "closed" if closed else "open"
+        figures = measure(world, asked.workers, asked.named)
+    half = CLOSED if closed else "open"
     if closed or asked.log:
         log_opening(figures, half, asked.closed or asked.log)
-    page = report(figures, f"the {half} half")
+    page = report(figures, f"the half that is {half}")
     asked.page.write_text(page)
     print(page)
     if asked.details:

@@ -75,7 +75,8 @@ LET_GO = 0.1
 SLIGHT = 0.1
 """Below this an eye sees a haze, whatever it is [g/L]."""
 SLIP = 0.1
-FLOCS, GRAINS = {"amorphous"}, {"gypsum", "generic_slow", "calcium_citrate", "struvite"}
+FLOCS = {"amorphous", "ferric_hydroxide"}
+GRAINS = {"gypsum", "generic_slow", "calcium_citrate", "struvite"}
 TINTS = ("Fe", "Cu")
 SLOW_FERRIC = {("Fe3", "EDTA"), ("Fe3", "DTPA")}
 

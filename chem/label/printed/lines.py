@@ -59,7 +59,8 @@ _PER = re.compile(
 """A unit below the line as a negative power, `L ha-1`, `g.cm-3`: Brazilian custom, no source."""
 
 _GPA = re.compile(r"(?<=\d)\s?gpa\b", re.IGNORECASE)
-_LITRE = re.compile(r"(?<=/)\s?lit\b\.?|(?<=\d )lit\b\.?", re.IGNORECASE)
+_LITRE = re.compile(r"(?<=/)\s?lit\b\.?|(?<=\d )(?:lit|ltrs?|lts?)\b\.?", re.IGNORECASE)
+_SQUARE = re.compile(r"(?<=\d )mq\b|(?<=/)mq\b", re.IGNORECASE)
 _PER_LITRE = re.compile(
     r"(?<=[0-9 ])(?P<much>m?g|grams?|kg)\.?\s?(?:/|per)\s?"
     r"(?:lit(?:re|er)s?|litros?|litri|litro|ltr)\b",
@@ -218,7 +219,7 @@ def _without_mark(found: re.Match[str]) -> str:
 
 def _one(row: str) -> tuple[str, tuple[str, ...]]:
     words = _GROUPED.sub(r"\g<much>\g<rest>", _LEADER.sub(_leader, tidy(row)))
-    words = _LITRE.sub("litre", _GPA.sub(" gal/acre", words))
+    words = _LITRE.sub("litre", _GPA.sub(" gal/acre", _SQUARE.sub("m2", words)))
     words = _PER_HL.sub("/100 L", _PER_LITRE.sub(r"\g<much>/L", words))
     words = _PER.sub(lambda m: f"{m['much']}/{m['of']}{m['power'].strip('1')}", words)
     notes = [

@@ -49,7 +49,11 @@ _GRADE_MORE = re.compile(
 )
 _AS_FORM = re.compile(r"^(?:of which )?(?:n )?as (nitrate|ammonium|urea)$", re.IGNORECASE)
 _FORM_BEHIND = re.compile(
-    r"\s*\((?:as |in |from )?(nitrate|urea|ammonium|ammonia)(?: form)?\)", re.I
+    r"\s*\((?:as |in |from )?(nitrate|urea|ammonium|ammonia)(?: form)?\)",
+    re.I,
+)
+_AGENT_BEHIND = re.compile(
+    r"\s*\((?:as |chelated (?:by|with) )?(edta|dtpa|hedta|eddha)\)", re.IGNORECASE
 )
 MIXED_UP = "which figure belongs to which name?"
 NAMELESS = "a figure without a name"
@@ -306,6 +310,11 @@ def _declared(
             named = recognise(f"nitrogen as {behind[1].lower()}")
             follows.pop(i, None)
             gaps[i + 1] = (gaps[i + 1] or "").replace(behind[0], "")
+        held = _AGENT_BEHIND.match(text, found[i][1])
+        if held and isinstance(named, Named) and named.is_metal and not named.chelated:
+            named = replace(named, chelated=True, agent=held[1].upper())
+            follows.pop(i, None)
+            gaps[i + 1] = (gaps[i + 1] or "").replace(held[0], "")
         if isinstance(named, Named) and not named.name:
             if last is None or last.also or not last.is_metal:
                 named = Refused(bare(words), "chelated, but of which metal?")
@@ -427,7 +436,8 @@ def _on_its_basis(
 
 def _parted(gap: str) -> tuple[str, str] | None:
     """A gap that names one thing for the figure before it and another for the one after."""
-    if isinstance(recognise(gap), Named):
+    whole = recognise(gap)
+    if isinstance(whole, Named) and (whole.name or "," not in gap):
         return None
     best, most = None, 0
     for found in re.finditer(r"[,;]|\)\s*[,;]?", gap):
