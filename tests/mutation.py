@@ -19,6 +19,7 @@ import ast
 import os
 import random
 import re
+import resource
 import shutil
 import subprocess
 import sys
@@ -47,8 +48,8 @@ REACHED = {"+": "-", "-": "+", "*": "/", "/": "*", "//": "/", "%": "*", "**": "*
            "&": "|", "|": "&", "^": "&", "<<": ">>", ">>": "<<"}  # fmt: skip
 OF_ALL = "tests/test_kept_figures"
 """Tried last, on every fault that it comes by."""
-MOST_TESTS, MOST_S = 40, 20.0
-"""Tests tried on one fault, and the time that they may take in all as they took at first."""
+MOST_TESTS, MOST_S, MOST_CPU_S = 40, 20.0, 180
+"""Tests tried on one fault, the time that these took at first, and the CPU that all may take."""
 
 
 @dataclass(frozen=True)
@@ -242,13 +243,16 @@ def noticed(fault: Fault, tests: list[str], tree: Path) -> str:
     try:
         done = subprocess.run(
             [sys.executable, "-m", "pytest", *options, *tests],
-            cwd=tree, env=env, capture_output=True, timeout=60 + 4 * MOST_S, check=False,
+            cwd=tree, env=env, capture_output=True, check=False, preexec_fn=_bounded,
         )  # fmt: skip
         return "lives" if done.returncode == 0 else "killed"
-    except subprocess.TimeoutExpired:
-        return "killed"
     finally:
         shutil.copy2(own, path)
+
+
+def _bounded() -> None:
+    """A fault that never ends is noticed by the CPU that it takes, however busy the machine."""
+    resource.setrlimit(resource.RLIMIT_CPU, (MOST_CPU_S, MOST_CPU_S))
 
 
 def interval(killed: int, tried: int) -> tuple[float, float]:
@@ -264,12 +268,13 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=400)
+    parser.add_argument("--from", type=int, default=0, dest="begin", help="go on at this one")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--covered", type=Path, default=ROOT / ".coverage")
     parser.add_argument("--times", type=Path, required=True)
     given = parser.parse_args()
     every = places()
-    drawn = random.Random(given.seed).sample(every, given.count)
+    drawn = random.Random(given.seed).sample(every, given.count)[given.begin :]
     chosen = tests_of(drawn, given.covered, times_of(given.times))
     print(f"seed {given.seed}: {given.count} of {len(every)} faults", flush=True)
     told: dict[str, list[str]] = {room: [] for room in ROOMS}
@@ -296,10 +301,10 @@ def main() -> int:
             list(pool.map(one, drawn, chosen))
     for room, ends in told.items():
         print(f"{room}: {ends.count('killed')} of {len(ends)}")
-    killed = sum(ends.count("killed") for ends in told.values())
-    low, high = interval(killed, given.count)
-    print(f"all: {killed} of {given.count} = {killed / given.count:.3f} ({low:.3f}-{high:.3f})")
-    return int(killed < 0.8 * given.count)
+    killed, tried = sum(ends.count("killed") for ends in told.values()), len(drawn)
+    low, high = interval(killed, tried)
+    print(f"all: {killed} of {tried} = {killed / tried:.3f} ({low:.3f}-{high:.3f})")
+    return int(killed < 0.8 * tried)
 
 
 if __name__ == "__main__":

@@ -269,8 +269,8 @@ def _say(
         )
     if brine:
         notes.append(
-            f"{product.name}: its pH was read in a brine too strong for any model; "
-            "taken as uncertain by one unit"
+            f"{product.name}: its pH was read in a brine too strong for any model, and is taken "
+            "as uncertain by one unit; 1 g in 9 g of distilled water would tell more"
         )
     if product.ph is not None and np.mean(np.abs(need) > 3.0 * width_of(product, made)) > 0.5:
         notes.append(
