@@ -6,10 +6,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from chem.doubts import doubts
 from chem.equilibrium import Conditions, build_phases, build_system, coverage, solve
 from chem.equilibrium.activity import LN10, debye_hueckel_a, osmotic_debye_hueckel
 from chem.forecast.state import _per_degree
-from chem.label.closing import FINE, _band, _blurred, _t4
+from chem.label.closing import FINE, _band, _blurred
+from chem.label.evidence import t4
 from chem.notebook.entry import Dose
 from chem.notebook.facts import HALF_90, _near, grams_per_L, log_odds, spread_of
 from chem.notebook.memory import Seen, _log_likelihood
@@ -86,9 +88,9 @@ def test_densities_of_goods_as_sold_are_densities() -> None:
     assert band.sum() * STEP == pytest.approx(1.0, abs=0.01)
     inside = band[(FINE >= 4.0) & (FINE <= 6.0)].sum() * STEP
     assert inside == pytest.approx(0.90, abs=0.01)
-    assert _t4(np.array([0.0, 2.132]))[0] == pytest.approx(0.375)
+    assert t4(np.array([0.0, 2.132]))[0] == pytest.approx(0.375)
     z = np.linspace(2.132, 400.0, 2_000_000)
-    assert _t4(z).sum() * (z[1] - z[0]) == pytest.approx(0.05, abs=1e-4)  # Student's table
+    assert t4(z).sum() * (z[1] - z[0]) == pytest.approx(0.05, abs=1e-4)  # Student's table
     even = _blurred(5.0, 7.0, 0.3)
     assert even.sum() * STEP / np.sqrt(2.0 * np.pi) == pytest.approx(1.0, abs=0.01)
     assert float((even * FINE).sum() / even.sum()) == pytest.approx(6.0, abs=1e-6)
@@ -97,8 +99,9 @@ def test_densities_of_goods_as_sold_are_densities() -> None:
 def test_odds_by_counting() -> None:
     happens = np.array([True, True, True, False, False, True, False, False])
     ok = np.array([True, True, True, True, True, False, True, True])
-    assert log_odds(happens, ok) == pytest.approx(np.log(3.0 / 4.0))
-    assert log_odds(~happens & happens, ok) == pytest.approx(np.log(0.0625 / 0.9375))
+    unknown = doubts()["unknown_odds"].a
+    assert log_odds(happens, ok) == pytest.approx(np.log(3.0 / 4.0) + unknown)
+    assert log_odds(~happens & happens, ok) == pytest.approx(np.log(0.0625 / 0.9375) + unknown)
 
 
 def test_spread_by_the_middle_nine_tenths() -> None:

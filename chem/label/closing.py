@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from chem.doubts import median
 from chem.equilibrium import Conditions, solve
 from chem.label.curves import Made, charge_curves, charges, in_water, per_kgw
+from chem.label.evidence import NEVER_SOLD, conducts, contradicted, exists, t4, weighs
 from chem.label.keeps import ln_humate_keeps
 from chem.label.product import Product
-from chem.label.shelf import NEVER_SOLD, conducts, contradicted, exists, t4, weighs
 from chem.reference import SoldPh, Source, ph_as_sold, tables, unlisted_buffers
 
 Floats = NDArray[np.float64]

@@ -14,8 +14,8 @@ from chem.errors import InputProblem
 from chem.label.amounts import Candidates, candidates, open_columns
 from chem.label.closing import buffers, choose, closed, width_of
 from chem.label.curves import Made
+from chem.label.evidence import WATER_KG_PER_L
 from chem.label.product import UNDECLARED_SALT, Product
-from chem.label.shelf import WATER_KG_PER_L
 from chem.reference import Source, catalogue, judged, living, molar_mass_g_per_mol, tables, volumes
 
 Floats = NDArray[np.float64]
