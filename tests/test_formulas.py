@@ -3,19 +3,27 @@ small cases by hand. Sources are those of the formulas, in the modules."""
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from chem.doubts import doubts
 from chem.equilibrium import Conditions, build_phases, build_system, coverage, solve
 from chem.equilibrium.activity import LN10, debye_hueckel_a, osmotic_debye_hueckel
+from chem.forecast import Study
+from chem.forecast.sight import sight
 from chem.forecast.state import _per_degree
+from chem.forecast.study import _Kept
 from chem.label.closing import FINE, _band, _blurred
 from chem.label.evidence import t4
+from chem.label.paste import _list_alone
 from chem.notebook.entry import Dose
 from chem.notebook.facts import HALF_90, _near, grams_per_L, log_odds, spread_of
 from chem.notebook.memory import Seen, _log_likelihood
+from chem.tank import read_mix
 
+EXAMPLES = Path(__file__).parent.parent / "examples"
 STEP = float(FINE[1] - FINE[0])
 
 
@@ -128,3 +136,32 @@ def test_a_dose_of_a_ladder_is_grams_per_litre() -> None:
     assert grams_per_L(weighed) == pytest.approx(4.0)
     assert grams_per_L(Dose(amount="2 g", agent=None, jar="500 mL")) is None
     assert grams_per_L(Dose(amount="2 g", agent="citric acid", jar=None)) is None
+
+
+def test_the_result_longest_unused_gives_way() -> None:
+    kept: _Kept[int] = _Kept(2)
+    assert [kept.of(word, lambda n=n: n) for n, word in enumerate("abac")] == [0, 1, 0, 3]
+    assert list(kept) == ["a", "c"]
+
+
+def test_a_list_of_sources_may_stand_without_a_heading() -> None:
+    line = "urea, ferrous sulfate, citric acid"
+    assert _list_alone(line) == line
+    for other in (
+        "urea, ferrous sulfate, good ideas",
+        "urea, citric acid",
+        "urea 46, ferrous sulfate, citric acid",
+        "urea and ferrous sulfate",
+    ):
+        assert _list_alone(other) is None
+
+
+@pytest.mark.parametrize("words", [("clear",), ("haze",), ("flakes", "haze")])
+def test_what_was_seen_weighs_versions_between_never_and_fully(words: tuple[str, ...]) -> None:
+    """A version that fits counts fully at most, and what was seen parts them."""
+    found = Study(32, 1).look(read_mix(EXAMPLES / "hazes-overnight.toml"))
+    night = sight(found, words, 86400.0)
+    assert ((night.fits >= 0.0) & (night.fits <= 1.0)).all()
+    heavy, light = night.fits[night.shows], night.fits[~night.shows]
+    assert heavy.size and light.size
+    assert bool(heavy.mean() > light.mean()) is (words != ("clear",))
