@@ -26,9 +26,6 @@ DIVALENT |= {"Cu+2": 3.0}
 DAY_S = TIMES_S["24h"]
 GELLING = {"Ca+2": 1.0, "Mn+2": 1.0, "Zn+2": 1.0, "Cu+2": 3.0, "Fe+2": 1.0, "Fe+3": 3.0}
 SILICA_SOLUBLE_MMOL = 2.0
-SULFUR_BY_BISULFITE = 8.0
-"""K of S2O3-2 + H+ = HSO3- + S [L/mol]: 0.9 in log10, from the standard entropies and enthalpies of
-Wagman et al. 1982 (value from memory)."""
 GROWTH_TIMES = 5.0
 """Clouding times over which what falls out in time grows, as for salts."""
 
@@ -161,7 +158,8 @@ def _sulfur_g_per_L(tank: Holds, fresh: State) -> Floats:
 
     Acid fixing baths are made with sulfite for that reason.
     """
-    product = SULFUR_BY_BISULFITE * np.power(10.0, -np.nan_to_num(fresh.clear.ph, nan=7.0))
+    acid = np.power(10.0, -np.nan_to_num(fresh.clear.ph, nan=7.0))
+    product = tables().value("sulfur_by_bisulfite") * acid
     over = product * _molar(tank, fresh, "S2O3-2") - _molar(tank, fresh, "HSO3-")
     return np.maximum(over, 0.0) / (1.0 + product) * molar_mass_g_per_mol("S")
 

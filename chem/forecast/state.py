@@ -36,9 +36,6 @@ from chem.reference import molar_mass_g_per_mol, tables
 Bools = NDArray[np.bool_]
 Integers = NDArray[np.int64]
 CRYSTAL_CURVE = "very_soluble"
-RANGE_DOUBT = 0.1
-"""One sigma of SI per two ions for each mol/kg of ionic strength beyond the activity model's 4: by
-10 it is worth half a unit (common practice, no source)."""
 NEAR_SI = -1.0
 """Solids this far below saturation may still form once others have settled."""
 PER_ROW = (
@@ -185,7 +182,8 @@ def evaluate(
     log_ksp = log_ksp_of(system, phases, t_celsius, draws)
     beyond = np.nan_to_num(clear.ionic_strength) - tables().value("ionic_strength_valid")
     if (beyond > 0.0).any():
-        shift = draws.normal("beyond the activity model") * RANGE_DOUBT * np.maximum(beyond, 0.0)
+        per_ions = tables().value("si_doubt_beyond") * np.maximum(beyond, 0.0)
+        shift = draws.normal("beyond the activity model") * per_ions
         log_ksp = log_ksp + shift[:, None] * phases.ions / 2.0
     si = clear.saturation_index(phases, log_ksp)
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
