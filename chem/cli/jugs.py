@@ -6,20 +6,11 @@ import difflib
 import os
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from chem.errors import InputProblem, Problem
 
-if TYPE_CHECKING:
-    pass
-
-if TYPE_CHECKING:
-    pass
-
 COMMAND_LINE = "command line"
-
-if TYPE_CHECKING:
-    pass
 
 
 def find_jug(name: str, beside: Path) -> str:

@@ -1,20 +1,15 @@
-"""A mix file: what goes into the tank, in the order poured."""
+"""A mix: what goes into the tank, in the order poured. `mix_file.py` reads one."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from chem.files import (
-    FileText,
-)
+from chem.files import FileText
 from chem.label import NameWord, Product, phrases, read_name
 from chem.tank.sprayer import Sprayer
 from chem.tank.water import Water
-from chem.units import (
-    Measure,
-    Rate,
-)
+from chem.units import Measure, Rate
 
 Spray = tuple[float | None, float | None, tuple[FileText, ...]]
 """Spray volume [L/m2], its relative error, and the file of the catch test that gave it."""
