@@ -22,6 +22,7 @@ from test_printed_law import AS_NUMBER, SLIPS, facts, same, spoilt
 
 from chem.errors import InputProblem
 from chem.label.paste import Pasted, read_paste
+from chem.label.printed.derived import find_source
 from chem.label.product import NITROGEN_FORMS
 from chem.reference import catalogue
 
@@ -54,7 +55,8 @@ def labels(apart: bool | None = None) -> list[dict[str, Any]]:
 
 def wanted_of(label: dict[str, Any]) -> dict[str, Any]:
     """The label's facts as a product file gives them."""
-    return as_elements({key: _as_kept(key, value) for key, value in label["facts"].items()})
+    every = label["facts"].items()
+    return as_elements({key: _as_kept(key, value) for key, value in every if key != "sources"})
 
 
 def _as_kept(key: str, value: Any) -> Any:
@@ -112,7 +114,7 @@ def _never(word: str) -> str:
 def score_of(label: dict[str, Any]) -> Score:
     wanted = wanted_of(label)
     told, rows = label.get("reported", {}), label["text"].split("\n")
-    out = Score(figures=len(wanted) + len(told))
+    out = Score(figures=len(wanted) + len(told) + len(label["facts"].get("sources", ())))
     head = f"{label['country']} {label['text'].strip().splitlines()[0][:40]!r}"
     try:
         pasted = read_paste(label["text"], NAME)
@@ -143,6 +145,13 @@ def score_of(label: dict[str, Any]) -> Score:
         if not key.startswith(NEUTRAL):
             out.wrong += 1
             out.amiss.append(f"{head} {key}: not on the label, got {got[key]}")
+    listed = pasted.form.get("sources", [])
+    for source in label["facts"].get("sources", ()):
+        held = any(find_source(source) == find_source(one) for one in listed)
+        kind = "right" if held else "asked" if source.split()[0] in asked else "lost"
+        setattr(out, kind, getattr(out, kind) + 1)
+        if not held:
+            out.amiss.append(f"{head} source `{source}`: got {listed} ({kind})")
     for part, kind in told.items():
         entries = [u for u in pasted.form.get("unread", []) if part in u["text"]]
         read = any(

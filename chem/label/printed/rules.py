@@ -66,7 +66,7 @@ def read_rules(text: str) -> Reading | None:
 
 def _never(part: str, facts: list[Fact], left: list[Refused]) -> None:
     rest = re.sub(r"-(?=\s|$)", " ", without("words_of_a_rule", part))
-    words = " ".join(rest.split()).strip(" .,:;*()").lower()
+    words = " ".join(rest.split()).strip(" .,:;*()!").lower()
     if not words:
         return
     known = catalogue()

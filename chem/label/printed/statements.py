@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
+from chem.label.printed.columns import MARK
 from chem.label.printed.declared import (
     AGENT_NAMES,
     NUMBER,
@@ -109,8 +110,7 @@ class Outcome:
 
 def pieces(lines: list[Line]) -> Iterator[Piece]:
     """A label parted into statements, in order; a blank line is one without text."""
-    for line in lines:
-        text = line.text
+    for line, text in ((each, part) for each in lines for part in each.text.split(MARK)):
         parts = [text]
         start = next((m for m in STARTS.finditer(text) if _list_may_start(text, m)), None)
         if start and start.start() > 0:
@@ -268,7 +268,7 @@ def _declared(
         beside_it = i > 0 and named_first and "(" not in (gaps[i] or "")
         twin = i > 0 and named_first and _twin(found[i - 1][2], quantity)
         places: tuple[int, ...] = (i,) if beside_it and twin else (i, i + 1)
-        if twin and (gaps[i] or "").strip() == "(" and (gaps[i + 1] or "").lstrip()[:1] == ")":
+        if twin and text[: found[i][0]].rstrip()[-1:] == "(" and ")" in text[found[i][1] - 1 :][:2]:
             places = ()
         at = next((g for g in places if gaps[g] and not is_filler(gaps[g] or "")), None)
         beside = f"{gaps[i] or ''} {gaps[i + 1] or ''}"
