@@ -33,6 +33,7 @@ from chem.label.printed.records import (
     in_terms_of,
 )
 from chem.label.printed.statements import GRADE_LINES
+from chem.label.printed.titles import leave_titles
 from chem.label.printed.unread import Kind, kinds_of
 from chem.label.printed.words import CARE, is_told
 from chem.label.product import NITROGEN_FORMS
@@ -67,6 +68,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
             content.guarantee.setdefault(key, kept)
     _settle_basis(content)
     _settle_grade(content)
+    leave_titles(content, lines)
     ask_lost_points(content)
     ask_impossible(content)
     if not content.guarantee and not content.also and not _worth_keeping(content, lines):
