@@ -2,8 +2,9 @@
 
 The texts in `labels/world/` are invented; what a careful person would copy was written beside each
 before any reader saw it. Half of them, `apart`, were kept aside while the reader was mended.
-Read blind, the apart half of the first `*_more.toml` scored 90.7 of 100, `last_seen.toml` 86.0 and
-`ten_more.toml` 93.2; what they showed was mended then: none of them is unseen any more.
+Read blind, the apart half of the first `*_more.toml` scored 90.7 of 100, `last_seen.toml` 86.0,
+`ten_more.toml` 93.2, and that of `sixty_*.toml` 94.1 (ordinary 95.2, nasty 91.1, none silently
+wrong; its open half 90.4 with one). What they showed was mended then: none is unseen any more.
 """
 
 from __future__ import annotations

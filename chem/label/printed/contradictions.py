@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from itertools import pairwise
 
+from chem.label.printed.claims import Token
 from chem.label.printed.content import Content
+from chem.label.printed.lines import Line
 from chem.label.printed.records import NotUnderstood, in_terms_of
 from chem.label.printed.stated import HEAVIEST, LIGHTEST
 from chem.label.product import NITROGEN_FORMS
@@ -24,6 +26,8 @@ DENSITIES_AGREE = 0.03
 
 PAIRS_AGREE = 0.04
 """Relative, beside the rounding of both figures; labels round; no source."""
+
+ACIDITY_AND_WEIGHT = ("ph", "density", "specific_gravity")
 
 POINTS_TO_DOUBT = 3
 """Figures with decimals for each one without, from which the latter is doubted; no source."""
@@ -86,15 +90,26 @@ def _ask_instead(content: Content, key: str, why: str, near: tuple[str, ...]) ->
     content.not_understood.append(NotUnderstood(kept.line.number, kept.line.printed, why, near))
 
 
-def ask_beside_figures(content: Content, lines: set[int]) -> None:
+def ask_beside_figures(content: Content, lines: list[Line], unclaimed: list[Token]) -> None:
     """A reading beside a figure that nothing claims may be half of it: `5 pH 7.` was `pH 7.5`."""
-    lines |= {e.line_number for e in content.not_understood if re.fullmatch(r"[\d., ]+", e.line)}
+    printed = {line.number: line.printed for line in lines}
+    beside: dict[int, str] = {}
+    for token in unclaimed:
+        row = printed[token.line]
+        start = max(row.rfind(mark, 0, token.start) for mark in ";|\u00b7\u2022") + 1
+        end = re.search("[;|\u00b7\u2022]", row[token.end :])
+        part = row[start : token.end + end.start() if end else len(row)]
+        beside[token.line] = f"{beside.get(token.line, '')} {part}".replace(",", ".")
+    for e in content.not_understood:
+        if re.fullmatch(r"[\d., ]+", e.line):
+            beside[e.line_number] = printed[e.line_number].replace(",", ".")
     for u in list(content.understood):
         key = u.meaning.partition(" ")[0].lower()
-        if u.line_number in lines and key in ("ph", "density", "specific_gravity"):
+        number = re.split(r"[ -]", u.meaning)[1] if key in ACIDITY_AND_WEIGHT else "\n"
+        if number in beside.get(u.line_number, ""):
             content.understood.remove(u)
             if any(
-                other.meaning == u.meaning and other.line_number not in lines
+                other.meaning == u.meaning and other.line_number not in beside
                 for other in content.understood
             ):
                 continue

@@ -30,6 +30,8 @@ HOW_OFTEN = re.compile(
 )
 """What follows a figure that says how often, or after how long, it is sprayed."""
 
+BARE_VOLUME = re.compile(rf"({NUMBER})\s*((?:{VOLUME})\.?)", re.IGNORECASE)
+
 _TEMPERATURE = re.compile(
     r"[(,]?\s*(?:@|at)?\s*-?[0-9]+(?:\.[0-9]+)?\s*(?:\u00b0|degrees?|deg\.?)?\s*"
     r"(?:F|C|Fahrenheit|Celsius)\b\s*\)?",
@@ -55,6 +57,12 @@ def refusal(read: Callable[[str, str], object], given: str, text: str) -> Refuse
 def plain_range(text: str) -> str:
     """A range with a plain hyphen."""
     return re.sub(r"\s?(?:-|to)\s?", "-", text.lower())
+
+
+def plain_amount(text: str) -> str:
+    """`2.5 Gal.` -> `2.5 gal`."""
+    found = BARE_VOLUME.fullmatch(text.strip())
+    return f"{found[1]} {plain_unit(found[2])}" if found else text
 
 
 def plain_unit(unit: str) -> str:

@@ -76,7 +76,8 @@ _AREA_FIRST = re.compile(
 
 _VOLUME_NAMED = re.compile(
     rf"\b(?:(?:spray|water|carrier) (?:volume|rate)s?\s*[:=]?|water ?[:=])\s*(?:of |de |di |da )?"
-    rf"(?P<limit>(?:min|max)(?:imum)?\b\.?\s*)?(?P<amount>{RANGE}\s*(?:{VOLUME}))"
+    rf"(?P<limit>(?:(?:min|max)(?:imum)?\b\.?|(?:not|no) less than|at least)\s*)?"
+    rf"(?P<amount>{RANGE}\s*(?:{VOLUME}))"
     r"(?P<base>\s*/\s?ha)?(?P<late>\s*,?\s*\(?min(?:imum)?\b\.?\)?)?",
     re.IGNORECASE,
 )
@@ -166,7 +167,7 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
             facts.append(fact(key, rate))
     rest = re.sub(rf"\b[0-9]+(?:{HOW_OFTEN.pattern})", " ", rest, flags=re.IGNORECASE)
     rest = re.sub(rf"\(\s*{NUMBER}(?:-{NUMBER})?\s*[^()]*\)", " ", rest)
-    if re.search(r"[0-9]", rest):
+    if re.search(r"(?<![A-Za-z])[0-9]", rest):
         left.append(Refused(" ".join(rest.split()), "figures beside the rate"))
     return Reading(tuple(facts), tuple(left), tuple(ignored))
 

@@ -36,6 +36,7 @@ _WATER_LAST = re.compile(r"\bnever add water to\b|\badd (?:the )?product to (?:t
 
 def read_rules(text: str) -> Reading | None:
     """What it is never mixed with; whether it goes in first or last."""
+    text = re.sub(r"\bw/ (?=[a-z])", "with ", text)
     if _WATER_LAST.search(text):
         return Reading(ignored=("water stands in the tank before any product",))
     pour = None if _OTHER_FIRST.search(text) else _POUR.search(text)

@@ -57,7 +57,7 @@ _DENSITY = re.compile(
 )
 _DENSITIES = re.compile(rf"{FREE}(?P<figure>{RANGE})\s*(?P<unit>{_PER_VOLUME})", re.IGNORECASE)
 _APART = re.compile(
-    rf"(?:per\s+|^.*?)(?P<volume>{_OF_LIQUID})[^0-9]*?{FREE}(?P<figure>{RANGE})\s*"
+    rf"(?:per\s+|^.*?\b)(?P<volume>{_OF_LIQUID})[^0-9]*?{FREE}(?P<figure>{RANGE})\s*"
     rf"(?P<mass>{_WEIGHT})(?!\w)",
     re.IGNORECASE,
 )
@@ -73,7 +73,7 @@ _GRAVITY = re.compile(
 """`d = 1.20` too, as French and Italian labels print it; common practice, no source."""
 _NET = re.compile(
     r"\b(?:nett?|nominal|pack size)\b|\b(?:contents?|contains|volume|weight|wt\.?)\s*[:=]|"
-    r"^(?:contents?|volume|weight)\b",
+    r"^(?:contents?|volume|weight)\b(?!\s?/)",
     re.IGNORECASE,
 )
 _NO_NET = re.compile(rf"\b(?:apply|per|rate|use)\b|{NUMBER}\s?m?g\s?/\s?(?:kg|l)\b", re.IGNORECASE)

@@ -24,12 +24,14 @@ from chem.label.printed.contradictions import (
 from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.languages import fold
 from chem.label.printed.lines import Line
+from chem.label.printed.measures import BARE_VOLUME, plain_amount
 from chem.label.printed.records import (
     Ignored,
     Kept,
     NotUnderstood,
     Pasted,
     Understood,
+    fact,
     in_terms_of,
 )
 from chem.label.printed.statements import GRADE_LINES
@@ -69,6 +71,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _settle_basis(content)
     _settle_grade(content)
     leave_titles(content, lines)
+    _take_pack(content, lines)
     ask_lost_points(content)
     ask_impossible(content)
     if not content.guarantee and not content.also and not _worth_keeping(content, lines):
@@ -89,7 +92,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     check_density(content)
     _cover(content, lines)
     _, unclaimed = ledger(lines, content.understood, content.ignored, content.not_understood)
-    ask_beside_figures(content, {token.line for token in unclaimed})
+    ask_beside_figures(content, lines, unclaimed)
     content.not_understood = with_figures(lines, unclaimed, content.not_understood)
     _leave_care(content, lines)
     _imply_chelates(content)
@@ -109,6 +112,19 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
         tuple(content.ignored),
         tuple(dict.fromkeys(content.problems)),
     )
+
+
+def _take_pack(content: Content, lines: list[Line]) -> None:
+    """`20 L` alone on the first or last line is what the pack holds, where nothing else says it."""
+    full = [line for line in lines if line.text.strip()]
+    alone = [line for line in full if BARE_VOLUME.fullmatch(line.text.strip())]
+    if len(alone) != 1 or content.stated.keys() & {"net_volume", "net_weight"}:
+        return
+    (line,) = alone
+    left = [e for e in content.not_understood if e.line_number == line.number]
+    if left and line in (full[0], full[-1]):
+        content.not_understood[:] = [e for e in content.not_understood if e not in left]
+        content.state(*fact("net_volume", plain_amount(line.text)), line, line.printed)
 
 
 def _worth_keeping(content: Content, lines: list[Line]) -> bool:
