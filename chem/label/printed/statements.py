@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
+from chem.label.printed.columns import MARK
 from chem.label.printed.declared import (
     AGENT_NAMES,
     NUMBER,
@@ -21,10 +22,12 @@ from chem.label.printed.declared import (
 )
 from chem.label.printed.derived import STARTS
 from chem.label.printed.lines import Line, bare, doubtful_figure
+from chem.label.printed.nitrogen import FORM_BEHIND, are_parts, as_form, with_percents
 from chem.label.printed.records import Fact, fact
 from chem.label.printed.stated import read_stated
 from chem.label.printed.vocabulary import closes, opens, says
 from chem.label.printed.words import chore, heading, is_idle
+from chem.label.product import NITROGEN_FORMS
 from chem.label.resolving import resolve_guarantee
 from chem.reference import ingredient
 
@@ -47,13 +50,8 @@ _GRADE_MORE = re.compile(
     r"(?P<name>[A-Za-z]+[0-9]?(?: ?\([A-Za-z]{1,3}\))?)\)?",
     re.IGNORECASE,
 )
-_AS_FORM = re.compile(r"^(?:of which )?(?:n )?as (nitrate|ammonium|urea)$", re.IGNORECASE)
-_FORM_BEHIND = re.compile(
-    r"\s*\((?:as |in |from )?(nitrate|urea|ammonium|ammonia)(?: form)?\)",
-    re.I,
-)
 _AGENT_BEHIND = re.compile(
-    r"\s*\((?:as |chelated (?:by|with) )?(edta|dtpa|hedta|eddha)\)", re.IGNORECASE
+    r"\s*\((?:as |chelated (?:by|with) )?(?:(edta|dtpa|hedta|eddha)|chelated)\)", re.IGNORECASE
 )
 MIXED_UP = "which figure belongs to which name?"
 NAMELESS = "a figure without a name"
@@ -109,8 +107,7 @@ class Outcome:
 
 def pieces(lines: list[Line]) -> Iterator[Piece]:
     """A label parted into statements, in order; a blank line is one without text."""
-    for line in lines:
-        text = line.text
+    for line, text in ((each, part) for each in lines for part in each.text.split(MARK)):
         parts = [text]
         start = next((m for m in STARTS.finditer(text) if _list_may_start(text, m)), None)
         if start and start.start() > 0:
@@ -136,6 +133,7 @@ def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome
         text, cells = head[1], ()
         if not re.search(r"\w", text):
             return out
+    text = with_percents(text)
     doubt = doubtful_figure(text)
     if doubt is not None:
         out.left.append(Refused(bare(text), *doubt))
@@ -185,6 +183,9 @@ def _statements(text: str) -> Iterator[str]:
     parts = text.split(";")
     if len(parts) > 1 and all(map(_names_its_figure, parts)):
         yield from (part.strip() for part in parts)
+        return
+    if any(_NEXT_STATEMENT.match(f"x;{part}", 1) for part in parts[1:]):
+        yield from (each for part in parts for each in _statements(part.strip()))
         return
     at = 0
     for found in _NEXT_STATEMENT.finditer(text):
@@ -249,7 +250,7 @@ def _declared(
         return
     found = _all_on_one_basis(found)
     last = around.last
-    tail = recognise(gaps[-1] or "")
+    tail = recognise(re.split(r"[,;]", gaps[-1] or "")[0])
     behind_all = len(found) > 1 and isinstance(tail, Named) and tail.name and not tail.also
     if (
         behind_all
@@ -259,6 +260,7 @@ def _declared(
         out.ignored.append(f"`{bare(gaps[0] or '').strip()}`: words before the figures")
         gaps[0] = None
     named_first = not is_filler(gaps[0] or "")
+    add_up = are_parts([q for _, _, q in found])
     follows: dict[int, str] = {}
     for g in range(1, len(found)):
         parted = _parted(gaps[g] or "")
@@ -268,7 +270,7 @@ def _declared(
         beside_it = i > 0 and named_first and "(" not in (gaps[i] or "")
         twin = i > 0 and named_first and _twin(found[i - 1][2], quantity)
         places: tuple[int, ...] = (i,) if beside_it and twin else (i, i + 1)
-        if twin and (gaps[i] or "").strip() == "(" and (gaps[i + 1] or "").lstrip()[:1] == ")":
+        if twin and text[: found[i][0]].rstrip()[-1:] == "(" and ")" in text[found[i][1] - 1 :][:2]:
             places = ()
         at = next((g for g in places if gaps[g] and not is_filler(gaps[g] or "")), None)
         beside = f"{gaps[i] or ''} {gaps[i + 1] or ''}"
@@ -297,22 +299,21 @@ def _declared(
             else:
                 out.values.append(quantity)
             continue
+        inside = _of_nitrogen(out.entries) and add_up
         of_nitrogen = last is not None and last.name.endswith("nitrogen")
-        named = recognise(
-            _AS_FORM.sub(r"nitrogen as \1", stripped(words)) if of_nitrogen else words
-        )
+        named = recognise(as_form(words, inside) if of_nitrogen else words)
         if isinstance(named, Refused) and isinstance(
             own := recognise(_behind_heading(words)), Named
         ):
             named = own if own.name and not own.also else named
-        behind = _FORM_BEHIND.match(text, found[i][1])
+        behind = FORM_BEHIND.match(text, found[i][1])
         if behind and isinstance(named, Named) and named.name == "total nitrogen":
             named = recognise(f"nitrogen as {behind[1].lower()}")
             follows.pop(i, None)
             gaps[i + 1] = (gaps[i + 1] or "").replace(behind[0], "")
         held = _AGENT_BEHIND.match(text, found[i][1])
         if held and isinstance(named, Named) and named.is_metal and not named.chelated:
-            named = replace(named, chelated=True, agent=held[1].upper())
+            named = replace(named, chelated=True, agent=held[1] and held[1].upper())
             follows.pop(i, None)
             gaps[i + 1] = (gaps[i + 1] or "").replace(held[0], "")
         if isinstance(named, Named) and not named.name:
@@ -427,8 +428,11 @@ def _behind_heading(words: str) -> str:
 def _on_its_basis(
     named: Named, quantity: Quantity, entries: list[tuple[Named, Quantity]]
 ) -> Quantity:
-    """In `10 % w/v MgO (6 % Mg)` both are w/v."""
-    same = entries and entries[-1][0].element_line == named.element_line
+    """In `10 % w/v MgO (6 % Mg)` both are w/v, and so are the forms of nitrogen behind it."""
+    same = entries and (
+        entries[-1][0].element_line == named.element_line
+        or (named.name in NITROGEN_FORMS and _of_nitrogen(entries))
+    )
     if not same or quantity.basis is not None:
         return quantity
     return replace(quantity, basis=entries[-1][1].basis)
