@@ -341,7 +341,8 @@ def _usual_buffers(made: Made, charge: Floats) -> tuple[Floats, Floats]:
         [
             organic > ALIVE,
             lignin > ALIVE,
-            held.get("Fe3", nothing) & (held.get("citrate", nothing) | held.get("gluconate", nothing)),
+            held.get("Fe3", nothing)
+            & (held.get("citrate", nothing) | held.get("gluconate", nothing)),
             np.any([held.get(c, nothing) for c in sorted(LIGANDS)], axis=0),
             np.any([held.get(c, nothing) for c in sorted(WEAK)], axis=0),
         ],
