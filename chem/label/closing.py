@@ -16,19 +16,12 @@ from numpy.typing import NDArray
 
 from chem.doubts import median
 from chem.equilibrium import Conditions, solve
+from chem.label.buffers import AMINES, BUFFER_PKS, NOT_ORGANIC, OF_CHELANT, ORGANIC_KINDS
 from chem.label.curves import Made, charge_curves, charges, in_water, per_kgw
 from chem.label.evidence import NEVER_SOLD, conducts, contradicted, exists, t4, weighs
 from chem.label.keeps import ln_humate_keeps
 from chem.label.product import Product
-from chem.reference import (
-    SoldPh,
-    Source,
-    acid_groups,
-    judged,
-    ph_as_sold,
-    tables,
-    unlisted_buffers,
-)
+from chem.reference import SoldPh, Source, ph_as_sold, tables
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -39,8 +32,6 @@ DILUTION = {"neat": 1.0, "10 %": 0.1, "1 %": 0.01}
 STRONG_IONIC_STRENGTH = 4.0
 # Widths of the closing charge [eq/kg]; all common practice, no source.
 OF_CHARGE, OF_ORGANIC, OF_AMINE_BORATE, LEAST = 0.02, 1.0, 0.5, 2e-4
-OF_CHELANT = {"EDTA": 0.3, "DTPA": 1.0, "HEDTA": 0.3, "EDDHA": 0.3, "gluconate": 0.3}
-"""Equivalents per mole; DTPA of iron is sold with one sodium or with two, by the same name."""
 OF_FREE_METAL = 0.14
 OF_WEAK = {"citrate": 0.1, "S2O3": 0.05, "B": 0.1, "acetate": 0.04, "urea": 0.006}
 """Salts of iron, manganese, zinc and copper hold 1 to 3 % of free acid, against rust and basic
@@ -58,9 +49,7 @@ MODEL_SD, MODEL_SD_READ = 0.12, 0.08
 """Of the pH that charge and constants give a jug which nobody measured; of what they make of a
 measured one in a tank (the median error of 69 known solutions is 0.05)."""
 METALS = ("Fe2", "Fe3", "Mn", "Zn", "Cu")
-ORGANIC_KINDS, TRIMMERS = {"organic", "polymer"}, {"acid", "base"}
-AMINES = {"boron ethanolamine", "ethanolamine"}
-NOT_ORGANIC = {"urea", "methylene diurea", "triazone", "urea-triazone", "methylene urea"}
+TRIMMERS = {"acid", "base"}
 ORGANIC_EQ, UREA_EQ = 4.0, 0.3
 """Share that organic matter and urea have in what a kind of goods reads [eq/kg of it]."""
 NEUTRALISED = 0.3
@@ -289,72 +278,6 @@ def choose(product: Product, made: Made, count: int, generator: np.random.Genera
     order = generator.permutation(count)
     tap_eq = product.ph_in_eq
     return Chosen(picked[order], ph[order], base[order], read.dilution, read.brine, tap_eq, against)
-
-
-BUFFER_LN_SD, BUFFER_PK_SD = 0.84, 1.3
-BUFFER_PKS = np.arange(2, 12)
-WEAK = {"PO4", "P2O7", "P3O10", "HPO3", "B", "Si", "urea", "CO3", "slow_N"}
-LIGANDS = {*OF_CHELANT, "citrate", "glycine", "acetate", "formate", "tartrate", "oxalate"}
-BUFFERED = ("mineral", "chelates", "mixed", "ferric", "lignosulfonates", "matter")
-ALIVE = 0.01
-"""kg/kg of organic matter from which on a jug is one of living origin."""
-
-
-def buffers(product: Product, made: Made, ph: Floats, generator: np.random.Generator) -> Floats:
-    """(N, 10) mol/kg of unlisted acids of pK 2 to 11, each split over its two neighbours."""
-    count = len(ph)
-    out = np.zeros((count, len(BUFFER_PKS)))
-    if product.dry:
-        return out
-    charge = 0.5 * (made.mol_per_kg @ np.abs(charges(made.components)))
-    none, usual = _usual_buffers(made, charge)
-    left = usual * np.exp(BUFFER_LN_SD * generator.standard_normal(count))
-    left *= generator.random(count) >= none
-    known = judged("set_buffer")
-    put = known["least"] * (known["most"] / known["least"]) ** generator.random(count)
-    put *= generator.random(count) < known["chance"]
-    for amount in (left, put):
-        pk = np.clip(ph + BUFFER_PK_SD * generator.standard_normal(count), 2.0, 11.0 - 1e-9)
-        low = np.floor(pk).astype(np.int64) - 2
-        share = pk - np.floor(pk)
-        out[np.arange(count), low] += amount * (1.0 - share)
-        out[np.arange(count), low + 1] += amount * share
-    for j, source in enumerate(made.sources):
-        for at, least, most in acid_groups().get(source.key, ()):
-            each = least * (most / least) ** generator.random(count)
-            out[:, at - BUFFER_PKS[0]] += made.amounts[:, j] * each
-    return out
-
-
-def _usual_buffers(made: Made, charge: Floats) -> tuple[Floats, Floats]:
-    """Chance of none, and the usual amount [eq/kg], by what kind of goods each liquid (N,) is."""
-    organic, lignin = np.zeros(len(charge)), np.zeros(len(charge))
-    for j, source in enumerate(made.sources):
-        if source.kind in ORGANIC_KINDS and source.key not in NOT_ORGANIC | AMINES:
-            if source.key.endswith("lignosulfonate"):
-                lignin = lignin + made.amounts[:, j]
-            else:
-                organic = organic + made.amounts[:, j]
-    held = {c: made.of(c) > 0.0 for c in made.components}
-    nothing = np.zeros(len(charge), dtype=bool)
-    kinds = np.select(
-        [
-            organic > ALIVE,
-            lignin > ALIVE,
-            held.get("Fe3", nothing)
-            & (held.get("citrate", nothing) | held.get("gluconate", nothing)),
-            np.any([held.get(c, nothing) for c in sorted(LIGANDS)], axis=0),
-            np.any([held.get(c, nothing) for c in sorted(WEAK)], axis=0),
-        ],
-        [5, 4, 3, 1, 2],
-        0,
-    )
-    rows = [unlisted_buffers()[k] for k in BUFFERED]
-    none, least, share, of_matter = (
-        np.array([getattr(r, name) for r in rows])[kinds]
-        for name in ("none", "least_eq_per_kg", "share_of_charge", "of_matter")
-    )
-    return none, np.maximum.reduce([share * charge, of_matter * (organic + lignin), least])
 
 
 AMMONIA_PK = 9.25

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from chem.doubts import Draws, doubts, median, varies
 from chem.errors import InputProblem
 from chem.label.amounts import Candidates, candidates, open_columns
-from chem.label.closing import buffers, choose, closed, width_of
+from chem.label.buffers import buffers
+from chem.label.closing import choose, closed, width_of
 from chem.label.curves import Made
 from chem.label.evidence import WATER_KG_PER_L
 from chem.label.product import UNDECLARED_SALT, Product
@@ -24,15 +25,9 @@ Integers = NDArray[np.int64]
 SLOW_AGENTS = {"EDTA", "DTPA", "HEDTA", "EDDHA"}
 """Agents whose ferric chelates exchange over hours to days (common practice, no source)."""
 INSOLUBLE = {
-    "copper hydroxide",
-    "zinc oxide",
-    "manganese carbonate",
-    "magnesium hydroxide",
-    "magnesium oxide",
-    "magnesium carbonate",
-    "calcium carbonate",
-    "calcium sulfate dihydrate",
-}
+    "copper hydroxide", "zinc oxide", "manganese carbonate", "magnesium hydroxide",
+    "magnesium oxide", "magnesium carbonate", "calcium carbonate", "calcium sulfate dihydrate",
+}  # fmt: skip
 """Sources that a suspension carries as grains: not judged (common practice, no source)."""
 MADE_IN_THE_VAT = "iron glucoheptonate"
 """No crystal: made of an iron salt and one to two moles of sugar acid."""
