@@ -441,9 +441,52 @@ def test_one_figure_each_where_names_stand_before_and_after() -> None:
 
 
 def test_urea_beside_nitrogen_is_asked_for() -> None:
-    pasted = read("Total nitrogen 5% (2% ammoniacal, 3% urea)")
+    pasted = read("Total nitrogen 5% (1% ammoniacal, 3% urea)")
     assert "urea" not in pasted.form.get("also", {})
     assert pasted.not_understood[0].near == ("urea nitrogen", "urea")
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Total nitrogen 20% (5% nitrate, 5% ammonium, 10% urea)",
+        "Nitrogen 20% (5.0 nitric, 5.0 ammoniacal, 10.0 ureic)",
+        "Total Nitrogen (N) 20.0%: of which nitrate 5.0%, ammonium 5.0%, urea 10.0%",
+        "Total Nitrogen 20.0 % (nitrate nitrogen 5.0, ammoniacal 5.0, urea 10.0)",
+    ],
+)
+def test_parts_that_add_up_to_the_nitrogen_are_its_forms(line: str) -> None:
+    """Common practice, no source: the same split in the words of four labels."""
+    pasted = read(f"{line}\nSoluble potash 8%")
+    assert pasted.not_understood == ()
+    assert pasted.form["guarantee"] == {
+        "total nitrogen": 20, "nitrate nitrogen": 5, "ammoniacal nitrogen": 5,
+        "urea nitrogen": 10, "soluble potash": 8,
+    }  # fmt: skip
+
+
+def test_figures_in_brackets_that_do_not_add_up_stay_a_question() -> None:
+    pasted = read("Total nitrogen 20% (nitrate 5, ammonium 6)\nSoluble potash 8%")
+    assert pasted.form["guarantee"] == {"total nitrogen": 20, "soluble potash": 8}
+    assert pasted.not_understood
+
+
+@pytest.mark.parametrize(
+    ("title", "open_"),
+    [
+        ("LIQUID CALCIUM 8%", False),
+        ("8% CALCIUM LIQUID FERTILIZER", False),
+        ("Calcium nitrate solution 7 + 8", False),
+        ("LIQUID CALCIUM 9%", True),
+        ("LIQUID IRON 8%", True),
+        ("Liquid calcium 8% EDTA", True),
+    ],
+)
+def test_a_title_that_repeats_the_analysis_is_no_question(title: str, open_: bool) -> None:
+    """Common practice, no source: a name with its nutrient's figure; another figure is news."""
+    pasted = read(f"{title}\nGuaranteed analysis\nTotal nitrogen 7%\nCalcium 8.0%")
+    assert pasted.form["guarantee"] == {"total nitrogen": 7, "calcium": 8.0}
+    assert bool(pasted.not_understood) == open_
 
 
 def test_marks_of_footnotes_are_no_figures() -> None:

@@ -21,10 +21,12 @@ from chem.label.printed.declared import (
 )
 from chem.label.printed.derived import STARTS
 from chem.label.printed.lines import Line, bare, doubtful_figure
+from chem.label.printed.nitrogen import FORM_BEHIND, are_parts, as_form, with_percents
 from chem.label.printed.records import Fact, fact
 from chem.label.printed.stated import read_stated
 from chem.label.printed.vocabulary import closes, opens, says
 from chem.label.printed.words import chore, heading, is_idle
+from chem.label.product import NITROGEN_FORMS
 from chem.label.resolving import resolve_guarantee
 from chem.reference import ingredient
 
@@ -46,11 +48,6 @@ _GRADE_MORE = re.compile(
     rf"\s*(?:\+|-|&|,|with\b|plus\b|and\b)?\s*\(?(?P<low>{NUMBER})\s*%?\s*"
     r"(?P<name>[A-Za-z]+[0-9]?(?: ?\([A-Za-z]{1,3}\))?)\)?",
     re.IGNORECASE,
-)
-_AS_FORM = re.compile(r"^(?:of which )?(?:n )?as (nitrate|ammonium|urea)$", re.IGNORECASE)
-_FORM_BEHIND = re.compile(
-    r"\s*\((?:as |in |from )?(nitrate|urea|ammonium|ammonia)(?: form)?\)",
-    re.I,
 )
 _AGENT_BEHIND = re.compile(
     r"\s*\((?:as |chelated (?:by|with) )?(edta|dtpa|hedta|eddha)\)", re.IGNORECASE
@@ -136,6 +133,7 @@ def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome
         text, cells = head[1], ()
         if not re.search(r"\w", text):
             return out
+    text = with_percents(text)
     doubt = doubtful_figure(text)
     if doubt is not None:
         out.left.append(Refused(bare(text), *doubt))
@@ -259,6 +257,7 @@ def _declared(
         out.ignored.append(f"`{bare(gaps[0] or '').strip()}`: words before the figures")
         gaps[0] = None
     named_first = not is_filler(gaps[0] or "")
+    add_up = are_parts([q for _, _, q in found])
     follows: dict[int, str] = {}
     for g in range(1, len(found)):
         parted = _parted(gaps[g] or "")
@@ -297,15 +296,14 @@ def _declared(
             else:
                 out.values.append(quantity)
             continue
+        inside = _of_nitrogen(out.entries) and add_up
         of_nitrogen = last is not None and last.name.endswith("nitrogen")
-        named = recognise(
-            _AS_FORM.sub(r"nitrogen as \1", stripped(words)) if of_nitrogen else words
-        )
+        named = recognise(as_form(words, inside) if of_nitrogen else words)
         if isinstance(named, Refused) and isinstance(
             own := recognise(_behind_heading(words)), Named
         ):
             named = own if own.name and not own.also else named
-        behind = _FORM_BEHIND.match(text, found[i][1])
+        behind = FORM_BEHIND.match(text, found[i][1])
         if behind and isinstance(named, Named) and named.name == "total nitrogen":
             named = recognise(f"nitrogen as {behind[1].lower()}")
             follows.pop(i, None)
@@ -427,8 +425,11 @@ def _behind_heading(words: str) -> str:
 def _on_its_basis(
     named: Named, quantity: Quantity, entries: list[tuple[Named, Quantity]]
 ) -> Quantity:
-    """In `10 % w/v MgO (6 % Mg)` both are w/v."""
-    same = entries and entries[-1][0].element_line == named.element_line
+    """In `10 % w/v MgO (6 % Mg)` both are w/v, and so are the forms of nitrogen behind it."""
+    same = entries and (
+        entries[-1][0].element_line == named.element_line
+        or (named.name in NITROGEN_FORMS and _of_nitrogen(entries))
+    )
     if not same or quantity.basis is not None:
         return quantity
     return replace(quantity, basis=entries[-1][1].basis)

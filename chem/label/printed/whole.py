@@ -26,6 +26,7 @@ from chem.label.printed.records import (
 )
 from chem.label.printed.stated import HEAVIEST, LIGHTEST
 from chem.label.printed.statements import GRADE_LINES
+from chem.label.printed.titles import leave_titles
 from chem.label.printed.unread import Kind, kinds_of
 from chem.label.printed.words import CARE, is_told
 from chem.label.product import NITROGEN_FORMS
@@ -77,6 +78,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
             content.guarantee.setdefault(key, kept)
     _settle_basis(content)
     _settle_grade(content)
+    leave_titles(content, lines)
     _ask_lost_points(content)
     _ask_impossible(content)
     if not content.guarantee and not content.also and not _worth_keeping(content, lines):
