@@ -157,6 +157,26 @@ def saturation_temperature(salt: str, molality: float) -> float:
 
 
 @cache
+def mixed_crystals() -> Mapping[str, tuple[str, float]]:
+    """Read `mixed_crystals.csv` once: a salt -> (the one it mixes with, sites per formula unit)."""
+    out = {}
+    for r in read_csv("mixed_crystals.csv"):
+        out[r["one"]] = (r["other"], float(r["sites"]))
+        out[r["other"]] = (r["one"], float(r["sites"]))
+    return MappingProxyType(out)
+
+
+def log_share(own: Floats, other: Floats, sites: float) -> Floats:
+    """(N,) what mixing adds to a salt's log10 K: sites log10 of its share in an ideal crystal.
+
+    own, other: (N,) SI of the pure salts. At saturation the shares' sum is 1, so that a mixed
+    crystal comes before either pure one.
+    """
+    with np.errstate(over="ignore"):
+        return np.asarray(-sites * np.log10(1.0 + 10.0 ** ((other - own) / sites)))
+
+
+@cache
 def _left_to_solids() -> frozenset[str]:
     """Formulas of salts that a deciding solid of `solids.csv` already judges."""
     return frozenset(s.formula for s in tables().solids.values() if s.decides)
@@ -334,18 +354,24 @@ def crystals(
     system = clear.system
     a, eps = system.debye_hueckel(t_celsius), system.eps_at(t_celsius)
     none = np.zeros(len(good))
+    judged: dict[str, tuple[_Judge, _Seen, Floats, Floats]] = {}
+    for salt in soluble_salts().values():
+        counts = None if salt.formula in _left_to_solids() else _counts(system, salt)
+        if counts is not None:
+            judge = _judge(system, salt, a, eps)
+            seen = _see(judge, counts, clear, molality)
+            limit = _pure(judge, t)
+            judged[salt.key] = judge, seen, limit, _log_product(judge, seen, none) - limit
     found: list[SolubleSalt] = []
     si: list[Floats] = []
     amounts: list[Floats] = []
     excess: list[Floats] = []
-    for salt in soluble_salts().values():
-        counts = None if salt.formula in _left_to_solids() else _counts(system, salt)
-        if counts is None:
-            continue
-        judge = _judge(system, salt, a, eps)
-        seen = _see(judge, counts, clear, molality)
-        limit = _pure(judge, t)
-        index = _log_product(judge, seen, none) - limit
+    for key, (judge, seen, limit, index) in judged.items():
+        salt = judge.salt
+        other, sites = mixed_crystals().get(key, ("", 1.0))
+        if other in judged:
+            mixing = log_share(index, judged[other][3], sites)
+            index, limit = index - mixing, limit + mixing
         if np.nan_to_num(index, nan=-99.0).max() > NEAR_SI:
             doubt = draws.normal(f"crystals:{salt.key}", 0.0, DOUBT_PER_ION * salt.ions)
             doubt = doubt * _share_of_doubt(judge, seen)

@@ -12,7 +12,6 @@ from chem.doubts import Draws, chance, median
 from chem.equilibrium import (
     Conditions,
     Equilibrium,
-    build_system,
     solve,
     water_density_g_per_mL,
 )
@@ -100,13 +99,10 @@ def closed(recipe: Recipe) -> tuple[Recipe, tuple[str, float] | None]:
 
 
 def _solved(recipe: Recipe, totals: Mapping[str, float], ph: float) -> Equilibrium:
-    system = build_system(totals, held=tuple(recipe.held))
-    state = solve(
-        system,
-        system.totals(recipe.with_totals(totals).parted),
-        Conditions.nominal(system, recipe.t_celsius),
-        ph=np.array([ph]),
-    )
+    """The fresh solution at a given pH, with what it holds by itself held."""
+    aged = aging(finished_of(recipe.with_totals(totals), 1), recipe.t_celsius, Draws(1))
+    nominal = Conditions.nominal(aged.system, recipe.t_celsius)
+    state = solve(aged.system, aged.totals(0.0), nominal, ph=np.array([ph]))
     if not state.converged[0]:
         raise InputProblem(
             Problem(
