@@ -354,24 +354,18 @@ def crystals(
     system = clear.system
     a, eps = system.debye_hueckel(t_celsius), system.eps_at(t_celsius)
     none = np.zeros(len(good))
-    judged: dict[str, tuple[_Judge, _Seen, Floats, Floats]] = {}
-    for salt in soluble_salts().values():
-        counts = None if salt.formula in _left_to_solids() else _counts(system, salt)
-        if counts is not None:
-            judge = _judge(system, salt, a, eps)
-            seen = _see(judge, counts, clear, molality)
-            limit = _pure(judge, t)
-            judged[salt.key] = judge, seen, limit, _log_product(judge, seen, none) - limit
     found: list[SolubleSalt] = []
     si: list[Floats] = []
     amounts: list[Floats] = []
     excess: list[Floats] = []
-    for key, (judge, seen, limit, index) in judged.items():
-        salt = judge.salt
-        other, sites = mixed_crystals().get(key, ("", 1.0))
-        if other in judged:
-            mixing = log_share(index, judged[other][3], sites)
-            index, limit = index - mixing, limit + mixing
+    for salt in soluble_salts().values():
+        counts = None if salt.formula in _left_to_solids() else _counts(system, salt)
+        if counts is None:
+            continue
+        judge = _judge(system, salt, a, eps)
+        seen = _see(judge, counts, clear, molality)
+        limit = _pure(judge, t)
+        index = _log_product(judge, seen, none) - limit
         if np.nan_to_num(index, nan=-99.0).max() > NEAR_SI:
             doubt = draws.normal(f"crystals:{salt.key}", 0.0, DOUBT_PER_ION * salt.ions)
             doubt = doubt * _share_of_doubt(judge, seen)
