@@ -37,7 +37,8 @@ TIMES_S = {
 CLOSINGS = 4
 """Solves until the closing ion holds the given pH: what it pairs with shifts a little."""
 LEAST_DOUBT = 0.1
-"""Least that is said against either outcome where the activity model is stretched."""
+"""Least that is said against an outcome where the activity model is stretched, or a solid has no
+constant."""
 
 
 @dataclass(frozen=True)
@@ -210,7 +211,11 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
     per_L = dict(zip(finished.components, finished.totals_mol_per_L[0], strict=True))
     left = not_judged(per_L, median(fresh.clear.ph))
     if left:
-        notes.append(f"No solubility is known, so not judged: {', '.join(left)}")
+        probability = {t: max(p, LEAST_DOUBT) for t, p in probability.items()}
+        notes.append(
+            f"No solubility is known, so not judged: {', '.join(left)}; that it stays clear is "
+            "said no surer than 9 in 10"
+        )
     if not ok.all():
         notes.append(f"{int((~ok).sum())} of {count} draws found no equilibrium and are left out")
     return SolutionOdds(
