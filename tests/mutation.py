@@ -318,14 +318,15 @@ def sound(test: str) -> bool:
 
 def noticed(fault: Fault, tests: list[str]) -> str:
     """`killed`, `lives`, or `no test`, in the copy of the tree that this worker stands in."""
-    path, own = Path(fault.file), ROOT / fault.file
-    data = own.read_bytes()
+    path = Path(fault.file)
+    data, when = path.read_bytes(), path.stat().st_mtime_ns
     while tests:
         path.write_bytes(data[: fault.begin] + fault.now.encode() + data[fault.end :])
         try:
             first = failing(tests)
         finally:
-            shutil.copy2(own, path)
+            path.write_bytes(data)
+            os.utime(path, ns=(when, when))
         if not first:
             return "lives"
         if sound(first):
@@ -338,7 +339,7 @@ def tried(drawn: tuple[Fault, list[str]]) -> tuple[str, str]:
     """A fault's room and its end, with a line about it printed."""
     (fault, tests), began = drawn, time.monotonic()
     end = noticed(fault, tests)
-    was = (ROOT / fault.file).read_bytes()[fault.begin : fault.end].decode()
+    was = Path(fault.file).read_bytes()[fault.begin : fault.end].decode()
     what = " ".join(f"{was[:60]} -> {fault.now[:70]}".split())
     spent, place = time.monotonic() - began, f"{fault.file}:{fault.line}"
     print(f"{end:7} {place} {fault.kind}: {what} ({len(tests)}, {spent:.0f} s)", flush=True)

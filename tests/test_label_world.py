@@ -207,7 +207,7 @@ def test_labels_of_the_world_are_read_or_asked(apart: bool, least: float) -> Non
 
 
 ASKED = FOLDER / "asked.txt"
-"""Facts that these labels leave to be asked; new texts, what they ask: `test_label_world.py asked`."""
+"""Facts that labels leave to be asked, as `test_label_world.py asked` prints them."""
 
 
 def amiss_heads(some: Sequence[dict[str, Any]]) -> list[str]:
