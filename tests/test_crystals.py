@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-import time
 from collections import Counter
 
 import numpy as np
@@ -351,14 +350,3 @@ def test_names_are_plain_words() -> None:
     for salt in soluble_salts().values():
         assert re.fullmatch(r"[A-Za-z ]+( \([A-Za-z' ]+\))?", salt.name), salt.name
         assert len(salt.name) < 45
-
-
-def test_it_is_quick() -> None:
-    totals = {"K": 2.0, "NO3": 2.0, "NH4": 0.3, "SO4": 0.1, "PO4": 0.1, "Mg": 0.1, "urea": 0.5}
-    clear = speciated(totals, 5.0, 256)
-    best = math.inf
-    for seed in range(5):
-        start = time.perf_counter()
-        crystals(clear, np.ones(256), 5.0, Draws(256, seed))
-        best = min(best, time.perf_counter() - start)
-    assert best < 0.05  # about 5 ms

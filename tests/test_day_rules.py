@@ -17,7 +17,8 @@ from chem.forecast.aging import DAY_S, TRACE_MOL_PER_KG, Aging, Hold
 from chem.forecast.answer import FAILED_SHARE, THRESHOLD, answer_from
 from chem.forecast.clouding import Growing, Limit, limits
 from chem.forecast.colloids import GROWTH_TIMES, ColloidOutlook
-from chem.forecast.course import STRETCHED_LEAST, Out, follow, show_limit
+from chem.forecast.course import STRETCHED_LEAST, follow
+from chem.forecast.out import Out, show_limit
 from chem.forecast.times import TIMES_S
 from chem.reference import molar_mass_g_per_mol, tables
 from chem.tank import Finished, Mix, read_mix

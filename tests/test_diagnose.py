@@ -13,7 +13,7 @@ from test_forecast import mix
 
 from chem.advice.diagnose import ENOUGH, MOST_DRAWS, Diagnosis, diagnose, no_acid
 from chem.forecast import SEEN_WORDS
-from chem.forecast.course import Part
+from chem.forecast.out import Part
 from chem.forecast.sight import kind_of
 from chem.reference import read_csv, tables
 from chem.reference.colloids import colloids

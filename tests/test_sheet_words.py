@@ -24,8 +24,8 @@ from chem.advice.pour import Pour, PourOrder
 from chem.advice.why import Other, Why
 from chem.doubts import Range
 from chem.forecast import Answer, Evolved, Forecast, Gas, Rule, Salt, never, rules_of
-from chem.forecast.course import Part
 from chem.forecast.hazards import is_acid
+from chem.forecast.out import Part
 from chem.forecast.rules import ADJUVANT, STOP_WORDS, rule_kinds
 from chem.label import read_product
 from chem.reference.colloids import colloids

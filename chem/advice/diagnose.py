@@ -34,7 +34,7 @@ from chem.forecast import (
     show_limit,
 )
 from chem.forecast.clouding import Bools
-from chem.forecast.course import Part
+from chem.forecast.out import Part
 from chem.forecast.rules import rules_of
 from chem.forecast.sight import OF_SOLIDS, Sight, kind_of, sight
 from chem.reference import tables

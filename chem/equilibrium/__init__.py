@@ -4,7 +4,8 @@ from chem.equilibrium.activity import LN10, MOLAR_MASS_WATER_KG, water_density_g
 from chem.equilibrium.air import aired
 from chem.equilibrium.conductivity import conductivity_mS_per_cm
 from chem.equilibrium.covered import coverage
-from chem.equilibrium.newton import Conditions, Equilibrium, RowStatus, solve
+from chem.equilibrium.newton import solve
+from chem.equilibrium.outcome import Conditions, Equilibrium, RowStatus
 from chem.equilibrium.solids import settle
 from chem.equilibrium.system import (
     SHIFT_CLASSES,

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from chem.equilibrium.activity import MOLAR_MASS_WATER_KG, Floats
-from chem.equilibrium.newton import Conditions, Equilibrium
+from chem.equilibrium.outcome import Conditions, Equilibrium
 from chem.equilibrium.solids import settle
 from chem.equilibrium.system import Phases, System
 from chem.reference import Constant, Solid, tables

@@ -17,7 +17,7 @@ from functools import cache
 import numpy as np
 
 from chem.equilibrium.activity import Floats, debye_hueckel_a
-from chem.equilibrium.newton import Equilibrium
+from chem.equilibrium.outcome import Equilibrium
 from chem.reference import read_csv
 
 IONIC_STRENGTH_MOST, PH_LEAST = 0.7, 2.5

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from chem.equilibrium.activity import Floats
-from chem.equilibrium.newton import Equilibrium
+from chem.equilibrium.outcome import Equilibrium
 
 
 def coverage(state: Equilibrium) -> Floats:

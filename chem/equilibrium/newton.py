@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
-from enum import IntEnum
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from chem.equilibrium.activity import LN10, MOLAR_MASS_WATER_KG, Floats
 from chem.equilibrium.basis import BoundStep, sets_of
@@ -24,11 +21,17 @@ from chem.equilibrium.medium import (
     Scratch,
     activity_model,
 )
+from chem.equilibrium.outcome import (
+    Bools,
+    Conditions,
+    Equilibrium,
+    Integers,
+    RowStatus,
+    empty_result,
+)
 from chem.equilibrium.residual import NewtonStep, Solids, newton_step
+from chem.equilibrium.rows import Course, Found, Rows
 from chem.equilibrium.system import Phases, System
-
-Bools = NDArray[np.bool_]
-Integers = NDArray[np.int64]
 
 CHUNK_ROWS = 512
 DIRECT_ITERATIONS, PIVOTED_ITERATIONS = 60, 150
@@ -39,230 +42,12 @@ FREE_GROWTH_LN, GROWTH = 3.0, 12.0
 """Growth of ln m that needs no limit; how steeply the limit rises with a species' own share."""
 STALE = (2, 4)
 """Steps from a cold start that go by the activity coefficients of the step before."""
-STEADY, STEADY_SHARE, STEADY_MOVE = 0.5, 0.9, 0.05
-"""When a row's moves shrink steadily: the share's relative change, itself, the largest move."""
 PACKED_SHARE = 0.25
 """Rows that are done are taken out once they are so many of a batch."""
 SOLIDS_LIFT_LN = 3.0
 """A wrongly chosen solid has a negative amount: its ions then exceed their totals."""
 DAMP_AFTER = 30
 MINOR_SHARE_LN = float(np.log(0.01))
-
-
-class RowStatus(IntEnum):
-    """Why a row stands as it does."""
-
-    CONVERGED = 0
-    ITERATIONS = 1
-    NOT_FINITE = 2
-    SOLIDS = 3
-
-
-@dataclass(frozen=True)
-class Conditions:
-    """What the constants are, per row.
-
-    t_celsius: [degC]; log_k: (1 or N, S) log10 formation constants;
-    eps_shift: (N, 3) shifts of the estimated interaction coefficients [kg/mol] or None.
-    """
-
-    t_celsius: float
-    log_k: Floats
-    eps_shift: Floats | None = None
-
-    @classmethod
-    def nominal(cls, system: System, t_celsius: float = 25.0) -> Conditions:
-        """The tabulated constants at t [degC], without doubts."""
-        return cls(t_celsius, system.log_k(t_celsius)[None, :])
-
-
-@dataclass(frozen=True)
-class Equilibrium:
-    """Speciation of N rows; rows that did not converge hold NaN (amounts: the last iterate).
-
-    ln_molality, ln_activity: (N, S); ph, ionic_strength [mol/kg], ln_water_activity: (N,);
-    ln_component_activity: (N, C+1), H+ last; amounts: (N, M) solids [mol/kg of the first water];
-    water_left: (N,) kg of liquid water left of each kg; balance: (N,) largest relative mass
-    balance error; converged, reason, iterations: (N,).
-    """
-
-    system: System
-    conditions: Conditions
-    totals: Floats
-    ln_molality: Floats
-    ln_activity: Floats
-    ln_component_activity: Floats
-    ln_water_activity: Floats
-    ionic_strength: Floats
-    ph: Floats
-    amounts: Floats
-    water_left: Floats
-    balance: Floats
-    converged: Bools
-    reason: Integers
-    iterations: Integers
-
-    @property
-    def molality(self) -> Floats:
-        """(N, S) [mol/kg water]."""
-        return np.exp(self.ln_molality)
-
-    @property
-    def charge_balance_relative(self) -> Floats:
-        """(N,) |sum z m| / sum |z| m."""
-        m = self.molality
-        z = self.system.charge
-        return np.abs(m @ z) / (m @ np.abs(z))
-
-    def saturation_index(
-        self, phases: Phases, log_ksp: Floats | None = None, which: Integers | slice = slice(None)
-    ) -> Floats:
-        """(N, M) SI = log10(IAP) - log10(Ksp); log_ksp (1 or N, M) defaults to the table's.
-
-        which: some of the rows.
-        """
-        ln_iap = self.ln_component_activity[which] @ phases.nu
-        ln_iap += self.ln_water_activity[which, None] * phases.water
-        if log_ksp is None:
-            log_ksp = phases.log_k(self.conditions.t_celsius)[None, :]
-        return np.asarray(ln_iap / LN10 - log_ksp)
-
-    def rows(self, which: Integers | Bools) -> Equilibrium:
-        """Some of the rows."""
-        log_k, shifts = self.conditions.log_k, self.conditions.eps_shift
-        conditions = Conditions(
-            self.conditions.t_celsius,
-            log_k if len(log_k) == 1 else log_k[which],
-            None if shifts is None else shifts[which],
-        )
-        picked = {name: getattr(self, name)[which] for name in PER_ROW}
-        return replace(self, conditions=conditions, **picked)
-
-    def copy(self) -> Equilibrium:
-        """The same with arrays of its own."""
-        return replace(self, **{name: getattr(self, name).copy(order="K") for name in PER_ROW})
-
-    def put(self, which: Integers, part: Equilibrium) -> None:
-        """Replace some rows, in place, by those of another under the same conditions."""
-        for name in PER_ROW:
-            getattr(self, name)[which] = getattr(part, name)
-
-
-PER_ROW = (
-    "totals",
-    "ln_molality",
-    "ln_activity",
-    "ln_component_activity",
-    "ln_water_activity",
-    "ionic_strength",
-    "ph",
-    "amounts",
-    "water_left",
-    "balance",
-    "converged",
-    "reason",
-    "iterations",
-)
-"""Fields of an `Equilibrium` with one entry per row."""
-
-
-@dataclass
-class _Course:
-    """How the potentials of a chunk's rows have moved of late.
-
-    x, moves: (C+1, n) the last and the change to it; size: (n,) of that change; share: (n,) of it
-    to the one before, both infinite while unknown; begun: after the first step.
-    """
-
-    begun: bool
-    x: Floats
-    moves: Floats
-    size: Floats
-    share: Floats
-
-    @classmethod
-    def begin(cls, components: int, n: int) -> _Course:
-        """Before the first step."""
-        shape = (components, n)
-        nothing = np.full(n, np.inf)
-        return cls(False, np.zeros(shape), np.zeros(shape), nothing, nothing)
-
-    def go(self, x: Floats, tolerance: float) -> tuple[Bools, Bools, Floats]:
-        """Move on to x: (n,) is it finite, is less than a tolerance left, by what to stretch it.
-
-        Near the end each move is a steady share of the one before, as the activity coefficients
-        lag; such a row goes all that is left at once.
-        """
-        moves = x - self.x
-        most, size = np.maximum.reduce(np.abs(moves)), np.sqrt(np.add.reduce(moves * moves))
-        share = np.add.reduce(moves * self.moves) / (self.size * self.size)
-        share[np.isinf(self.size)] = np.inf
-        slowest = np.maximum(size / self.size, np.abs(self.share))
-        done = (most < tolerance) | (most * slowest < tolerance * (1.0 - slowest))
-        steady = np.abs(share - self.share) < STEADY * np.abs(share)
-        steady &= (most < STEADY_MOVE) & (slowest < STEADY_SHARE)
-        self.x[:], self.moves, self.share = x, moves, share
-        if self.begun:  # the first comes from nowhere
-            self.size = size
-        self.begun = True
-        return np.isfinite(most), done, np.where(steady, 1.0 / (1.0 - share), 1.0)
-
-    def pick(self, columns: Integers) -> _Course:
-        """Some of the rows."""
-        kept = (self.x, self.moves, self.size, self.share)
-        return _Course(self.begun, *(np.take(values, columns, axis=-1) for values in kept))
-
-
-@dataclass
-class _Rows:
-    """What a chunk's rows are solved from; arrays end in the row (n).
-
-    totals: (C+1, n) in the order of elimination, T_H of electroneutrality last; above_k: (S, n)
-    1 + ln K, or (S, 1) of all; shifts: (3, n); ln_h: (n,) of a given pH; solids or None; ceiling:
-    (S, all) ln of the largest molality, by `index`; ln_m: (S, n) and water: (n,), the state;
-    cold: not from a neighbour; course: how they have moved of late.
-    """
-
-    index: Integers
-    totals: Floats
-    above_k: Floats
-    shifts: Floats | None
-    ln_h: Floats | None
-    solids: Solids | None
-    ceiling: Floats
-    ln_m: Floats
-    water: Floats
-    cold: bool
-    course: _Course
-
-    def pick(self, columns: Integers) -> _Rows:
-        """Some of the rows; `ceiling` stays that of all."""
-        kept = {f.name: _picked(getattr(self, f.name), columns) for f in fields(self)}
-        return replace(self, **(kept | {"ceiling": self.ceiling}))
-
-
-def _picked(value: Floats | Solids | _Course | bool | None, columns: Integers) -> Any:
-    if isinstance(value, Solids | _Course):
-        return value.pick(columns)
-    if value is None or isinstance(value, bool) or (value.ndim == 2 and value.shape[1] == 1):
-        return value
-    return np.take(value, columns, axis=-1)
-
-
-@dataclass(frozen=True)
-class _Found:
-    """What a chunk came to; arrays end in the row (n)."""
-
-    ln_molality: Floats
-    ln_activity: Floats
-    x: Floats
-    ln_water_activity: Floats
-    ionic_strength: Floats
-    amounts: Floats
-    water_left: Floats
-    balance: Floats
-    reason: Integers
-    iterations: Integers
 
 
 def checked(system: System, totals: Floats) -> Floats:
@@ -302,7 +87,7 @@ def solve(
     """
     totals = checked(system, totals_mol_per_kgw)
     amounts = np.zeros((len(totals), 0 if phases is None else len(phases)))
-    state = _empty(system, conditions, totals, amounts)
+    state = empty_result(system, conditions, totals, amounts)
     solve_into(
         state,
         np.arange(len(totals)),
@@ -338,7 +123,7 @@ def solve_into(
     scratch = Scratch()
     state.converged[which] = False
 
-    def rows_of(part: Integers, share: float, near: Equilibrium | None) -> _Rows:
+    def rows_of(part: Integers, share: float, near: Equilibrium | None) -> Rows:
         at = _span(part)
         these = totals[at].T.copy()
         full = np.concatenate([these, -(system.component_charge @ these)[None, :]])[step.order]
@@ -357,7 +142,7 @@ def solve_into(
         if phases is not None and active is not None and log_ksp is not None:
             ln_ksp = LN10 * np.broadcast_to(log_ksp, active.shape)[at]
             solids = Solids.of(phases, step.order, active[at], ln_ksp)
-        return _Rows(
+        return Rows(
             np.arange(len(part)),
             full,
             1.0 + LN10 * (log_k if len(log_k) == 1 else log_k[at]).T.copy(),
@@ -368,7 +153,7 @@ def solve_into(
             ln_m,
             water,
             near is None,
-            _Course.begin(*full.shape),
+            Course.begin(*full.shape),
         )
 
     def go(
@@ -413,31 +198,8 @@ def _span(part: Integers) -> Integers | slice:
     return slice(first, end) if end - first == len(part) and (np.diff(part) == 1).all() else part
 
 
-def _empty(system: System, conditions: Conditions, totals: Floats, amounts: Floats) -> Equilibrium:
-    """A result of N rows to be written into, its arrays as the solver has them: species x rows."""
-    n = len(totals)
-    species, components = len(system.species), totals.shape[1] + 1
-    return Equilibrium(
-        system,
-        conditions,
-        totals,
-        ln_molality=np.empty((species, n)).T,
-        ln_activity=np.empty((species, n)).T,
-        ln_component_activity=np.empty((components, n)).T,
-        ln_water_activity=np.empty(n),
-        ionic_strength=np.empty(n),
-        ph=np.empty(n),
-        amounts=amounts,
-        water_left=np.ones(n),
-        balance=np.empty(n),
-        converged=np.zeros(n, dtype=bool),
-        reason=np.empty(n, dtype=np.int64),
-        iterations=np.zeros(n, dtype=np.int64),
-    )
-
-
 def _write(
-    state: Equilibrium, part: Integers, found: _Found, solids: Solids | None, step: NewtonStep
+    state: Equilibrium, part: Integers, found: Found, solids: Solids | None, step: NewtonStep
 ) -> None:
     """Put a chunk's rows in their place; what did not converge says why, and keeps its start."""
     good = found.reason == RowStatus.CONVERGED
@@ -463,10 +225,10 @@ def _solve_chunk(
     model: ActivityModel,
     step: NewtonStep | BoundStep,
     scratch: Scratch,
-    every: _Rows,
+    every: Rows,
     direct: bool,
     tolerance: float,
-) -> _Found:
+) -> Found:
     """Iterate until every row is through, or has had its iterations."""
     n = len(every.index)
     solids = every.solids
@@ -545,7 +307,7 @@ def _solve_chunk(
         int(RowStatus.ITERATIONS),
         reason,
     )
-    return _Found(
+    return Found(
         ln_m,
         ln_m + gamma_found[model.group],
         x_found,
@@ -559,9 +321,7 @@ def _solve_chunk(
     )
 
 
-def _advance(
-    rows: _Rows, change: Floats, solutes: Floats, iteration: int, scratch: Scratch
-) -> None:
+def _advance(rows: Rows, change: Floats, solutes: Floats, iteration: int, scratch: Scratch) -> None:
     """Take the step, in place, none beyond what mass balance allows.
 
     Minor species grow to 1 % of the sum at most, major ones by the more the larger they are.
@@ -591,7 +351,7 @@ def _advance(
 
 
 def _balance(
-    step: NewtonStep | BoundStep, molality: Floats, rows: _Rows, water_left: Floats, amounts: Floats
+    step: NewtonStep | BoundStep, molality: Floats, rows: Rows, water_left: Floats, amounts: Floats
 ) -> Floats:
     """(n,) largest relative mass balance error; the proton row counts only if pH is free."""
     held = step.nu @ molality

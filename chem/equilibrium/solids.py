@@ -13,18 +13,8 @@ import numpy as np
 
 from chem.equilibrium.activity import Floats
 from chem.equilibrium.basis import alike
-from chem.equilibrium.newton import (
-    PER_ROW,
-    STEP_TOLERANCE,
-    Bools,
-    Conditions,
-    Equilibrium,
-    Integers,
-    RowStatus,
-    checked,
-    solve,
-    solve_into,
-)
+from chem.equilibrium.newton import STEP_TOLERANCE, checked, solve, solve_into
+from chem.equilibrium.outcome import PER_ROW, Bools, Conditions, Equilibrium, Integers, RowStatus
 from chem.equilibrium.system import Phases, System
 
 SI_TOLERANCE = 1e-7

@@ -4,10 +4,11 @@ from chem.doubts import Range
 from chem.forecast.answer import THRESHOLD, Answer
 from chem.forecast.beliefs import NOTHING_LEARNED, Beliefs
 from chem.forecast.check import RefereeReport, referee_mix
-from chem.forecast.course import Followed, Out, follow, show_limit
+from chem.forecast.course import Followed, follow
 from chem.forecast.forecasting import forecast, window_forecast
 from chem.forecast.hazards import ALWAYS, IF_IT_GOES_WRONG, JAR_DECIDES, Gas, gases
 from chem.forecast.off_gas import Evolved, evolved
+from chem.forecast.out import Out, show_limit
 from chem.forecast.prepare import Prepared, Standing, assemble
 from chem.forecast.result import AloneForecast, DoubtShare, Forecast, SolidForecast, WindowForecast
 from chem.forecast.rules import Rule, broken, never, rules_of

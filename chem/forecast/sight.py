@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from chem.doubts import chance
 from chem.equilibrium.activity import Floats
-from chem.forecast.course import Followed, Out, Part, show_limit
+from chem.forecast.course import Followed
+from chem.forecast.out import Out, Part, show_limit
 from chem.forecast.state import State
 from chem.forecast.times import TIMES_S
 from chem.reference import tables

@@ -48,6 +48,9 @@ LIQUID = ("net_volume", "specific_gravity", "density")
 LEAST_LISTED = 3
 """Sources in a row from which a line is a list of them without its heading; no source."""
 
+LEAST_NAMED = 2
+"""The same behind a colon."""
+
 _UNFINISHED = re.compile(r"\b(?:as|of|by|from|with|\([A-Z][a-z]?\))\s*$")
 _SYMBOL_FIRST = re.compile(r"\([A-Z][a-z]?\)\s|as\b")
 _AS_WHAT = re.compile(r"\bas \w+$", re.IGNORECASE)
@@ -157,6 +160,13 @@ class _Reader:
             text = f"{_OPEN_RANGE.sub('', piece.text)}-{_OTHER_END.sub('', after.text)}"
             self._keep(self._outcome(text), text, [piece.line, after.line])
             return i + 2
+        third = pieces[i + 2] if i + 2 < len(pieces) else None
+        if after and third and after.text.isdigit() and _OTHER_END.match(third.text):
+            text = f"{piece.text} {after.text}-{_OTHER_END.sub('', third.text)}"
+            ranged = self._outcome(text)
+            if ranged.productive and not outcome.productive:
+                self._keep(ranged, text, [piece.line, after.line, third.line])
+                return i + 3
         spread = after and (_SPREAD_NEXT.search(piece.text) or _SPREAD.match(after.text))
         broken = not outcome.productive and after and _breaks_in_a_fact(piece.text, after.text)
         if after and (spread or broken):
@@ -368,7 +378,12 @@ def _list_starts(text: str) -> str | None:
 
 
 def _list_alone(text: str) -> str | None:
-    """A line of sources that no heading announces."""
+    """A line of sources that no heading announces, or one that no table knows."""
+    head, _, after = text.partition(":")
+    if after and "," in after and not re.search(r"[0-9]", head) and not is_rule(text):
+        known = resolves(after) if not re.search(r"[0-9]{2}|%", after) else []
+        if sum(known) >= LEAST_NAMED and 2 * sum(known) >= len(known):
+            return after
     plain = "," in text and not re.search(r"[0-9]{2}|%", text) and not is_rule(text)
     known = resolves(text) if plain else []
     return text if len(known) >= LEAST_LISTED and all(known) else None

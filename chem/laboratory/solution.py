@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -10,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from chem.equilibrium import (
-    MOLAR_MASS_WATER_KG,
     Conditions,
     Equilibrium,
     Phases,
@@ -20,26 +18,28 @@ from chem.equilibrium import (
     conductivity_mS_per_cm,
     coverage,
     held_key,
-    settle,
     solve,
 )
 from chem.equilibrium.activity import Floats
 from chem.errors import InputProblem, Problem
 from chem.laboratory.recipe import Recipe
+from chem.laboratory.saturating import (
+    components_of,
+    given_ph,
+    listed,
+    saturated,
+    settled_state,
+    solids_named,
+)
 from chem.reference import Solid, catalogue, tables
 from chem.reference.fingerprint import fingerprint
 
 if TYPE_CHECKING:
     from chem.forecast import RefereeReport
 
-EXCESSES_MOL_PER_KG = (0.1, 0.3, 1.0, 3.0, 10.0)
-"""Excess of a saturating solid tried in turn, until some of it is left."""
-CANNOT_SATURATE = "cannot saturate it"
-"""What the table's note says of a salt too soluble for the activity model."""
 SEEN_SHARE = 1e-4
 """A species below this share of its component does not rate a note on its constant."""
 NEAR_SI = -1.0
-MOST_NAMED = 6
 
 
 @dataclass(frozen=True)
@@ -100,13 +100,13 @@ def equilibrate(
         InputProblem: an unknown solid, solids that can't stand together, a salt that the activity
             model can't saturate, or totals without an equilibrium.
     """
-    solids = _named(saturate)
-    components = set(recipe.totals) | {c for s in solids for c in _components_of(s)}
+    solids = solids_named(saturate)
+    components = set(recipe.totals) | {c for s in solids for c in components_of(s)}
     system = build_system(components, held=tuple(recipe.held))
     conditions = Conditions.nominal(system, recipe.t_celsius)
     totals = system.totals(recipe.parted)
     phases = build_phases(system)
-    declared = solve(system, totals, conditions, ph=_given(recipe))
+    declared = solve(system, totals, conditions, ph=given_ph(recipe))
     if not declared.converged[0]:
         raise InputProblem(
             Problem(
@@ -119,11 +119,11 @@ def equilibrate(
     state, settled, water_left = declared, None, 1.0
     notes = list(recipe.notes)
     if solids:
-        state, settled, water_left = _saturated(
+        state, settled, water_left = saturated(
             recipe, system, conditions, declared, solids, let_settle
         )
     elif let_settle:
-        state, settled, water_left = _settled(recipe, system, totals, conditions, declared)
+        state, settled, water_left = settled_state(recipe, system, totals, conditions, declared)
     si = dict(zip(phases.keys, (float(v) for v in state.saturation_index(phases)[0]), strict=True))
     species = _species(state)
     charge = float(state.molality[0] @ system.charge)
@@ -180,145 +180,6 @@ def referee_solution(result: Solution) -> RefereeReport:
     return RefereeReport(found.ph, found.si, found.amount, found.rows, found.failed)
 
 
-def _named(keys: Iterable[str]) -> list[Solid]:
-    """Solids by key or name. Raises: InputProblem with every unknown one."""
-    known = tables().solids
-    names = {s.name.casefold(): s.key for s in known.values()}
-    names |= {key.replace("_", " "): key for key in known} | {key: key for key in known}
-    found, problems = {}, []
-    for text in keys:
-        key = names.get(text.casefold().strip())
-        if key is not None:
-            found[key] = known[key]
-            continue
-        near = difflib.get_close_matches(text.casefold(), list(names), n=5, cutoff=0.5)
-        offer = ", ".join(f"`{k}`" for k in dict.fromkeys(names[n] for n in near))
-        problems.append(
-            Problem(
-                f"--saturate {text}",
-                "there is no such solid in the tables",
-                f"did you mean {offer}?" if offer else "`jarsight tables --kind solids` lists them",
-            )
-        )
-    if problems:
-        raise InputProblem(problems)
-    return list(found.values())
-
-
-def _components_of(solid: Solid) -> list[str]:
-    masters = {c.master: c.key for c in tables().components.values()}
-    return [masters[m] for m in solid.reaction if m in masters]
-
-
-def _prompt() -> list[str]:
-    return [s.key for s in tables().solids.values() if s.kinetics == "prompt"]
-
-
-def _settled(
-    recipe: Recipe,
-    system: System,
-    totals: Floats,
-    conditions: Conditions,
-    declared: Equilibrium,
-) -> tuple[Equilibrium, dict[str, float], float]:
-    """The solution once prompt solids came out, what came out, and the water left [kg]."""
-    prompt = build_phases(system, _prompt())
-    if not len(prompt):
-        return declared, {}, 1.0
-    state = settle(system, totals, conditions, prompt, ph=_given(recipe), start=declared)
-    if not state.converged[0]:
-        raise InputProblem(
-            Problem(
-                f"{recipe.name}, --settle",
-                "no settled state was found for these totals",
-                "the same file without --settle, for the SI of every solid",
-            )
-        )
-    amounts = zip(prompt.keys, state.amounts[0], strict=True)
-    settled = {key: float(amount) for key, amount in amounts if amount > 0.0}
-    return state, settled, float(state.water_left[0])
-
-
-def _given(recipe: Recipe) -> Floats | None:
-    return None if recipe.ph is None else np.array([recipe.ph])
-
-
-def _saturated(
-    recipe: Recipe,
-    system: System,
-    conditions: Conditions,
-    declared: Equilibrium,
-    solids: Sequence[Solid],
-    let_settle: bool,
-) -> tuple[Equilibrium, dict[str, float], float]:
-    """The solution over the solids, what came out of it, and the water left [kg].
-
-    An excess of each solid is added to the totals with its own water, so that no total is zero,
-    and settles back; the excess grows until some of every solid is left.
-    """
-    asked = " ".join(f"--saturate {s.key}" for s in solids)
-    for solid in solids:
-        if CANNOT_SATURATE in solid.constant.note:
-            raise _unfit(asked, solid.name)
-    wanted = [s.key for s in solids]
-    others = [k for k in _prompt() if let_settle and k not in wanted]
-    phases = build_phases(system, [*wanted, *others])
-    count = len(solids)
-    if np.linalg.matrix_rank(phases.nu[:, :count]) < count:
-        raise InputProblem(
-            Problem(
-                asked,
-                "these solids have the same or dependent ions: at one temperature they can't all "
-                "be in equilibrium with one solution",
-                "one of them at a time",
-            )
-        )
-    always = np.arange(len(phases)) < count
-    limit = tables().value("ionic_strength_valid")
-    for excess in EXCESSES_MOL_PER_KG:
-        water = 1.0 + MOLAR_MASS_WATER_KG * excess * float(phases.water[:count].sum())
-        if water <= 0.0:
-            break
-        added = phases.nu[: len(system.components), :count].sum(axis=1)
-        totals = (system.totals(recipe.parted) + excess * added) / water
-        if (totals < 0.0).any():
-            break
-        state = settle(
-            system,
-            totals,
-            conditions,
-            phases,
-            always=always,
-            ph=_given(recipe),
-        )
-        if not state.converged[0]:
-            continue
-        amounts = state.amounts[0] * water
-        if (amounts[:count] <= 0.0).any():
-            continue
-        if state.ionic_strength[0] > limit >= declared.ionic_strength[0]:
-            raise _unfit(asked, _listed([s.name for s in solids]))
-        settled = {s.key: float(a) - excess for s, a in zip(solids, amounts, strict=False)}
-        for key, amount in zip(phases.keys[count:], amounts[count:], strict=True):
-            if amount > 0.0:
-                settled[key] = float(amount)
-        return state, settled, float(state.water_left[0]) * water
-    raise _unfit(asked, _listed([s.name for s in solids]))
-
-
-def _unfit(asked: str, name: str) -> InputProblem:
-    limit = tables().value("ionic_strength_valid")
-    return InputProblem(
-        Problem(
-            asked,
-            f"the activity model (SIT, good to an ionic strength of {limit:g} mol/kg) can't "
-            f"saturate a solution with {name}: too soluble here",
-            "the published solubility of such a salt against temperature; or a solid that "
-            "dissolves less",
-        )
-    )
-
-
 def _species(state: Equilibrium) -> tuple[SpeciesLine, ...]:
     """Every species, largest first."""
     system = state.system
@@ -371,12 +232,12 @@ def _notes(
     if strange:
         notes.append(
             f"At {recipe.t_celsius:g} C beyond the temperature range of these constants: "
-            f"{_listed(strange)}"
+            f"{listed(strange)}"
         )
     inert = [c for c in state.system.components if c in catalogue().inert]
     if inert:
         notes.append(
-            f"Carried for charge and mass only, without reactions in the tables: {_listed(inert)}"
+            f"Carried for charge and mass only, without reactions in the tables: {listed(inert)}"
         )
     notes += [f"{s.key}: {s.constant.note}" for s in saturating if s.constant.note]
     if settled is not None:
@@ -408,12 +269,6 @@ def _out_of_range(
         if not inside and si[solid.key] > NEAR_SI:
             out.append(solid.key)
     return out
-
-
-def _listed(names: Sequence[str]) -> str:
-    more = len(names) - MOST_NAMED
-    text = ", ".join(names[:MOST_NAMED])
-    return f"{text} and {more} more" if more > 0 else text
 
 
 def _pairs(totals: Mapping[str, float]) -> str:

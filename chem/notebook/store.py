@@ -474,6 +474,7 @@ def _taken(path: Path) -> Taken:
     if head.lstrip().startswith(b'{"shed"'):
         try:
             told = json.loads(path.read_text(encoding="utf-8"))
+            json.dumps(told, ensure_ascii=False).encode("utf-8")  # half a character is none
             shed, others = str(told["shed"]), dict(told["of_other_sheds"])
             numbers = [
                 (

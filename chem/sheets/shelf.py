@@ -8,7 +8,8 @@ from chem.forecast import ALWAYS, JAR_DECIDES
 from chem.sheets.against import answer_neighbours, names_of, neighbours, refused
 from chem.sheets.blocks import WIDTH, Block, Sheet
 from chem.sheets.buying import buying_block
-from chem.sheets.shelf_data import hint, tank_because, tank_forbids, warns
+from chem.sheets.shelf_data import hint, tank_because, tank_forbids, warns, who
+from chem.sheets.shelf_numbers import ratios, table
 from chem.sheets.words import TIME_WORDS, after, and_more, counted, odds, sentence
 from chem.shelf import Buying, Shelf, Together
 from chem.shelf.together import CLEAR, QUARRELS, SAID_CLEAR, UNKNOWN
@@ -19,7 +20,6 @@ LISTED = 30
 LISTED_ON_PAGE = 5_000
 TABLE_FITS, TABLE_FITS_PAGE = 14, 200
 """Products whose numbered columns fit a terminal sheet, and a page."""
-LEAST_SHOWN = 0.05
 VERBS = {"curdle": ("curdles", "may curdle"), "haze": ("hazes", "may haze")}
 
 
@@ -110,12 +110,12 @@ def _sheet(
             *_clear(result, most),
             *_triples(result, most),
             *_lower(result, most, units),
-            *_ratios(result, most),
+            *ratios(result, most),
             *_most(result),
             *_groups(result),
             *_passes(result),
             *_alone(result, everything=False, most=most),
-            *_table(result, wide),
+            *table(result, wide),
         ]
     blocks += [*more, *_left_out(result)]
     blocks.append(_granted(result, units, alone))
@@ -167,13 +167,6 @@ def _answer(result: Shelf, bad: int) -> str:
     return f"Better kept apart from {bad} of {len(result.pairs)}."
 
 
-def _who(result: Shelf, found: Together) -> str:
-    others = [result.names[i] for i in found.members if i != result.asked]
-    if result.asked is not None:
-        return f"with {' and '.join(others)}"
-    return " + ".join(others)
-
-
 def _line(result: Shelf, found: Together) -> str:
     """`with X: curdles, 9 in 10, shows after about 10 min, gypsum. Try: two passes.`"""
     words = [f"{_verdict(result, found)}."]
@@ -185,14 +178,14 @@ def _line(result: Shelf, found: Together) -> str:
     if found.toxic:
         first = (tank_forbids(result, found) or [why or ""])[0]
         words = ["never in one tank.", sentence(first)]
-        return " ".join([f"{_who(result, found)}:", *words])
+        return " ".join([f"{who(result, found)}:", *words])
     if found.untried:
         words = [sentence(why or "")]
     elif dangers and found.answer.word == "clear":
         words = [*dangers, f"No solids, {odds(found.answer.chance)}."]
     else:
         words += dangers
-    return " ".join([f"{_who(result, found)}:", *words, hint(result, found)]).rstrip()
+    return " ".join([f"{who(result, found)}:", *words, hint(result, found)]).rstrip()
 
 
 def _verdict(result: Shelf, found: Together) -> str:
@@ -291,37 +284,6 @@ def _lower(result: Shelf, most: int, units: Units) -> list[Block]:
     return [Block(title, at, _lines(result, result.lower, most))]
 
 
-def _ratios(result: Shelf, most: int) -> list[Block]:
-    """Each pair at every ratio, in words: a name cut short could be two products."""
-    by_pair: dict[tuple[int, ...], list[Together]] = {}
-    for found in result.ratios:
-        by_pair.setdefault(found.members, []).append(found)
-    if not by_pair:
-        return []
-
-    def worst(steps: Sequence[Together]) -> tuple[float, float]:
-        tried = [t.shows(result.judged_at) for t in steps if t.odds is not None]
-        return max(tried, default=0.0), sum(tried)
-
-    rows = [steps for steps in by_pair.values() if worst(steps)[0] >= LEAST_SHOWN]
-    rows.sort(key=worst, reverse=True)
-    if not rows:
-        return [Block("Other ratios", ["Under 5 in 100 at every ratio."])]
-    first = "the first one" if result.asked is None else result.names[result.asked]
-    what = f"Chance in 100 of solids, at so many times the rate of {first}."
-    items = [
-        f"{_who(result, steps[0])}: {', '.join(_step(t, result.judged_at) for t in steps)}"
-        for steps in rows[:most]
-    ]
-    return [Block("Other ratios, worst first", [what], [*items, *and_more(len(rows) - len(items))])]
-
-
-def _step(found: Together, judged_at: str) -> str:
-    if found.odds is None:
-        return f"x{found.factor:g} no room"
-    return f"x{found.factor:g} {_number(found.shows(judged_at)) or 'under 5'}"
-
-
 def _short(name: str, width: int) -> str:
     return name if len(name) <= width else f"{name[: width - 3].rstrip()}..."
 
@@ -393,37 +355,6 @@ def _alone(result: Shelf, *, everything: bool, most: int = LISTED_ON_PAGE) -> li
     items += and_more(len(shown) - len(items))
     title = "Each alone in this water" if everything else "Trouble even alone in this water"
     return [Block(title, items=items)]
-
-
-def _number(chance: float) -> str:
-    """A chance in 100, never as certainty; nothing under 5."""
-    return "" if chance < LEAST_SHOWN else f"{100.0 * min(chance, 0.99):.0f}"
-
-
-def _table(result: Shelf, most: int) -> list[Block]:
-    """Chances as numbers, every product against every other; alone where it meets itself."""
-    count = len(result.items)
-    if result.asked is not None or count < 3:
-        return []
-    title = f"Chance in 100 of solids within {TIME_WORDS[result.judged_at]}"
-    if count > most:
-        return [Block(title, ["Too wide here: --html FILE or --csv FILE has the whole table."])]
-    tanks = {t.members: t for t in (*result.pairs, *result.alone)}
-    rows = [("", *(str(k) for k in range(1, count + 1)))]
-    for i in range(count):
-        cells = []
-        for j in range(count):
-            key = (i,) if i == j else (min(i, j), max(i, j))
-            found = tanks[key]
-            cells.append(_number(found.shows(result.judged_at)))
-        rows.append((str(i + 1), *cells))
-    words = "Blank is under 5. A product against itself: alone in this water."
-    if any(t.odds is None for t in tanks.values()):
-        words += " 99 also where they must never meet or leave no room for water."
-    if any(t.rules or (t.gases and len(t.members) > 1) for t in tanks.values()):
-        words += " Gas and label rules are not in these numbers: see the list."
-    numbered = [f"{k}  {name}" for k, name in enumerate(result.names, start=1)]
-    return [Block(title, [words, *numbered], rows=rows)]
 
 
 def _left_out(result: Shelf) -> list[Block]:

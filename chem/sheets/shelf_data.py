@@ -209,3 +209,11 @@ def hint(result: Shelf, found: Together) -> str:
         name = result.names[found.members[0]]
         return f"Clear at {100 * found.clear_at:.0f} % of the rate of {name}; or two passes."
     return "Try: two passes." if len(found.members) == 2 else "Try: separate passes."
+
+
+def who(result: Shelf, found: Together) -> str:
+    """The others in a tank, beside the one asked for or among themselves."""
+    others = [result.names[i] for i in found.members if i != result.asked]
+    if result.asked is not None:
+        return f"with {' and '.join(others)}"
+    return " + ".join(others)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chem.equilibrium.activity import Floats
-from chem.equilibrium.newton import Bools, Equilibrium
+from chem.equilibrium.outcome import Bools, Equilibrium
 from chem.equilibrium.referee.engine import Refereed, referee
 from chem.equilibrium.solids import settle
 from chem.equilibrium.system import Phases

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 
 from chem.equilibrium.activity import Floats
-from chem.equilibrium.newton import Conditions
+from chem.equilibrium.outcome import Conditions
 from chem.equilibrium.system import Phases, System
 from chem.reference import tables
 

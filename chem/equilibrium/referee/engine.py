@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from chem.equilibrium.activity import Floats
-from chem.equilibrium.newton import Bools, Equilibrium, Integers
+from chem.equilibrium.outcome import Bools, Equilibrium, Integers
 from chem.equilibrium.referee.as_phreeqc import database, effective_eps, element
 from chem.equilibrium.system import Phases, System
 from chem.errors import InputProblem, Problem

@@ -32,6 +32,7 @@ class Content:
     guarantee: dict[str, Kept] = field(default_factory=dict)
     chelated: dict[str, Kept] = field(default_factory=dict)
     also: dict[str, Kept] = field(default_factory=dict)
+    pairs: dict[str, tuple[Quantity, Quantity]] = field(default_factory=dict)
     stated: dict[str, str] = field(default_factory=dict)
     care: list[str] = field(default_factory=list)
     never_with: list[str] = field(default_factory=list)
@@ -87,6 +88,7 @@ class Content:
                 self.not_understood.append(NotUnderstood(line.number, line.printed, why))
                 return
             table[key] = by_weight
+            self.pairs[key] = by_weight.quantity, by_volume.quantity
             shown = f"{what} {quantity.text} % on the other basis{notes}; the w/w is kept"
             self.note(line, words, shown)
             return

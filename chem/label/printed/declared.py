@@ -84,7 +84,9 @@ _NITROGEN = {
     "ammonia": "ammoniacal nitrogen",
     "urea": "urea nitrogen",
 }
-_NITROGEN_AS = re.compile(rf"nitrogen(?: \(n\))?(?: as)? ({'|'.join(_NITROGEN)})", re.IGNORECASE)
+_NITROGEN_AS = re.compile(
+    rf"n(?:itrogen)?(?: \(n\))?(?: as)? \(?(?:as )?({'|'.join(_NITROGEN)})\)?", re.IGNORECASE
+)
 LONGEST_NAME = 160
 """Letters of a nutrient's name in two languages, at most (common practice, no source)."""
 OXIDES = frozenset(("CaO", "MgO", "Na2O", "SO3", "P2O5", "K2O"))

@@ -132,6 +132,7 @@ def _spellings(name: str) -> Iterator[str]:
         for metal, symbols in table("metals").items()
         if found[1] in symbols
     ]
+    forms += [re.sub(r"^(?:chelated|complexed|stabili[sz]ed) (?:with|by) ", "", plain)]
     forms += [form.replace("sulph", "sulf") for form in list(forms)]
     forms += [
         re.sub(r"^(?:technical|soluble|liquid|water soluble|greenhouse grade) ", "", form)

@@ -12,7 +12,7 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from chem.label.printed.columns import with_units
+from chem.label.printed.columns import MARK, statements_of, with_units
 from chem.label.printed.languages import in_known_words
 from chem.units.text import tidy
 
@@ -96,14 +96,6 @@ _UNIT_FIRST = re.compile(
     r"(?P<end>min(?:imum)?|max(?:imum)?)\b\.?\)?\s*[:=|-]?\s*(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
     re.IGNORECASE,
 )
-_UNIT_AMID = re.compile(
-    r"^(?P<name>(?:[^%]*[^0-9%\s])?)\s*,?\s*(?:%|\bper ?cent\b) ?"
-    r"(?:w/w|by weight|by mass|by wt)\b\.?(?P<more>[^0-9%]*?)"
-    r"[\s:=|.-]+(?P<figure>[0-9]+(?:[.,][0-9]+)?)\s*$",
-    re.IGNORECASE,
-)
-"""`Zinc, per cent by weight, as sulphate 6.0`, the style of Indian schedules."""
-
 _ITEM = re.compile(
     r"^\s*(?:\(?(?:[ivx]{1,4}|[a-h])\)\s+(?=\S)|[1-9][0-9]?\.\s+(?=[A-Za-z]))", re.IGNORECASE
 )
@@ -202,14 +194,14 @@ def _without_numbers(rows: Sequence[str]) -> list[str]:
 
 def _tidied(row: str) -> tuple[tuple[str, ...], str, tuple[str, ...]]:
     row = _UNIT_FIRST.sub(r"\g<end> \g<figure> % w/w", _ITEM.sub("", row))
-    row = _UNIT_AMID.sub(r"\g<name>\g<more> \g<figure> % w/w", row)
     row = _MIDDLE_DOT.sub(".", row)
     row = _DIVIDED.sub("-", _NOTE_MARK.sub(_without_mark, _MARKS.sub("", row)))
     cells = tuple(
         filter(None, (_one(cell)[0] for cell in re.split(r"\s{2,}|\|", row.replace("\xa0", " "))))
     )
-    words, notes = _one(row.replace("|", " "))
-    return cells, words, notes
+    parts = [_one(part.replace("|", " ")) for part in statements_of(row)]
+    notes = tuple(dict.fromkeys(note for _, told in parts for note in told))
+    return (cells if len(parts) == 1 else ()), MARK.join(words for words, _ in parts), notes
 
 
 def _without_mark(found: re.Match[str]) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from chem.errors import InputProblem
 from chem.label.printed.declared import NUMBER, Refused
+from chem.label.printed.vocabulary import any_of
 
 AMOUNT = r"(?:[0-9]+[ -])?[0-9]+/[0-9]+|[0-9]+(?:\.[0-9]+)?|\.[0-9]+"
 RANGE = rf"{NUMBER}(?:\s?(?:-|to)\s?{NUMBER})?"
@@ -23,14 +24,13 @@ VOLUME = (
     r"fluid ounces?\b|quarts?\b|qts?\b\.?|pints?\b|pts?\b\.?|lit(?:er|re)s?\b|ml\b|cc\b|l\b"
 )
 HOW_OFTEN = re.compile(
-    r"(?:\s*(?:-|/|to|a|\u00e0|bis|tot|y|e|et|o|ou|und)\s*[0-9]+)?\s*(?:applica\w+|aplica\w+|treatments?|days?\b|weeks?\b|months?\b|hours?\b|"
-    r"d[i\u00ed]as?\b|semanas?\b|m[e\u00ea]s(?:es)?\b|jours?\b|semaines?\b|mois\b|giorni\b|settiman[ae]\b|mesi\b|"
-    r"tage?n?\b|wochen\b|monate?n?\b|dagen\b|weken\b|maanden\b|"
-    r"traitements?|tratamientos?|trattamenti|sprays\b|anwendung\w*|behandlung\w*|toepassing\w*|"
-    r"times\b|passages?\b|pass\b|fois\b|mal\b|veces\b|vezes\b|volte\b)",
+    rf"(?:\s*(?:[-/]|{any_of('range_words')})\s*[0-9]+)?\s*"
+    + any_of("how_often").removeprefix(r"(?<!\w)"),
     re.IGNORECASE,
 )
 """What follows a figure that says how often, or after how long, it is sprayed."""
+
+BARE_VOLUME = re.compile(rf"({NUMBER})\s*((?:{VOLUME})\.?)", re.IGNORECASE)
 
 _TEMPERATURE = re.compile(
     r"[(,]?\s*(?:@|at)?\s*-?[0-9]+(?:\.[0-9]+)?\s*(?:\u00b0|degrees?|deg\.?)?\s*"
@@ -57,6 +57,12 @@ def refusal(read: Callable[[str, str], object], given: str, text: str) -> Refuse
 def plain_range(text: str) -> str:
     """A range with a plain hyphen."""
     return re.sub(r"\s?(?:-|to)\s?", "-", text.lower())
+
+
+def plain_amount(text: str) -> str:
+    """`2.5 Gal.` -> `2.5 gal`."""
+    found = BARE_VOLUME.fullmatch(text.strip())
+    return f"{found[1]} {plain_unit(found[2])}" if found else text
 
 
 def plain_unit(unit: str) -> str:

@@ -75,8 +75,9 @@ _AREA_FIRST = re.compile(
 """`Dose per acre: 1000 ml in 200 litres of water`; custom of India, no source."""
 
 _VOLUME_NAMED = re.compile(
-    rf"\b(?:spray|water|carrier) (?:volume|rate)s?\s*[:=]?\s*(?:of |de |di |da )?"
-    rf"(?P<limit>(?:min|max)(?:imum)?\b\.?\s*)?(?P<amount>{RANGE}\s*(?:{VOLUME}))"
+    rf"\b(?:(?:spray|water|carrier) (?:volume|rate)s?\s*[:=]?|water ?[:=])\s*(?:of |de |di |da )?"
+    rf"(?P<limit>(?:(?:min|max)(?:imum)?\b\.?|(?:not|no) less than|at least)\s*)?"
+    rf"(?P<amount>{RANGE}\s*(?:{VOLUME}))"
     r"(?P<base>\s*/\s?ha)?(?P<late>\s*,?\s*\(?min(?:imum)?\b\.?\)?)?",
     re.IGNORECASE,
 )
@@ -92,9 +93,12 @@ _ON_AN_AREA = re.compile(
 )
 _SHARE = re.compile(rf"(?P<amount>{RANGE})\s?%\s?(?P<by>v ?/ ?v|by volume)", re.IGNORECASE)
 
+_BY_MASS = re.compile(r"\bby (?:mass|weight)\b|\b[wm] ?/ ?[wm]\b", re.IGNORECASE)
+"""Beside it `% by volume` is a content, mass by volume, as Regulation (EU) 2019/1009 prints it."""
+
 _PER_AREA = re.compile(
     r"(?:/|per|for|pour|on|over)\s*"
-    r"(?:[0-9,]* ?(?:sq|ft2|m2)|1,?000|acre|ac\b|hect|ha\b|(?-i:[AM])\b)",
+    rf"(?:[0-9,]* ?(?:sq|ft2|m2)|1,?000(?!\s?(?:{VOLUME}))|acre|ac\b|hect|ha\b|(?-i:[AM])\b)",
     re.IGNORECASE,
 )
 
@@ -102,11 +106,12 @@ _PER_AREA = re.compile(
 def read_rates(text: str, dry: bool = False) -> Reading | None:
     """Rates of product, and spray volumes where they are a rule."""
     text = _AREA_FIRST.sub(r"\g<amount> per \g<base>", text)
+    text = re.sub(r"\b[1-9]\s?x\s+(?=[0-9])", "", text)
     text = _VOLUME_NAMED.sub(_spray_volume, text)
     text = _LIMIT_LATE.sub(r"min \g<amount>", text)
     text = _VOLUME_FIRST.sub(r"\g<limit> \g<amount> of spray", text)
     found, shared = _amounts(text)
-    shares = list(_SHARE.finditer(text))
+    shares = [] if _BY_MASS.search(text) else list(_SHARE.finditer(text))
     if not (found or shares) or not (says("about_rates", text) or _PER_AREA.search(text)):
         return None
     facts: list[Fact] = []
@@ -162,7 +167,7 @@ def read_rates(text: str, dry: bool = False) -> Reading | None:
             facts.append(fact(key, rate))
     rest = re.sub(rf"\b[0-9]+(?:{HOW_OFTEN.pattern})", " ", rest, flags=re.IGNORECASE)
     rest = re.sub(rf"\(\s*{NUMBER}(?:-{NUMBER})?\s*[^()]*\)", " ", rest)
-    if re.search(r"[0-9]", rest):
+    if re.search(r"(?<![A-Za-z])[0-9]", rest):
         left.append(Refused(" ".join(rest.split()), "figures beside the rate"))
     return Reading(tuple(facts), tuple(left), tuple(ignored))
 

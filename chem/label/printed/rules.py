@@ -36,6 +36,7 @@ _WATER_LAST = re.compile(r"\bnever add water to\b|\badd (?:the )?product to (?:t
 
 def read_rules(text: str) -> Reading | None:
     """What it is never mixed with; whether it goes in first or last."""
+    text = re.sub(r"\bw/ (?=[a-z])", "with ", text)
     if _WATER_LAST.search(text):
         return Reading(ignored=("water stands in the tank before any product",))
     pour = None if _OTHER_FIRST.search(text) else _POUR.search(text)
@@ -66,7 +67,7 @@ def read_rules(text: str) -> Reading | None:
 
 def _never(part: str, facts: list[Fact], left: list[Refused]) -> None:
     rest = re.sub(r"-(?=\s|$)", " ", without("words_of_a_rule", part))
-    words = " ".join(rest.split()).strip(" .,:;*()").lower()
+    words = " ".join(rest.split()).strip(" .,:;*()!").lower()
     if not words:
         return
     known = catalogue()

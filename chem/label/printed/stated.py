@@ -57,12 +57,14 @@ _DENSITY = re.compile(
 )
 _DENSITIES = re.compile(rf"{FREE}(?P<figure>{RANGE})\s*(?P<unit>{_PER_VOLUME})", re.IGNORECASE)
 _APART = re.compile(
-    rf"(?:per\s+|^.*?)(?P<volume>{_OF_LIQUID})[^0-9]*?{FREE}(?P<figure>{RANGE})\s*"
+    rf"(?:per\s+|^.*?\b)(?P<volume>{_OF_LIQUID})[^0-9]*?{FREE}(?P<figure>{RANGE})\s*"
     rf"(?P<mass>{_WEIGHT})(?!\w)",
     re.IGNORECASE,
 )
 """`Weight per gallon: 11.2 lb`, `A gallon weighs 11.2 lb`."""
 
+_PER_VOLUME_NEXT = re.compile(rf"\s*(?:/|per)\s*{_OF_LIQUID}", re.IGNORECASE)
+_WITHIN = re.compile(rf"(?P<middle>{NUMBER})\s*(?:\u00b1|\+/-)\s*(?P<by>{NUMBER})")
 _GRAVITY = re.compile(
     r"\b(?:specific gravity|relative density|sp\.? ?gr\.?|s\.?g\.?)(?![\w])|"
     r"(?:^|(?<=\s))d(?=\s?[:=]\s?[01]\.[0-9])",
@@ -71,14 +73,16 @@ _GRAVITY = re.compile(
 """`d = 1.20` too, as French and Italian labels print it; common practice, no source."""
 _NET = re.compile(
     r"\b(?:nett?|nominal|pack size)\b|\b(?:contents?|contains|volume|weight|wt\.?)\s*[:=]|"
-    r"^(?:contents?|volume|weight)\b",
+    r"^(?:contents?|volume|weight)\b(?!\s?/)",
     re.IGNORECASE,
 )
 _NO_NET = re.compile(rf"\b(?:apply|per|rate|use)\b|{NUMBER}\s?m?g\s?/\s?(?:kg|l)\b", re.IGNORECASE)
 """Rates, and a content such as `100 g/L`: no weight of a pack."""
 
 _PACKS = re.compile(
-    rf"\b[0-9]+(?:\s?[x*]\s?|/(?=[0-9]+\.)){NUMBER}\s?(?:{VOLUME}|{MASS})", re.IGNORECASE
+    rf"\b[0-9]+(?:\s?[x*]\s?|/(?=[0-9]+\.)){NUMBER}\s?(?:{VOLUME}|{MASS})|"
+    rf"^(?:{NUMBER}\s?(?:{VOLUME})\s*[/,|;]\s*)+{NUMBER}\s?(?:{VOLUME})$",
+    re.IGNORECASE,
 )
 _UNIT_BEFORE = re.compile(
     rf"(?<![\d.,] )(?<![\d.,])\b(?P<unit>kg|g|l|lt|ml|lit(?:er|re)s?)\s(?P<figure>{NUMBER})\b"
@@ -100,7 +104,8 @@ _PH = re.compile(
 _STRENGTH = re.compile(
     rf"[(,]?\s*(?:of |in |as |at )?(?:an? )?(?:sol\.? |solution )?"
     rf"(?P<percent>{NUMBER})\s?%\s*(?:w/w|w/v|v/v)?\s*"
-    r"(?:aqueous |aq\.? |water )?(?:(?:solution|soln?\.?|sol'n\.?|dilution)\b\s*)?"
+    r"(?:aqueous |aq\.? |water )?"
+    r"(?:(?:solution|soln?\.?|sol'n\.?|dilution|dispersion|suspension)\b\s*)?"
     r"(?:in (?:of )?water\b)?\s*\)?",
     re.IGNORECASE,
 )
@@ -170,9 +175,19 @@ def _gravity(text: str) -> Reading | None:
         return Reading(own.facts + beside.facts, own.left + beside.left)
     if others:
         return Reading(left=(Refused(text, "which figure is the specific gravity?"),))
+    return _gravity_of(number, text)
+
+
+def _gravity_of(number: str, text: str) -> Reading:
     if "-" in number:
         return _one(read_density_range, "density", f"{number} kg/L", text)
     return _one(read_specific_gravity, "specific_gravity", number, text)
+
+
+def _both_ends(found: re.Match[str]) -> str:
+    """`1.50 +/- 0.02` as the range that it is."""
+    middle, by = float(found["middle"]), float(found["by"])
+    return f"{middle - by:.4g}-{middle + by:.4g}"
 
 
 def _one(read: Callable[[str, str], object], key: str, given: str, text: str) -> Reading:
@@ -181,7 +196,7 @@ def _one(read: Callable[[str, str], object], key: str, given: str, text: str) ->
 
 
 def _density(text: str) -> Reading | None:
-    rest = without_temperatures(text)
+    rest = _WITHIN.sub(_both_ends, without_temperatures(text))
     if not _DENSITY.search(rest) or re.search(r"\b(?:apply|use|dilute)\b", text, re.IGNORECASE):
         return None
     if re.search(r"\bbulk density\b", text, re.IGNORECASE):
@@ -192,20 +207,19 @@ def _density(text: str) -> Reading | None:
     ]
     apart, number = _APART.search(rest), re.search(rf"{FREE}({RANGE})", rest)
     unit = re.search(_PER_VOLUME, rest, re.IGNORECASE)
+    if apart and not _PER_VOLUME_NEXT.match(rest, apart.end("mass")):
+        unit_apart = plain_density(f"{apart['mass']}/{apart['volume']}")
+        given.insert(0, f"{plain_range(apart['figure'])} {unit_apart}")
     if given:
         pass
-    elif apart:
-        given = [
-            f"{plain_range(apart['figure'])} {plain_density(apart['mass'] + '/' + apart['volume'])}"
-        ]
     elif unit and number:
         given = [f"{plain_range(number[1])} {plain_density(unit[0])}"]
     elif number and (named or re.search(r"\bper\b", rest, re.IGNORECASE)):
         only = plain_range(number[1])
         beside = without("beside_ph", re.sub(r"\bdensity\b", " ", rest, flags=re.IGNORECASE))
         alone = re.fullmatch(r"[\W\d_]*", beside) is not None
-        if alone and "-" not in only and LIGHTEST <= float(only) <= HEAVIEST:
-            return _one(read_specific_gravity, "specific_gravity", only, text)
+        if alone and all(LIGHTEST <= float(end) <= HEAVIEST for end in only.split("-")):
+            return _gravity_of(only, text)
         given = [only]
     else:
         return _no_figure(text, "density") if named else None
@@ -224,7 +238,7 @@ def _density(text: str) -> Reading | None:
 
 
 def _net(text: str) -> Reading | None:
-    if not (_NET.search(text) or _is_pack(text)) or _NO_NET.search(text):
+    if not (_NET.search(text) or _is_pack(text) or _PACKS.fullmatch(text)) or _NO_NET.search(text):
         return None
     if _PACKS.search(text):
         left = Refused(text, "several packs on one line", ("net weight and net volume of one jug",))
@@ -297,11 +311,10 @@ def _acidity(text: str) -> Reading | None:
     elif re.search(r"\b1\s?:\s?[0-9]+|solution|dilut", without("neat", rest), re.IGNORECASE):
         return Reading(left=(Refused(text, "the pH at which strength?", ("neat, 1 % or 10 %",)),))
     rest = without("neat", rest)
-    about = re.search(rf"({NUMBER})\s*(?:\u00b1|\+/-)\s*({NUMBER})", rest)
-    figure = re.search(rf"{FREE}{RANGE}", rest)
+    about = _WITHIN.search(rest)
+    figure = re.search(rf"{FREE}{RANGE}", rest, re.IGNORECASE)
     if about:
-        middle, spread = float(about[1]), float(about[2])
-        number = f"{middle - spread:.4g}-{middle + spread:.4g}"
+        number = _both_ends(about)
     elif figure is None:
         return _no_figure(text, "pH") if re.match(r"\s*[:=]", rest) else None
     else:

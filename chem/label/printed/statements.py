@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
+from chem.label.printed.columns import MARK
 from chem.label.printed.declared import (
     AGENT_NAMES,
     NUMBER,
@@ -50,7 +51,7 @@ _GRADE_MORE = re.compile(
     re.IGNORECASE,
 )
 _AGENT_BEHIND = re.compile(
-    r"\s*\((?:as |chelated (?:by|with) )?(edta|dtpa|hedta|eddha)\)", re.IGNORECASE
+    r"\s*\((?:as |chelated (?:by|with) )?(?:(edta|dtpa|hedta|eddha)|chelated)\)", re.IGNORECASE
 )
 MIXED_UP = "which figure belongs to which name?"
 NAMELESS = "a figure without a name"
@@ -106,8 +107,7 @@ class Outcome:
 
 def pieces(lines: list[Line]) -> Iterator[Piece]:
     """A label parted into statements, in order; a blank line is one without text."""
-    for line in lines:
-        text = line.text
+    for line, text in ((each, part) for each in lines for part in each.text.split(MARK)):
         parts = [text]
         start = next((m for m in STARTS.finditer(text) if _list_may_start(text, m)), None)
         if start and start.start() > 0:
@@ -184,6 +184,9 @@ def _statements(text: str) -> Iterator[str]:
     if len(parts) > 1 and all(map(_names_its_figure, parts)):
         yield from (part.strip() for part in parts)
         return
+    if any(_NEXT_STATEMENT.match(f"x;{part}", 1) for part in parts[1:]):
+        yield from (each for part in parts for each in _statements(part.strip()))
+        return
     at = 0
     for found in _NEXT_STATEMENT.finditer(text):
         before = text[at : found.start()]
@@ -247,7 +250,7 @@ def _declared(
         return
     found = _all_on_one_basis(found)
     last = around.last
-    tail = recognise(gaps[-1] or "")
+    tail = recognise(re.split(r"[,;]", gaps[-1] or "")[0])
     behind_all = len(found) > 1 and isinstance(tail, Named) and tail.name and not tail.also
     if (
         behind_all
@@ -267,7 +270,7 @@ def _declared(
         beside_it = i > 0 and named_first and "(" not in (gaps[i] or "")
         twin = i > 0 and named_first and _twin(found[i - 1][2], quantity)
         places: tuple[int, ...] = (i,) if beside_it and twin else (i, i + 1)
-        if twin and (gaps[i] or "").strip() == "(" and (gaps[i + 1] or "").lstrip()[:1] == ")":
+        if twin and text[: found[i][0]].rstrip()[-1:] == "(" and ")" in text[found[i][1] - 1 :][:2]:
             places = ()
         at = next((g for g in places if gaps[g] and not is_filler(gaps[g] or "")), None)
         beside = f"{gaps[i] or ''} {gaps[i + 1] or ''}"
@@ -310,7 +313,7 @@ def _declared(
             gaps[i + 1] = (gaps[i + 1] or "").replace(behind[0], "")
         held = _AGENT_BEHIND.match(text, found[i][1])
         if held and isinstance(named, Named) and named.is_metal and not named.chelated:
-            named = replace(named, chelated=True, agent=held[1].upper())
+            named = replace(named, chelated=True, agent=held[1] and held[1].upper())
             follows.pop(i, None)
             gaps[i + 1] = (gaps[i + 1] or "").replace(held[0], "")
         if isinstance(named, Named) and not named.name:

@@ -34,6 +34,11 @@ _READING = re.compile(
     r"\bkg ?/ ?l\b|\bg ?/ ?(?:ml|cm3|cc)\b|lbs?\.? ?(?:/|per) ?gal", re.IGNORECASE
 )
 _CONTENT = re.compile(r"%|\bper ?cent\b|\bm?g ?/ ?(?:kg|l)\b|\bppm\b|\bkg ?/ ?hl\b", re.IGNORECASE)
+_STATED = re.compile(
+    rf"\b(?:density|gravity|ph|lbs?\.?|kg)\b[^;]*?[0-9]|{_READING.pattern}", re.IGNORECASE
+)
+"""A figure that a file has a place for is not left out as care."""
+
 _SOURCES = ("no source of that name", "this name is used for more than one compound")
 _HIGHEST = "a highest content guarantees nothing"
 """A bound, as `less than 2 % chlorine`: it leaves the composition no less known."""
@@ -75,7 +80,8 @@ def _kind(entry: NotUnderstood, text: str, under_composition: bool) -> Kind:
     if re.search(r"\bph\b", words, re.I) and says("of_the_spray", words):
         return "rule"
     amount = _RATE.search(words)
-    if is_care(words) and not (amount or _CONTENT.search(f"{words} {text}")):
+    told = amount or _CONTENT.search(f"{words} {text}") or _STATED.search(words)
+    if is_care(words) and not told:
         return "care"
     rate = amount or says("rate", words)
     if says("forbids", words) or entry.why.startswith("no nutrient or source"):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import replace
-from itertools import pairwise
 from typing import Any
 
 from chem.errors import InputProblem, Problem
@@ -13,45 +12,38 @@ from chem.files import rewritten
 from chem.files.table import figure
 from chem.label.printed.claims import ledger, with_figures
 from chem.label.printed.content import Content
+from chem.label.printed.contradictions import (
+    ask_beside_figures,
+    ask_impossible,
+    ask_lost_points,
+    check_chelated,
+    check_density,
+    check_nitrogen,
+    settle_rates,
+)
 from chem.label.printed.declared import Named, Quantity
 from chem.label.printed.languages import fold
 from chem.label.printed.lines import Line
+from chem.label.printed.measures import BARE_VOLUME, plain_amount
 from chem.label.printed.records import (
     Ignored,
     Kept,
     NotUnderstood,
     Pasted,
     Understood,
+    fact,
     in_terms_of,
 )
-from chem.label.printed.stated import HEAVIEST, LIGHTEST
 from chem.label.printed.statements import GRADE_LINES
 from chem.label.printed.titles import leave_titles
 from chem.label.printed.unread import Kind, kinds_of
 from chem.label.printed.words import CARE, is_told
 from chem.label.product import NITROGEN_FORMS
-from chem.reference import catalogue, read_csv
-from chem.units import (
-    read_density_range,
-    read_mass,
-    read_rate_range,
-    read_specific_gravity,
-    read_volume,
-)
-
-DENSITIES_AGREE = 0.03
-"""Relative; labels round pounds and gallons."""
+from chem.reference import catalogue
 
 GRADE_ROUNDS = 0.95
 """A grade prints whole numbers: less than one point from its line agrees."""
 
-
-POINTS_TO_DOUBT = 3
-"""Figures with decimals for each one without, from which the latter is doubted; no source."""
-
-MOST_IN_LIQUID = "labels/most_in_liquid.csv"
-DENSEST_LIQUID = 1.8
-"""kg/L; heavy suspensions, value from memory."""
 
 NEXT_TO = 2
 """Lines above a chelated part within which a line that was not read may be its whole; no source."""
@@ -79,8 +71,9 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     _settle_basis(content)
     _settle_grade(content)
     leave_titles(content, lines)
-    _ask_lost_points(content)
-    _ask_impossible(content)
+    _take_pack(content, lines)
+    ask_lost_points(content)
+    ask_impossible(content)
     if not content.guarantee and not content.also and not _worth_keeping(content, lines):
         raise InputProblem(
             Problem(
@@ -93,13 +86,13 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
                 "the label's guaranteed analysis, a line for each nutrient with its percent",
             )
         )
-    _settle_rates(content)
-    _check_nitrogen(content)
-    _check_chelated(content)
-    _check_density(content)
+    settle_rates(content)
+    check_nitrogen(content)
+    check_chelated(content)
+    check_density(content)
     _cover(content, lines)
     _, unclaimed = ledger(lines, content.understood, content.ignored, content.not_understood)
-    _ask_beside_figures(content, {token.line for token in unclaimed})
+    ask_beside_figures(content, lines, unclaimed)
     content.not_understood = with_figures(lines, unclaimed, content.not_understood)
     _leave_care(content, lines)
     _imply_chelates(content)
@@ -121,6 +114,19 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     )
 
 
+def _take_pack(content: Content, lines: list[Line]) -> None:
+    """`20 L` alone on the first or last line is what the pack holds, where nothing else says it."""
+    full = [line for line in lines if line.text.strip()]
+    alone = [line for line in full if BARE_VOLUME.fullmatch(line.text.strip())]
+    if len(alone) != 1 or content.stated.keys() & {"net_volume", "net_weight"}:
+        return
+    (line,) = alone
+    left = [e for e in content.not_understood if e.line_number == line.number]
+    if left and line in (full[0], full[-1]):
+        content.not_understood[:] = [e for e in content.not_understood if e not in left]
+        content.state(*fact("net_volume", plain_amount(line.text)), line, line.printed)
+
+
 def _worth_keeping(content: Content, lines: list[Line]) -> bool:
     """Whether a text without any guarantee is still a label: sources, or contents to ask about."""
     kinds = kinds_of(content.not_understood, lines)
@@ -131,62 +137,9 @@ def _worth_keeping(content: Content, lines: list[Line]) -> bool:
         return True
     return any(
         left.why.startswith("a figure without")
-        or re.search(r"[0-9]\s*%|g ?/ ?(?:kg|l)\b|per ?cent", left.line)
+        or re.search(r"[0-9]\s*%|%.*[0-9]|g ?/ ?(?:kg|l)\b|per ?cent", left.line)
         for left in content.not_understood
     )
-
-
-def _ask_lost_points(content: Content) -> None:
-    """A whole figure among many with decimals may have lost its point: nothing else confirms it.
-
-    So it is too where every figure from 1 to 10 has decimals, at least two, and no fewer than have
-    none.
-    """
-    kept = content.guarantee
-    printed = {k: v.quantity for k, v in kept.items() if not v.quantity.notes}
-    plain = {k: q for k, q in printed.items() if "." not in q.text}
-    whole = [k for k, q in plain.items() if 10.0 <= q.low < 100.0]
-    pointed = [k for k, q in printed.items() if "." in q.text]
-    large = sum(printed[k].low >= 1.0 for k in pointed)
-    always = len(plain) == len(whole) and large >= max(2, len(whole))
-    confirmed = {round(percent, 6) for _, percent in content.grade}
-    confirmed.add(round(sum(kept[f].quantity.low for f in NITROGEN_FORMS if f in kept), 6))
-    if POINTS_TO_DOUBT * len(whole) > len(pointed) and not always:
-        return
-    for key in whole:
-        figure = kept[key].quantity
-        line = kept[key].line
-        told = any(p.startswith(f"line {line.number}:") for p in content.problems)
-        if told or round(figure.low, 6) in confirmed:
-            continue
-        why = f"`{figure.text}` has no decimals, others have: has it lost its point?"
-        _ask_instead(content, key, why, (f"{figure.text} %", f"{figure.low / 10:g} %"))
-
-
-def _ask_impossible(content: Content) -> None:
-    """A content that no liquid holds; w/v may be higher by the density."""
-    liquid = content.stated.keys() & {"density", "specific_gravity", "net_volume", "ph"}
-    if "dry" in content.forms or not liquid:
-        return
-    most = {row["line"]: float(row["percent"]) for row in read_csv(MOST_IN_LIQUID)}
-    heavy = DENSEST_LIQUID if content.stated.get("basis") == "w/v" else 1.0
-    for key, kept in list(content.guarantee.items()):
-        if in_terms_of(kept)[0] > most.get(kept.named.element_line, 100.0) * heavy:
-            figure = kept.quantity
-            why = f"`{figure.text}` % is more than a liquid holds: has it lost its point?"
-            _ask_instead(content, key, why, (f"{figure.low / 10:g} %",))
-
-
-def _ask_instead(content: Content, key: str, why: str, near: tuple[str, ...]) -> None:
-    """Take a guarantee back and ask for it."""
-    kept = content.guarantee.pop(key)
-    content.chelated.pop(key, None)
-    content.understood[:] = [
-        u
-        for u in content.understood
-        if u.line_number != kept.line.number or f" {kept.quantity.text} %" not in u.meaning
-    ]
-    content.not_understood.append(NotUnderstood(kept.line.number, kept.line.printed, why, near))
 
 
 def _imply_chelates(content: Content) -> None:
@@ -202,18 +155,6 @@ def _imply_chelates(content: Content) -> None:
             content.sources.append(source)
             meaning = f"source `{source}`, from its chelating agent"
             content.note(kept.line, kept.line.printed, meaning)
-
-
-def _ask_beside_figures(content: Content, lines: set[int]) -> None:
-    """A reading beside a figure that nothing claims may be half of it: `5 pH 7.` was `pH 7.5`."""
-    lines |= {e.line_number for e in content.not_understood if re.fullmatch(r"[\d., ]+", e.line)}
-    for u in list(content.understood):
-        key = u.meaning.partition(" ")[0].lower()
-        if u.line_number in lines and key in ("ph", "density", "specific_gravity"):
-            content.understood.remove(u)
-            content.stated.pop(key, None)
-            why = f"{u.meaning}, or is another figure of the line part of it?"
-            content.not_understood.append(NotUnderstood(u.line_number, u.line, why))
 
 
 def _leave_care(content: Content, lines: list[Line]) -> None:
@@ -324,100 +265,6 @@ def _settle_grade(content: Content) -> None:
                 f"line {content.grade_line.number}: the grade says {name} {percent:g} %, its "
                 f"line {value:.4g} %"
             )
-
-
-def _settle_rates(content: Content) -> None:
-    _ask_rates_apart(content)
-    most = content.stated.pop("rate_at_most", None)
-    if most is None:
-        return
-    number, _, unit = most.partition(" ")
-    usual, span = content.stated.get("usual_rate"), content.stated.get("rate_range")
-    if span and span.partition(" ") == (f"{span.split('-')[0]}-{number}", " ", unit):
-        return
-    if usual and not span and usual.partition(" ")[2] == unit:
-        content.stated["rate_range"] = f"{usual.partition(' ')[0]}-{number} {unit}"
-        return
-    line = next(u for u in content.understood if u.meaning == f"rate_at_most {most}")
-    content.understood.remove(line)
-    content.not_understood.append(
-        NotUnderstood(
-            line.line_number,
-            line.line,
-            "a highest rate alone has no key",
-            (f'rate_range = "...-{most}"',),
-        )
-    )
-
-
-def _ask_rates_apart(content: Content) -> None:
-    """A usual rate outside the range of rates is not both a rate of the product."""
-    usual, span = content.stated.get("usual_rate"), content.stated.get("rate_range")
-    if usual is None or span is None:
-        return
-    dry = "dry" in content.forms
-    (rate, _), (low, high) = (read_rate_range(text, "label", dry=dry) for text in (usual, span))
-    if (rate.kind, rate.per) != (low.kind, low.per) or low.value <= rate.value <= high.value:
-        return
-    del content.stated["usual_rate"]
-    for u in list(content.understood):
-        if u.meaning == f"usual_rate {usual}":
-            content.understood.remove(u)
-            why = f"{usual} is outside the rates {span}: of what is it?"
-            content.not_understood.append(NotUnderstood(u.line_number, u.line, why))
-
-
-def _check_nitrogen(content: Content) -> None:
-    total = content.guarantee.get("total nitrogen")
-    forms = [content.guarantee[f].quantity for f in NITROGEN_FORMS if f in content.guarantee]
-    if total is None or not forms:
-        return
-    low, high = sum(f.low for f in forms), sum(f.high for f in forms)
-    slack = 0.5 * sum(f.step for f in (*forms, total.quantity)) + 0.02
-    if low > total.quantity.high + slack or high < total.quantity.low - slack:
-        content.problems.append(
-            f"line {total.line.number}: total nitrogen {total.quantity.text} %, but its forms "
-            f"add up to {0.5 * (low + high):.4g} %"
-        )
-
-
-def _check_chelated(content: Content) -> None:
-    for key, kept in content.chelated.items():
-        whole = content.guarantee.get(key)
-        if whole is None:
-            continue
-        part, all_of_it = in_terms_of(kept)[0], in_terms_of(whole)[0]
-        if part > all_of_it * 1.001:
-            content.problems.append(
-                f"line {kept.line.number}: more {kept.named.name} chelated "
-                f"({kept.quantity.text} %) than guaranteed ({whole.quantity.text} %)"
-            )
-
-
-def _check_density(content: Content) -> None:
-    found = {}
-    if "density" in content.stated:
-        found[f"density {content.stated['density']}"] = read_density_range(
-            content.stated["density"], "label"
-        )
-    if "specific_gravity" in content.stated:
-        value = read_specific_gravity(content.stated["specific_gravity"], "label")
-        found[f"specific gravity {content.stated['specific_gravity']}"] = (value, value)
-    if "net_weight" in content.stated and "net_volume" in content.stated:
-        mass = read_mass(content.stated["net_weight"], "label")
-        value = mass / read_volume(content.stated["net_volume"], "label")
-        net = f"net {content.stated['net_weight']} in {content.stated['net_volume']}"
-        found[net] = (value, value)
-        if not LIGHTEST <= value <= HEAVIEST:
-            content.problems.append(f"{net} is {value:.3g} kg/L, which no liquid can have")
-            del found[net], content.stated["net_weight"], content.stated["net_volume"]
-    ways = list(found.items())
-    for (one, (low, high)), (other, (low_2, high_2)) in pairwise(ways):
-        if low > high_2 * (1.0 + DENSITIES_AGREE) or low_2 > high * (1.0 + DENSITIES_AGREE):
-            content.problems.append(
-                f"{one} ({low:.3g} kg/L) and {other} ({low_2:.3g} kg/L) don't agree"
-            )
-    content.measured = bool(found)
 
 
 def _cover(content: Content, lines: list[Line]) -> None:
