@@ -7,6 +7,7 @@ reading counts) the case says what follows from it, not what it is.
 from __future__ import annotations
 
 import itertools
+import sqlite3
 from dataclasses import replace
 from datetime import date, datetime
 from math import log
@@ -19,7 +20,7 @@ import pytest
 
 from chem.doubts import doubts
 from chem.errors import InputProblem
-from chem.notebook import Entry, Look, Sprayed, kept_mix
+from chem.notebook import Entry, Look, Notebook, Sprayed, data_folder, kept_mix
 from chem.notebook.entry import Dose, KeptMix, Reading, Stood, Temperatures, Threat
 from chem.notebook.facts import (
     LEAST_SPREAD,
@@ -404,3 +405,49 @@ def test_mixes_beyond_the_latest_are_old() -> None:
     assert _old(some) == {some[0].entry.id, some[1].entry.id}
     again = [*some, of(0)]
     assert _old(again) == {some[1].entry.id, some[2].entry.id}
+
+
+def test_a_copy_of_what_could_not_be_read_is_said(tmp_path: Path) -> None:
+    """A line of another making stands in the notebook; the rest is read."""
+    book = Notebook(tmp_path / "notebook.sqlite")
+    one = entry(seen=looks("clear"))
+    book.add(one)
+    with sqlite3.connect(book.path) as file:
+        file.execute("INSERT INTO entries (id, shed, line) SELECT 'x', shed, '{}' FROM entries")
+    found, problems = book._read()
+    assert [k.entry for k in found] == [one] and found[0].ours
+    assert len(problems) == 1 and "entry 2" in problems[0].read
+
+
+@pytest.mark.parametrize(
+    ("system", "named", "wanted"),
+    [
+        ("win32", {"APPDATA": "/roaming"}, "/roaming/jarsight"),
+        ("darwin", {"XDG_DATA_HOME": "/x"}, "/home/u/Library/Application Support/jarsight"),
+        ("linux", {"XDG_DATA_HOME": "/x"}, "/x/jarsight"),
+        ("linux", {}, "/home/u/.local/share/jarsight"),
+        ("linux", {"JARSIGHT_DATA": "/mine", "XDG_DATA_HOME": "/x"}, "/mine"),
+    ],
+)
+def test_where_a_notebook_lies(
+    system: str, named: dict[str, str], wanted: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The usual places of each system (XDG Base Directory Specification; others from memory)."""
+    for name in ("JARSIGHT_DATA", "APPDATA", "XDG_DATA_HOME"):
+        monkeypatch.delenv(name, raising=False)
+    for name, value in {"HOME": "/home/u", **named}.items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.setattr("sys.platform", system)
+    assert data_folder().as_posix() == wanted
+
+
+def test_rates_are_read_again_out_of_the_kept_texts_alone() -> None:
+    kept = kept_mix(CLEAR)
+    again = kept.reread()
+    assert [a.product.identity for a in again.additions] == [
+        a.product.identity for a in CLEAR.additions
+    ]
+    for gone in ({"text": None}, {"hash": None}, {"hash": "0" * 64}):
+        first = kept.files[0].model_copy(update=gone)
+        with pytest.raises(InputProblem):
+            kept.model_copy(update={"files": (first, *kept.files[1:])}).reread()

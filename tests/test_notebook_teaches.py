@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from math import exp, log, pi, sqrt
+from math import exp, lgamma, log, pi, sqrt
 from types import SimpleNamespace
 from typing import Any, cast
 
@@ -75,43 +75,46 @@ def fact(entry: str, jugs: str, off: float, variance: float = 0.04, **more: Any)
     return Facts(entry, True, entry, tuple(JUGS[j] for j in jugs), **parts)
 
 
-def gauss(tanks: Sequence[str], offs: Sequence[float], asked: str) -> tuple[float, float]:
+def gauss(tanks: Sequence[Facts], asked: str) -> tuple[float, float]:
     """Mean and variance of the tank asked for, by conditioning one joint normal per setting of the
-    grid on all readings at once; settings weighed by Student's t, each reading given those before.
+    grid on all readings at once; settings weighed by Student's t, each entry given those before.
     """
-    sides = [BROAD.side(off > 0.0) for off in offs]
+    points = [(n, p) for n, fact in enumerate(tanks) for p in fact.ph]
+    jugs = [[j.name for j in tanks[n].jugs] for n, _ in points] + [list(asked)]
+    sides = [BROAD.side(p.value > p.median) for _, p in points] + [BROAD.side(True)]
+    first = [BROAD.side(tanks[n].ph[0].value > 7.0) for n, _ in points] + [BROAD.side(True)]
+    entry = [n for n, _ in points] + [len(tanks)]
+    offs, k = np.array([p.value - p.median for _, p in points]), len(points)
+    read = np.array(
+        [
+            p.variance + (0.45 * p.moved * s) ** 2
+            for (_, p), s in zip(points, sides[:-1], strict=True)
+        ]
+    )
     out = []
     for t, c, s0 in of_readings.GRID:
-
-        def shared(one: str, other: str, sides: float, t: float = t, c: float = c) -> float:
-            own = sum(
-                ((t * JUGS[j].reach) ** 2 + of_readings.OF_JUGS * c * sides)
-                / sqrt(len(one) * len(other))
-                for j in set(one) & set(other)
-            )
-            return float(own)
-
-        def alone(side: float, c: float = c, s0: float = s0) -> float:
-            return float(of_readings.OF_ERROR * c * side**2 + s0)
-
-        n = len(tanks)
-        cov = np.array(
-            [[shared(a, b, x * y) for b, y in zip(tanks, sides, strict=True)]
-             for a, x in zip(tanks, sides, strict=True)]
-        ) + np.diag([alone(side) + 0.04 for side in sides])  # fmt: skip
+        cov = np.zeros((k + 1, k + 1))
+        for i in range(k + 1):
+            for j in range(k + 1):
+                ways = (sides[i] / first[i]) * (sides[j] / first[j])
+                for jug in set(jugs[i]) & set(jugs[j]):
+                    own = (t * JUGS[jug].reach) ** 2 + 0.7 * c * first[i] * first[j]
+                    cov[i, j] += ways * own / sqrt(len(jugs[i]) * len(jugs[j]))
+                if entry[i] == entry[j]:
+                    cov[i, j] += 0.3 * c * sides[i] * sides[j] + s0 * (1.0 if i == j else 0.8)
+        cov[range(k), range(k)] += read
         weight = 0.0
-        for i in range(n):
-            before = np.linalg.solve(cov[:i, :i], cov[:i, i]) if i else np.zeros(0)
-            mean = float(before @ np.array(offs[:i]))
-            var = float(cov[i, i] - before @ cov[:i, i])
-            x2 = (offs[i] - mean) ** 2 / (var / 2.0)
-            weight += log(0.375 * (1.0 + x2 / 4.0) ** -2.5 / sqrt(var / 2.0))
-        side = BROAD.side(True)
-        with_it = np.array([shared(a, asked, x * side) for a, x in zip(tanks, sides, strict=True)])
-        gain = np.linalg.solve(cov, with_it)
-        mean = float(gain @ np.array(offs))
-        var = shared(asked, asked, side**2) + alone(side) - float(gain @ with_it)
-        out.append((weight, mean, var))
+        for n in range(len(tanks)):
+            now, old = ([i for i in range(k) if test(entry[i])] for test in (n.__eq__, n.__gt__))
+            gain = np.linalg.solve(cov[np.ix_(old, old)], cov[np.ix_(old, now)])
+            off = offs[now] - gain.T @ offs[old]
+            scale = 0.5 * (cov[np.ix_(now, now)] - gain.T @ cov[np.ix_(old, now)])
+            m = len(now)
+            square = float(off @ np.linalg.solve(scale, off))
+            whole = lgamma((4 + m) / 2) - lgamma(2) - 0.5 * m * log(4 * pi)
+            weight += whole - 0.5 * log(np.linalg.det(scale)) - (4 + m) / 2 * log(1 + square / 4)
+        gain = np.linalg.solve(cov[:k, :k], cov[:k, k])
+        out.append((weight, float(gain @ offs), float(cov[k, k] - gain @ cov[:k, k])))
     logs, means, variances = np.array(out).T
     each = np.exp(logs - logs.max())
     each /= each.sum()
@@ -119,24 +122,31 @@ def gauss(tanks: Sequence[str], offs: Sequence[float], asked: str) -> tuple[floa
     return middle, float(each @ (variances + (means - middle) ** 2))
 
 
+def rung(value: float, moved: float) -> PhFact:
+    """A reading with acid in the jar, which had moved the labels' median of 7."""
+    return PhFact(value, 0.04, 7.0 - moved, BROAD, moved)
+
+
+LADDER = (rung(7.3, 0.0), rung(6.5, 0.8), rung(4.9, 2.0))
+
+
 @pytest.mark.parametrize(
-    ("tanks", "offs", "asked"),
+    ("some", "asked"),
     [
-        (["a"], [0.4], "a"),
-        (["ab", "bc"], [0.3, 0.5], "ab"),
-        (["ab", "bc", "ab"], [0.3, 0.5, 0.4], "ac"),
-        (["abc", "a"], [0.5, -0.2], "abc"),
+        ([fact("1", "a", 0.4)], "a"),
+        ([fact("1", "ab", 0.3), fact("2", "bc", 0.5)], "ab"),
+        ([fact("1", "ab", 0.3), fact("2", "bc", 0.5), fact("3", "ab", 0.4)], "ac"),
+        ([fact("1", "abc", 0.5), fact("2", "a", -0.2)], "abc"),
+        ([fact("1", "ab", 0.0, ph=LADDER), fact("2", "bc", 0.2)], "ab"),
     ],
 )
-def test_readings_teach_as_one_joint_normal_does(
-    tanks: list[str], offs: list[float], asked: str
-) -> None:
-    found = Readings([fact(str(n), *x) for n, x in enumerate(zip(tanks, offs, strict=True))])
+def test_readings_teach_as_one_joint_normal_does(some: list[Facts], asked: str) -> None:
+    found = Readings(some)
     assert set(found.credit.values()) == {1.0} and not found.asked
     mean, variance, own, side = found.ahead(
         list(asked), [JUGS[j].reach for j in asked], [1.0 / len(asked)] * len(asked), BROAD
     )
-    assert (mean, variance / found.stretch**2) == pytest.approx(gauss(tanks, offs, asked), rel=1e-9)
+    assert (mean, variance / found.stretch**2) == pytest.approx(gauss(some, asked), rel=1e-9)
     assert side == BROAD.above and 0.0 < own < variance
     moved = found.move(
         list(asked), [JUGS[j].reach for j in asked], [1.0 / len(asked)] * len(asked), BROAD
@@ -204,6 +214,24 @@ def test_a_reading_far_from_all_others_is_asked_about() -> None:
     with_it = found.ahead(["a", "b"], [1.4, 0.7], [0.5, 0.5], BROAD)
     assert with_it[0] == pytest.approx(without[0], abs=0.05)
     assert found.inside.count(False) == 1
+
+
+def test_a_reading_is_believed_by_how_much_likelier_right_than_wrong() -> None:
+    """Alone, by the labels: a chance of 1 in 10 that it was written wrong by 2 units more."""
+    for off, variance in ((0.3, 0.04), (2.5, 0.04), (2.2, 0.04), (2.0, 0.04), (6.0, 0.04)):
+        found = Readings([fact("1", "a", off, variance)])
+        right = wrong = 0.0
+        for (t, c, s0), weight in zip(of_readings.GRID, found.weights, strict=True):
+            var = (t * 1.4) ** 2 + c * BROAD.above**2 + s0 + variance
+            for extra, name in ((0.0, "right"), (4.0, "wrong")):
+                x2, scale = off**2 / ((var + extra) / 2.0), sqrt((var + extra) / 2.0)
+                one = weight * 0.375 * (1.0 + x2 / 4.0) ** -2.5 / scale
+                right, wrong = right + one * (name == "right"), wrong + one * (name == "wrong")
+        chance = 1.0 / (1.0 + wrong / right / 9.0)
+        believed = min(max((chance - 0.4) / 0.4, 0.02), 1.0)
+        assert found.credit["1"] == pytest.approx(believed, abs=0.06)
+        assert (off < 1.0) == (found.credit["1"] == 1.0)
+        assert bool(found.asked) is (found.credit["1"] < 0.5)
 
 
 # --- memory --------------------------------------------------------------------------------------
