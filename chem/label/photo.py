@@ -191,8 +191,8 @@ def _tesseract(path: Path, given: bytes | None, layout: int) -> str:
             Problem(
                 "command line, --photo",
                 "tesseract, which reads pictures, is not on this machine",
-                "install it (Debian: apt install tesseract-ocr, and tesseract-ocr-spa, -por, -fra, -deu, "
-                "-ita, -nld for their languages), or type the text: --paste -",
+                "install it (Debian: apt install tesseract-ocr, and tesseract-ocr-spa, -por, -fra, "
+                "-deu, -ita, -nld for their languages), or type the text: --paste -",
             )
         ) from None
     except subprocess.TimeoutExpired:
