@@ -19,6 +19,7 @@ from chem.label.printed.contradictions import (
     check_chelated,
     check_density,
     check_nitrogen,
+    check_sum,
     settle_rates,
 )
 from chem.label.printed.declared import NO_LINE, Named, Quantity, near_names
@@ -90,6 +91,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     check_nitrogen(content)
     check_chelated(content)
     check_density(content)
+    check_sum(content)
     _cover(content, lines)
     _, unclaimed = ledger(lines, content.understood, content.ignored, content.not_understood)
     ask_beside_figures(content, lines, unclaimed)
