@@ -216,6 +216,19 @@ def test_labels_of_the_world_are_read_or_asked(apart: bool, least: float) -> Non
     assert min(one.of_100 for one in by_country.values()) >= 88.0, whole.amiss
 
 
+ASKED = FOLDER / "asked.txt"
+"""Facts that labels leave to be asked, as `test_label_world.py asked` prints them."""
+
+
+def amiss_heads(some: Sequence[dict[str, Any]]) -> list[str]:
+    return [re.sub(r": (wanted|not on the label|refused).*", "", a) for a in score(some)[0].amiss]
+
+
+def test_what_was_read_of_a_label_stays_read() -> None:
+    lost = set(amiss_heads(labels())) - set(ASKED.read_text(encoding="utf-8").splitlines())
+    assert not lost
+
+
 # Spoilt texts
 
 
@@ -285,6 +298,9 @@ def test_spoilt_labels_change_no_figure_silently() -> None:
 if __name__ == "__main__":
     import sys
 
+    if "asked" in sys.argv:
+        print(*amiss_heads(labels()), sep="\n")
+        sys.exit()
     for apart in (False, True):
         if len(sys.argv) > 1 and str(apart) not in sys.argv:
             continue

@@ -383,6 +383,8 @@ def test_every_change_of_no_use_says_why(lever: str, cause: str, mix: Mix) -> No
     assert NO_USE["*" if agent else lever, cause] in said
     assert said in flat(fix_sheet(result))
     assert json.loads(fix_json(result))["no_use"] == [{"lever": lever, "sentence": said}]
+    asks_each = "`jarsight fix` of each alone tells what helps" in flat(fix_sheet(result))
+    assert asks_each == ((lever, cause) == ("passes", "alone"))
 
 
 def test_acid_that_frees_gas_is_of_no_use_for_that_and_no_label(mix: Mix) -> None:

@@ -1,15 +1,91 @@
-"""An answer goes out: the sheet or its JSON on stdout, the page into a file."""
+"""An answer goes out: the sheet or its JSON on stdout, the page into a file.
+
+`@answers` gives a command that answers about a mix what all of them take: MIX and a quick mix's
+options, the notebook, draws and seed, and how the answer goes out.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec
 
+from chem.cli.mixes import Asked, ShedUnits, units_of, with_options
+from chem.cli.options import (
+    DrawsOption,
+    HtmlOption,
+    JsonOption,
+    NoNotebookOption,
+    NotebookOption,
+    SeedOption,
+    Units,
+)
 from chem.cli.saying import say
 
 if TYPE_CHECKING:
+    from chem.cli.noting import Known
     from chem.sheets.blocks import Sheet
+
+P = ParamSpec("P")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answering(Asked):
+    """A mix that is asked about, by which notebook and draws, and how the answer goes out."""
+
+    html: Path | None
+    notebook: Path | None
+    no_notebook: bool
+    as_json: bool
+    units: Units
+    draws: int
+    seed: int
+
+    @cached_property
+    def known(self) -> Known:
+        """What the notebook in reach teaches. Raises: InputProblem where it can't be read."""
+        from chem.cli.noting import known_of
+
+        beside = self.path or self.beside
+        return known_of(beside, self.notebook, self.no_notebook, self.draws, self.seed)
+
+    def give(
+        self,
+        sheet: Callable[[], Sheet],
+        told: Callable[[], str],
+        page: Callable[[], str] | None = None,
+        number: Callable[[], str | None] | None = None,
+    ) -> None:
+        """As `give`, the way that was asked for."""
+        give(sheet, told, self.as_json, self.html, page, number)
+
+
+def answers(
+    draws: int = 256,
+) -> Callable[[Callable[Concatenate[Answering, P], None]], Callable[..., None]]:
+    """The command with MIX, a quick mix's options and those of every answer in place of its first
+    parameter; draws: unless the user says another number."""
+    more: dict[str, tuple[Any, Any]] = {
+        "html": (HtmlOption, None),
+        "notebook": (NotebookOption, None),
+        "no_notebook": (NoNotebookOption, False),
+        "as_json": (JsonOption, False),
+        "units": (ShedUnits, None),
+        "draws": (DrawsOption, draws),
+        "seed": (SeedOption, 1),
+    }
+
+    def made(command: Callable[Concatenate[Answering, P], None]) -> Callable[..., None]:
+        def run(asked: Asked, given: dict[str, Any]) -> None:
+            way = {name: given.pop(name) for name in more}
+            way["units"] = way["units"] or units_of(asked.beside)
+            command(Answering(**vars(asked), **way), **given)  # type: ignore[call-arg]
+
+        return with_options(command, run, more)
+
+    return made
 
 
 def give(

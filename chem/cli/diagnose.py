@@ -7,22 +7,12 @@ from typing import Annotated
 
 import typer
 
-from chem.cli.answer import give
-from chem.cli.mixes import Asked, takes_mix
-from chem.cli.options import (
-    DrawsOption,
-    HtmlOption,
-    JsonOption,
-    NoNotebookOption,
-    NotebookOption,
-    SeedOption,
-    UnitsOption,
-)
+from chem.cli.answer import Answering, answers
 
 
-@takes_mix
+@answers(draws=512)
 def diagnose_command(
-    asked: Asked,
+    asked: Answering,
     seen: Annotated[str, typer.Option(help="What was seen: haze, flakes, gel ...")],
     after: Annotated[
         str, typer.Option(help="How long after the last pour: minutes, or 2h.")
@@ -31,30 +21,24 @@ def diagnose_command(
     poured: Annotated[
         int | None, typer.Option(min=1, help="How many of the products were in by then.")
     ] = None,
-    html: HtmlOption = None,
-    notebook: NotebookOption = None,
-    no_notebook: NoNotebookOption = False,
-    as_json: JsonOption = False,
-    units: UnitsOption = "both",
-    draws: DrawsOption = 512,
-    seed: SeedOption = 1,
 ) -> None:
     """It went wrong: what is it, will anything bring it back."""
     from chem.advice.diagnose import diagnose
-    from chem.cli.noting import known_of
     from chem.forecast import read_after, read_seen
     from chem.sheets.diagnose import diagnose_json, diagnose_sheet
     from chem.units import read_ph
 
-    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
     result = diagnose(
         asked.mix,
         seen=read_seen(seen, "command line, --seen"),
         after_min=read_after(after, "command line, --after") / 60.0,
         ph=None if ph is None else read_ph(ph, "command line, --ph").value,
         poured=poured,
-        study=known.study,
+        study=asked.known.study,
     )
-    number = partial(known.number_for, asked.mix, result.refused)
-    sheet, told = partial(diagnose_sheet, result, units), partial(diagnose_json, result, units)
-    give(sheet, told, as_json, html, number=number)
+    number = partial(asked.known.number_for, asked.mix, result.refused)
+    sheet, told = (
+        partial(diagnose_sheet, result, asked.units),
+        partial(diagnose_json, result, asked.units),
+    )
+    asked.give(sheet, told, number=number)

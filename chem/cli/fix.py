@@ -8,24 +8,15 @@ from typing import Annotated
 
 import typer
 
-from chem.cli.answer import give
-from chem.cli.mixes import Asked, take, takes_mix
-from chem.cli.options import (
-    DrawsOption,
-    ForOption,
-    HtmlOption,
-    JsonOption,
-    NoNotebookOption,
-    NotebookOption,
-    SeedOption,
-    UnitsOption,
-)
+from chem.cli.answer import Answering, answers
+from chem.cli.mixes import take
+from chem.cli.options import ForOption
 from chem.cli.owned import own_waters
 
 
-@takes_mix
+@answers()
 def fix_command(
-    asked: Asked,
+    asked: Answering,
     judged_at: ForOption = "4h",
     shelf: Annotated[
         Path | None,
@@ -46,28 +37,19 @@ def fix_command(
             "--take", metavar="N", min=1, help="Write the Nth change listed into the mix."
         ),
     ] = None,
-    html: HtmlOption = None,
-    notebook: NotebookOption = None,
-    no_notebook: NoNotebookOption = False,
-    as_json: JsonOption = False,
-    units: UnitsOption = "both",
-    draws: DrawsOption = 256,
-    seed: SeedOption = 1,
 ) -> None:
     """The smallest changes that keep it clear."""
     from chem.advice.agents import choose_agent
     from chem.advice.fix import fix
-    from chem.cli.noting import known_of
     from chem.errors import InputProblem, Problem
     from chem.label import read_shelf
     from chem.sheets.fix import fix_json, fix_sheet, listed_fixes
 
-    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
     waters = own_waters(asked.beside)
     result = fix(
         asked.mix,
         judged_at=judged_at,
-        study=known.study,
+        study=asked.known.study,
         shelf=read_shelf(shelf) if shelf is not None else None,
         waters=[water for _, water in waters],
         agents=[choose_agent(name, beside=asked.beside) for name in agents] if agents else None,
@@ -81,6 +63,6 @@ def fix_command(
         taken = listed[number - 1]
         other = next((path for path, water in waters if water is taken.other), None)
         take(asked, taken.mixes[0], taken.reagent, water=(other, taken.factor or 0.0))
-    own = partial(known.number_for, asked.mix, result.refused)
-    sheet, told = partial(fix_sheet, result, units), partial(fix_json, result, units)
-    give(sheet, told, as_json, html, number=own)
+    own = partial(asked.known.number_for, asked.mix, result.refused)
+    sheet, told = partial(fix_sheet, result, asked.units), partial(fix_json, result, asked.units)
+    asked.give(sheet, told, number=own)

@@ -7,52 +7,33 @@ from typing import Annotated
 
 import typer
 
-from chem.cli.answer import give, write_page
-from chem.cli.mixes import Asked, takes_mix
-from chem.cli.options import (
-    DrawsOption,
-    ForOption,
-    HtmlOption,
-    JsonOption,
-    NoNotebookOption,
-    NotebookOption,
-    SeedOption,
-    UnitsOption,
-)
+from chem.cli.answer import Answering, answers, write_page
+from chem.cli.options import ForOption
 from chem.cli.referee import must_have_referee, tell_referee
 from chem.cli.saying import say
 
 
-@takes_mix
+@answers()
 def forecast_command(
-    asked: Asked,
+    asked: Answering,
     judged_at: ForOption = "4h",
     read: Annotated[
         str | None, typer.Option(help="A pH read in the full tank: what explains it?")
     ] = None,
-    html: HtmlOption = None,
     short: Annotated[bool, typer.Option("--short", help="Six lines for a text message.")] = False,
     chemist: Annotated[bool, typer.Option("--chemist", help="SI, totals, draws as well.")] = False,
     referee: Annotated[
         bool, typer.Option("--referee", help="Check our solver against PHREEQC (slow).")
     ] = False,
-    notebook: NotebookOption = None,
-    no_notebook: NoNotebookOption = False,
-    as_json: JsonOption = False,
-    units: UnitsOption = "both",
-    draws: DrawsOption = 256,
-    seed: SeedOption = 1,
 ) -> None:
     """Will it stay clear? The main job."""
-    from chem.cli.noting import known_of
     from chem.forecast import forecast, referee_mix
     from chem.sheets import forecast_json, forecast_sheet, forecast_short
 
     if referee:
         must_have_referee()
-    wanted = asked.mix
-    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
-    result = forecast(wanted, judged_at=judged_at, study=known.study)
+    known = asked.known
+    result = forecast(asked.mix, judged_at=judged_at, study=known.study)
     told = known.told(result)
     seen = None
     if read is not None:
@@ -61,7 +42,7 @@ def forecast_command(
 
         figure = read_ph(read, "command line, --read").value
         seen = read_ph_of(result, figure, study=known.study)
-    sheet = partial(forecast_sheet, result, units, chemist=chemist, told=told, read=seen)
+    sheet = partial(forecast_sheet, result, asked.units, chemist=chemist, told=told, read=seen)
 
     def page() -> str:
         from chem.advice.jar import jar_of
@@ -69,12 +50,14 @@ def forecast_command(
 
         number = known.number_for(result.mix, result.refused)
         jar = jar_of(result)
-        return forecast_page(result, jar, units, number=number or "", chemist=chemist, told=told)
+        return forecast_page(
+            result, jar, asked.units, number=number or "", chemist=chemist, told=told
+        )
 
-    if short and not as_json:
-        write_page(sheet, html, page)
-        say(forecast_short(result, units))
+    if short and not asked.as_json:
+        write_page(sheet, asked.html, page)
+        say(forecast_short(result, asked.units))
     else:
-        give(sheet, partial(forecast_json, result, units, told, seen), as_json, html, page)
+        asked.give(sheet, partial(forecast_json, result, asked.units, told, seen), page)
     if referee:
-        tell_referee(referee_mix(wanted, count=draws, seed=seed))
+        tell_referee(referee_mix(asked.mix, count=asked.draws, seed=asked.seed))

@@ -7,25 +7,15 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from chem.cli.answer import give
-from chem.cli.mixes import Asked, takes_mix
-from chem.cli.options import (
-    DrawsOption,
-    HtmlOption,
-    JsonOption,
-    NoNotebookOption,
-    NotebookOption,
-    SeedOption,
-    UnitsOption,
-)
+from chem.cli.answer import Answering, answers
 
 if TYPE_CHECKING:
     from chem.forecast import Forecast
 
 
-@takes_mix
+@answers()
 def jar_command(
-    asked: Asked,
+    asked: Answering,
     size: Annotated[str, typer.Option(help='The jar: "1 qt", "500 mL".')] = "1 qt",
     order: Annotated[
         Literal["asked", "best"], typer.Option(help="The mix's own pouring order, or the best.")
@@ -41,21 +31,13 @@ def jar_command(
             help='An acid or base a millilitre at a time, the pH read after each: "citric acid".',
         ),
     ] = None,
-    html: HtmlOption = None,
-    notebook: NotebookOption = None,
-    no_notebook: NoNotebookOption = False,
-    as_json: JsonOption = False,
-    units: UnitsOption = "both",
-    draws: DrawsOption = 256,
-    seed: SeedOption = 1,
 ) -> None:
     """The jar-test sheet at the sprayer's own ratio."""
-    from chem.cli.noting import known_of
     from chem.units import read_volume
 
     size_mL = 1000.0 * read_volume(size, "command line, --size")
     _only_one(jars, ladder, order)
-    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
+    known, units = asked.known, asked.units
     study = known.study
 
     def number_of(result: Forecast) -> str | None:
@@ -94,7 +76,7 @@ def jar_command(
 
         return as_html(sheet(), number=number or "")
 
-    give(sheet, told, as_json, html, page)
+    asked.give(sheet, told, page)
 
 
 def _only_one(jars: str | None, ladder: str | None, order: str) -> None:

@@ -48,26 +48,36 @@ class Asked:
 def takes_mix(command: Callable[Concatenate[Asked, P], None]) -> Callable[..., None]:
     """The command with MIX and the options of a quick mix in place of its first parameter; what
     the command has of that name is its own."""
+
+    def run(asked: Asked, given: dict[str, Any]) -> None:
+        command(asked, **given)  # type: ignore[call-arg]
+
+    return with_options(command, run, {})
+
+
+def with_options(
+    command: Callable[..., None],
+    run: Callable[[Asked, dict[str, Any]], None],
+    more: Mapping[str, tuple[Any, Any]],
+) -> Callable[..., None]:
+    """The command with MIX, the options of a quick mix, its own and then some more, name ->
+    (annotation, default), in place of its first parameter; `run` gets the mix and all the rest."""
     own = list(inspect.signature(command, eval_str=True).parameters.values())[1:]
-    options = {k: of for k, of in _OPTIONS.items() if k not in {p.name for p in own}}
+    quick = {k: of for k, of in _OPTIONS.items() if k not in {p.name for p in own}}
 
     @functools.wraps(command)
     def taken(**given: Any) -> None:
-        quick = {name: given.pop(name) for name in options}
-        asked = asked_mix(**quick, notebook=given.get("notebook"))
-        if "units" in given and given["units"] is None:
-            given["units"] = units_of(asked.beside)
-        command(asked, **given)  # type: ignore[call-arg]
+        asked = asked_mix(
+            **{name: given.pop(name) for name in quick}, notebook=given.get("notebook")
+        )
+        run(asked, given)
 
     kind = inspect.Parameter.KEYWORD_ONLY
-    mix, *quick_ones = [
-        inspect.Parameter(name, kind, default=None, annotation=of) for name, of in options.items()
+    whole = [inspect.Parameter(k, kind, default=None, annotation=of) for k, of in quick.items()]
+    whole += [p.replace(kind=kind) for p in own]
+    whole += [
+        inspect.Parameter(k, kind, default=value, annotation=of) for k, (of, value) in more.items()
     ]
-    own = [
-        p.replace(default=None, annotation=ShedUnits) if p.name == "units" else p
-        for p in (p.replace(kind=kind) for p in own)
-    ]
-    whole = [mix, *quick_ones, *own]
     taken.__signature__ = inspect.Signature(whole)  # type: ignore[attr-defined]
     taken.__annotations__ = {p.name: p.annotation for p in whole}
     return taken

@@ -9,34 +9,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from chem.cli.answer import give
-from chem.cli.mixes import Asked, take, takes_mix
-from chem.cli.options import (
-    DrawsOption,
-    ForOption,
-    HtmlOption,
-    JsonOption,
-    NoNotebookOption,
-    NotebookOption,
-    SeedOption,
-    UnitsOption,
-)
-from chem.cli.options import (
-    Units as UnitsName,
-)
+from chem.cli.answer import Answering, answers
+from chem.cli.mixes import take
+from chem.cli.options import ForOption
 from chem.cli.owned import own_products
 from chem.cli.saying import say
 
 if TYPE_CHECKING:
     from chem.advice.agents import Reagent
-    from chem.forecast import Study
     from chem.label import Product
-    from chem.tank import Mix
 
 
-@takes_mix
+@answers()
 def ph_command(
-    asked: Asked,
+    asked: Answering,
     to: Annotated[
         str | None,
         typer.Option(
@@ -73,18 +59,10 @@ def ph_command(
     take_it: Annotated[
         bool, typer.Option("--take", help="Write the dose into the mix, poured where it was tried.")
     ] = False,
-    html: HtmlOption = None,
-    notebook: NotebookOption = None,
-    no_notebook: NoNotebookOption = False,
-    as_json: JsonOption = False,
-    units: UnitsOption = "both",
-    draws: DrawsOption = 256,
-    seed: SeedOption = 1,
 ) -> None:
     """How much acid or base; is the adjuvant suited."""
     from chem.advice.agents import choose_agent, product_file
     from chem.advice.ph import adjust
-    from chem.cli.noting import known_of
     from chem.errors import InputProblem, Problem
     from chem.files.writing import write_texts
     from chem.label import read_shelf
@@ -93,15 +71,13 @@ def ph_command(
     from chem.sheets.titration import curve_svg
     from chem.units import read_ph
 
-    wanted = asked.mix
     if to is None:
         reagents = [] if agent is None else [choose_agent(agent, strength, asked.beside)]
         for option, value in (("--svg", svg), ("--keep", keep), ("--take", take_it or None)):
             if value is not None:
                 raise InputProblem(Problem(option, "goes with one pH", f"`{option}` with `--to`"))
-        known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
         shed = own_products(asked.beside) if shelf is None else read_shelf(shelf)
-        _tell_adjuvants(wanted, shed, reagents, known.study, (html, as_json, units))
+        _tell_adjuvants(asked, shed, reagents)
         return
     if agent is None:
         raise InputProblem(
@@ -111,11 +87,11 @@ def ph_command(
     if not given.single:
         raise InputProblem(Problem(f'--to = "{to}"', "one pH is wanted", f"such as {given.low:g}"))
     reagent = choose_agent(agent, strength, asked.beside)
-    known = known_of(asked.path or asked.beside, notebook, no_notebook, draws, seed)
-    result = adjust(wanted, given.value, reagent, judged_at=judged_at, study=known.study)
+    study = asked.known.study
+    result = adjust(asked.mix, given.value, reagent, judged_at=judged_at, study=study)
     files = {}
     if svg is not None:
-        files[svg] = curve_svg(result, units)
+        files[svg] = curve_svg(result, asked.units)
     if keep is not None and reagent.agent is not None:
         files[keep] = product_file(reagent)
     write_texts(files)
@@ -130,16 +106,10 @@ def ph_command(
             wrong, instead = "no dose to write into the mix", "another agent or target"
             raise InputProblem(Problem("command line, --take", wrong, instead))
         take(asked, result.dosed, reagent)
-    give(partial(ph_sheet, result, units), partial(ph_json, result, units), as_json, html)
+    asked.give(partial(ph_sheet, result, asked.units), partial(ph_json, result, asked.units))
 
 
-def _tell_adjuvants(
-    mix: Mix,
-    shelf: Sequence[Product],
-    reagents: list[Reagent],
-    study: Study,
-    way: tuple[Path | None, bool, UnitsName],
-) -> None:
+def _tell_adjuvants(asked: Answering, shelf: Sequence[Product], reagents: list[Reagent]) -> None:
     """Every adjuvant of the mix, and of a shelf, beside the tank, and which acid or base of the
     shelf, or else a mild one, leads there."""
     from chem.advice.agents import mild_reagents, shelf_agents
@@ -147,9 +117,9 @@ def _tell_adjuvants(
     from chem.sheets.suited import suited_json, suited_sheet
     from chem.tank import window_of
 
-    mine = {a.product.name for a in mix.additions}
+    mine = {a.product.name for a in asked.mix.additions}
     windows = [window_of(p) for p in shelf if p.form == "adjuvant" and p.name not in mine]
     reagents = reagents or [*shelf_agents(shelf), *mild_reagents()]
-    html, as_json, units = way
-    result = suiting(mix, windows, reagents=reagents, study=study)
-    give(partial(suited_sheet, result, units), partial(suited_json, result, units), as_json, html)
+    result = suiting(asked.mix, windows, reagents=reagents, study=asked.known.study)
+    sheet, told = partial(suited_sheet, result), partial(suited_json, result)
+    asked.give(partial(sheet, asked.units), partial(told, asked.units))

@@ -285,7 +285,7 @@ def candidates(
         lines = label_lines(product, sources)
     count = max(CANDIDATES, draws.count)
     generator = draws.generator(f"product:{product.key}:liquids")
-    reading = _shared_out(readings, count, generator)
+    reading = _shared_out(readings, count)
     members = np.array([[s.key in r.sources for s in sources] for r in readings])
     allowed = members.reshape(len(readings), len(sources))[reading]
     free = ~(lines.gives > 1e-9).any(axis=0) if len(lines.names) else np.ones(len(sources), bool)
@@ -402,9 +402,7 @@ def _unprinted(product: Product, lines: Lines, amounts: Floats) -> Floats:
     return out
 
 
-def _shared_out(
-    readings: Sequence[Reading], count: int, generator: np.random.Generator
-) -> NDArray[np.int64]:
+def _shared_out(readings: Sequence[Reading], count: int) -> NDArray[np.int64]:
     """(count,) which reading each candidate takes, by systematic shares."""
     edges = np.cumsum([r.chance for r in readings])
     levels = (np.arange(count) + 0.5) / count * edges[-1]

@@ -144,7 +144,7 @@ def shares_of(ready: Prepared, clear: Equilibrium) -> Floats:
     count = len(ready.finished.from_product)
     row = int(np.nanargmin(np.abs(clear.ph - np.nanmedian(clear.ph))))
     molality = np.nan_to_num(clear.molality[row])
-    nu, protons = system.nu[:-1], system.nu[-1] - 0.0
+    nu, protons = system.nu[:-1], system.nu[-1]
     charge = system.component_charge
     taken = np.where(protons > 0.0, (charge < 0.0)[:, None], (charge > 0.0)[:, None]) * nu
     taken = np.where(taken.sum(axis=0) > 0.0, taken, nu)

@@ -129,7 +129,18 @@ def _next(result: Fixes, units: Units) -> str:
         if result.probability["24h"] >= THRESHOLD:
             return "Jar test at the same ratio, then fill; leave none standing overnight."
         return "Jar test at the same ratio, then fill."
+    alone = next((n for n in result.no_use if (n.lever, n.cause) == ("passes", "alone")), None)
+    if alone is not None:
+        return (
+            "Don't fill the tank with these together. By itself in this water "
+            f"{_by_name(alone, result, ' or ')} would not do either: `jarsight fix` of each alone "
+            "tells what helps."
+        )
     return "Don't fill the tank with these. `jarsight why` tells what meets what."
+
+
+def _by_name(found: NoUse, result: Fixes, between: str) -> str:
+    return between.join(result.mix.additions[i].product.name for i in found.places)
 
 
 def fix_change(found: Fix, result: Fixes, units: Units) -> str:
@@ -291,7 +302,7 @@ def no_use_sentence(found: NoUse, result: Fixes) -> str:
                 "`jarsight shelf --in DIR --use A,B,C` parts them pair by pair."
             )
         case "passes", "alone":
-            names = "; ".join(result.mix.additions[i].product.name for i in found.places)
+            names = _by_name(found, result, "; ")
             return f"Separate passes: by itself in this water would not do: {names}."
     return "Separate passes: none keeps every tank clear."
 
