@@ -37,6 +37,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
+from importlib import import_module
 from math import inf, sqrt
 from multiprocessing import get_context
 from pathlib import Path
@@ -64,6 +65,7 @@ MOST_TESTS, MOST_S, MOST_CPU_S = 40, 20.0, 180
 MOST_WALL_S = 900
 """One that waits for ever is noticed as well."""
 NOTHING = 1e-100
+LOADED = "hypothesis jinja2 numpy periodictable pint typer chem.files chem.reference chem.units"
 
 
 @dataclass(frozen=True)
@@ -263,26 +265,21 @@ def begin_work(place: str) -> None:
     compileall.compile_dir(tree / "chem", quiet=1)
     failing(["--collect-only"])  # the tests' own bytecode
     sys.dont_write_bytecode = True  # two faults of one second and size would share it
-    import hypothesis
-    import jinja2
-    import numpy
-    import periodictable
-    import pint
-    import typer
-
-    import chem.files
-    import chem.units
-    from chem.reference import catalogue
-
-    loaded = (hypothesis, jinja2, numpy, periodictable, pint, typer, chem.files, chem.units)
-    assert catalogue() and all(loaded) and (chem.__file__ or "").startswith(str(tree))
+    for name in LOADED.split():
+        import_module(name)
+    assert (sys.modules["chem"].__file__ or "").startswith(str(tree))
+    sys.modules["chem.reference"].catalogue()
 
 
 class First:
-    """The first test that fails, told through a pipe."""
+    """The first test that fails, told through a pipe; what there is, in a file."""
 
     def __init__(self, pipe: int) -> None:
         self.pipe = pipe
+
+    def pytest_collection_finish(self, session: pytest.Session) -> None:
+        if session.config.option.collectonly:
+            Path("ids.txt").write_text("\n".join(item.nodeid for item in session.items))
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         if report.failed:
@@ -311,6 +308,12 @@ def failing(tests: list[str]) -> str:
 
 
 @cache
+def there() -> set[str]:
+    """The tests of this tree: one that isn't there any more would fail on any fault."""
+    return set(Path("ids.txt").read_text().splitlines())
+
+
+@cache
 def sound(test: str) -> bool:
     """Whether a test passes where nothing is wrong."""
     return test == "all" or not failing([test])
@@ -320,6 +323,7 @@ def noticed(fault: Fault, tests: list[str]) -> str:
     """`killed`, `lives`, or `no test`, in the copy of the tree that this worker stands in."""
     path = Path(fault.file)
     data, when = path.read_bytes(), path.stat().st_mtime_ns
+    tests = [t for t in tests if t in there()]
     while tests:
         path.write_bytes(data[: fault.begin] + fault.now.encode() + data[fault.end :])
         try:
@@ -359,7 +363,6 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=400)
-    parser.add_argument("--from", type=int, default=0, dest="begin", help="go on at this one")
     parser.add_argument("--room", choices=ROOMS)
     parser.add_argument("--minutes", type=float, default=inf, help="end early")
     parser.add_argument("--jobs", type=int, default=2)
@@ -367,7 +370,7 @@ def main() -> int:
     parser.add_argument("--times", type=Path, required=True)
     given = parser.parse_args()
     every = [f for f in places() if given.room in (None, f.file.split("/")[1])]
-    drawn = random.Random(given.seed).sample(every, given.count)[given.begin :]
+    drawn = random.Random(given.seed).sample(every, given.count)
     chosen = tests_of(drawn, given.covered, times_of(given.times))
     print(f"seed {given.seed}: {given.count} of {len(every)} faults", flush=True)
     told: dict[str, list[str]] = {}
