@@ -87,6 +87,10 @@ _NITROGEN = {
 _NITROGEN_AS = re.compile(
     rf"n(?:itrogen)?(?: \(n\))?(?: as)? \(?(?:as )?({'|'.join(_NITROGEN)})\)?", re.IGNORECASE
 )
+NO_LINE = "no line of a guaranteed analysis has this name"
+LONGEST_NEAR = 60
+"""Letters of a name for which others like it are looked for; no source."""
+
 LONGEST_NAME = 160
 """Letters of a nutrient's name in two languages, at most (common practice, no source)."""
 OXIDES = frozenset(("CaO", "MgO", "Na2O", "SO3", "P2O5", "K2O"))
@@ -223,7 +227,7 @@ def recognise(piece: str) -> Named | Refused:
             if source is not None:
                 return source
         if plain is None:
-            return _unknown(words)
+            return Refused(words, NO_LINE)
     if isinstance(plain, Refused):
         return plain
     symbol = re.search(r"\(([A-Z][a-z]?)\)\s+as\b", words)
@@ -437,13 +441,10 @@ def _source(words: str) -> Named | Refused | None:
     return None
 
 
-def _unknown(words: str) -> Refused:
-    known = catalogue()
-    if len(words) > 60:
-        return Refused(words, "no line of a guaranteed analysis has this name")
-    plain = " ".join(words.lower().split())
-    near = (
-        known.look_alikes(plain, known.guarantee_names)[:2]
-        + known.look_alikes(plain, known.source_names)[:2]
-    )
-    return Refused(words, "no line of a guaranteed analysis has this name", tuple(near))
+def near_names(words: str) -> tuple[str, ...]:
+    """Nutrients and sources with names like the one given."""
+    plain, known = " ".join(stripped(words).lower().split()), catalogue()
+    if len(plain) > LONGEST_NEAR:
+        return ()
+    near = known.look_alikes(plain, known.guarantee_names)[:2]
+    return tuple(near + known.look_alikes(plain, known.source_names)[:2])

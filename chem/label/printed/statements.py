@@ -54,6 +54,7 @@ _AGENT_BEHIND = re.compile(
     r"\s*\((?:as |chelated (?:by|with) )?(?:(edta|dtpa|hedta|eddha)|chelated)\)", re.IGNORECASE
 )
 MIXED_UP = "which figure belongs to which name?"
+UNREAD = "no rule reads this line"
 NAMELESS = "a figure without a name"
 GRADE_LINES = ("total nitrogen", "available phosphate", "soluble potash")
 
@@ -515,5 +516,4 @@ def _words(text: str, cells: tuple[str, ...], around: Around, out: Outcome) -> N
         why = "a figure without its % sign: percent of what?"
         out.left.append(Refused(words, why, (f"{number[1]} %",)))
         return
-    near = whole.near if isinstance(whole, Refused) else ()
-    out.left.append(Refused(words, "no rule reads this line", near))
+    out.left.append(Refused(words, UNREAD))
