@@ -49,7 +49,7 @@ ROOMS = {
     "label": "label jug paste formulas reading readers sources ingredients printed",
     "equilibrium": "solver formulas referee outside conductivity tables_thermo laboratory outcomes",
     "forecast": "forecast study clouding colloids crystals day_rules real_tank one_verdict "
-    "formulas outcomes trade_facts salt salting evolved",
+    "formulas outcomes trade_facts salt salting evolved sight",
     "doubts": "doubts jug study",
     "notebook": "notebook formulas jars tank_side",
 }
@@ -62,8 +62,7 @@ OF_ALL = "tests/test_kept_figures"
 """Tried last, on every fault that it comes by."""
 MOST_TESTS, MOST_S, MOST_CPU_S = 40, 20.0, 180
 """Tests tried on one fault, the time that these took at first, and the CPU that all may take."""
-MOST_WALL_S = 900
-"""One that waits for ever is noticed as well."""
+MOST_WALL_S = 900  # one that waits for ever is noticed as well
 NOTHING = 1e-100
 LOADED = "hypothesis jinja2 numpy periodictable pint typer chem.files chem.reference chem.units"
 
@@ -224,8 +223,7 @@ def tests_of(faults: list[Fault], covered: Path, times: dict[str, float]) -> lis
         near = next((n for n in range(fault.line, fault.line - 12, -1) if n in lines), 0)
         tests = {context.rpartition("|")[0] for context in lines.get(near, []) if context}
         if not tests and "" in lines.get(near, []):  # run at import: those that use the module
-            every = {c.rpartition("|")[0] for cs in lines.values() for c in cs if c}
-            tests = every
+            tests = {c.rpartition("|")[0] for cs in lines.values() for c in cs if c}
         words = tuple(f"tests/test_{w}" for w in ROOMS[fault.file.split("/")[1]].split())
         quick = sorted(tests, key=lambda t: (times.get(t, 0.0), t))
         last = [t for t in quick if t.startswith(OF_ALL)]
