@@ -11,15 +11,19 @@ import periodictable
 import pytest
 
 from chem.doubts import Draws
-from chem.equilibrium import Conditions, Equilibrium, build_system, solve
+from chem.equilibrium import Conditions, Equilibrium, build_phases, build_system, solve
 from chem.forecast.crystals import (
     Crystals,
     _molality,
     crystals,
+    log_share,
+    mixed_crystals,
     saturation_molality,
     saturation_temperature,
     soluble_salts,
 )
+from chem.laboratory import Recipe
+from chem.laboratory.odds import solution_odds
 from chem.reference import molar_mass_g_per_mol, read_csv, tables
 
 ROWS = read_csv("soluble_salts.csv")
@@ -294,6 +298,24 @@ def test_the_doubt_is_the_spread_of_the_published_mixtures() -> None:
     assert float(np.std(column.used["crystals:potassium_nitrate"])) == pytest.approx(
         spread, abs=0.02
     )
+
+
+def test_a_mixed_crystal_comes_before_either_pure_salt() -> None:
+    """Ideal mixing: at equal SI each holds half the sites, and ln 4 of the product is gained."""
+    si = np.array([-0.6, -0.5, -0.6])
+    gained = log_share(si, np.array([-0.6, -9.0, 9.0]), 2.0)
+    assert gained == pytest.approx([-2.0 * np.log10(2.0), 0.0, -9.6], abs=1e-3)
+    for key, (other, _) in mixed_crystals().items():
+        assert {key, other} <= set(tables().solids) | set(soluble_salts())
+    # Ammonium sulfate brings potassium sulfate out sooner (fertilizer compatibility notes).
+    both = {"K": 1.1, "SO4": 1.55, "NH4": 2.0}
+    clear = speciated(both, 20.0)
+    phases = build_phases(clear.system)
+    place = phases.keys.index("arcanite")
+    pure = clear.saturation_index(phases, phases.log_k(20.0)[None, :])[0, place]
+    odds = solution_odds(Recipe("both", 20.0, None, both), count=1)
+    (mixed,) = (s.si for s in odds.solids if s.key == "arcanite")
+    assert mixed is not None and 0.05 < mixed - pure < 0.3
 
 
 def test_ordinary_tanks_have_no_crystals() -> None:

@@ -15,6 +15,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from chem.errors import InputProblem
 from chem.label.paste import Pasted, read_paste
 
@@ -154,3 +156,41 @@ if __name__ == "__main__":
     scores, wrong, told = score()
     print(*(f"{country}: {value:.1f}" for country, value in scores.items()), sep="\n")
     print(f"silently wrong: {wrong}", *told, sep="\n")
+
+
+# Contradictions and layouts; common practice, no source
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [
+        ("Nitrogen (N) 30 %\nP2O5 40 %\nK2O 45 %\nDensity 1.4 kg/L", "add up to 115 %"),
+        ("P2O5 20.0 %\nK2O 30.0 %\nDensity 1.02 kg/L", "is light for 50 %"),
+        ("Calcium (Ca) 17.0% w/w 18.0% w/v\nDensity 1.50 kg/L", "which is wrong?"),
+        ("Zinc (Zn) 5.0 %\nApply 20 L/ha in a minimum of 2 L of water/ha", "a spray volume below"),
+    ],
+)
+def test_figures_that_contradict_each_other_are_told(rows: str, told: str) -> None:
+    pasted = read_paste(f"Guaranteed analysis\n{rows}", "A label, invented")
+    assert told in " ".join((*pasted.problems, *(e.why for e in pasted.not_understood)))
+
+
+@pytest.mark.parametrize(
+    ("row", "key", "value"),
+    [
+        ("Zn 4.0 % w/w | Density 1.30 kg/L | pH 3.5", "ph", 3.5),
+        ("Zn 8 % / Mn 8 % / B 6 %", "guarantee", {"zinc": 8, "manganese": 8, "boron": 6}),
+        ("8 % B (108 g/l) boron ethanolamine\npH 8", "also", None),
+        (
+            "Zinc % w/w ..... 39.5 (min.)   Lead % w/w ..... 0.01 (max.)",
+            "guarantee",
+            {"zinc": 39.5},
+        ),
+        ("Zinc (Zn) 3.0 %\n2.5 gal. net wt 26.8 lbs.", "net_volume", "2.5 gal"),
+        ("Zinc (Zn) 3.0 %\nWeight per gallon: 10.6 lbs at 68 F (density 1.27 kg/L)", "care", None),
+        ("Zinc (Zn) 3.0 %\nWater: 200 L/ha", "usual_rate", None),
+        ("Zinc (Zn) 3.0 %\n10 L / 200 L / 1000 L", "usual_rate", None),
+    ],
+)
+def test_rows_as_labels_print_them(row: str, key: str, value: object) -> None:
+    assert read_paste(f"Guaranteed analysis\n{row}", "A label, invented").form.get(key) == value

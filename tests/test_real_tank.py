@@ -29,8 +29,13 @@ def test_dry_urea_cools_the_tank_and_the_sheet_says_by_how_much(tmp_path: Path) 
     (note,) = (n for n in strong.notes if "cool the tank" in n)
     kelvin = float(note.split("about ")[1].split(" K")[0])
     assert kelvin == pytest.approx(6.0, abs=1.0)
+    assert not any("Ice comes" in n for n in strong.notes)
     weak = forecast(read_mix(mix(tmp_path, (prills, "2 g/L"))), count=32)
     assert not any("cool the tank" in n for n in weak.notes)
+    # 400 g/L takes water of 10 C to where a third of urea freezes, -11 C (value from memory).
+    slush = read_mix(mix(tmp_path, (prills, "400 g/L"), temperature="10 C"))
+    (ice,) = (n for n in forecast(slush, count=32).notes if "Ice comes" in n)
+    assert float(ice.split("(")[1].split(" C")[0]) == pytest.approx(-13.0, abs=4.0)
 
 
 # Parker 1965 (NSRDS-NBS 2), CRC Handbook: heat is taken up by nitrates of potassium and ammonium

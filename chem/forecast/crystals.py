@@ -157,6 +157,26 @@ def saturation_temperature(salt: str, molality: float) -> float:
 
 
 @cache
+def mixed_crystals() -> Mapping[str, tuple[str, float]]:
+    """Read `mixed_crystals.csv` once: a salt -> (the one it mixes with, sites per formula unit)."""
+    out = {}
+    for r in read_csv("mixed_crystals.csv"):
+        out[r["one"]] = (r["other"], float(r["sites"]))
+        out[r["other"]] = (r["one"], float(r["sites"]))
+    return MappingProxyType(out)
+
+
+def log_share(own: Floats, other: Floats, sites: float) -> Floats:
+    """(N,) what mixing adds to a salt's log10 K: sites log10 of its share in an ideal crystal.
+
+    own, other: (N,) SI of the pure salts. At saturation the shares' sum is 1, so that a mixed
+    crystal comes before either pure one.
+    """
+    with np.errstate(over="ignore"):
+        return np.asarray(-sites * np.log10(1.0 + 10.0 ** ((other - own) / sites)))
+
+
+@cache
 def _left_to_solids() -> frozenset[str]:
     """Formulas of salts that a deciding solid of `solids.csv` already judges."""
     return frozenset(s.formula for s in tables().solids.values() if s.decides)

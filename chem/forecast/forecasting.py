@@ -123,7 +123,7 @@ def forecast(
             *_notes(ready, here, seen.ionic_mol_per_kg, failed),
             *_iron(aged),
             *_stirred(seen),
-            *_ice(seen, mix),
+            *_ice(seen, ready),
             *_sulfur(seen),
         ),
         draws=study.count,
@@ -323,12 +323,12 @@ def _sulfur(seen: Followed) -> tuple[str, ...]:
     return (f"When the thiosulfate turns milky is a guide only: {told}",)
 
 
-def _ice(seen: Followed, mix: Mix) -> tuple[str, ...]:
-    """The temperature at which ice comes, in a night that reaches it."""
+def _ice(seen: Followed, ready: Prepared) -> tuple[str, ...]:
+    """The temperature at which ice comes, where a night or dry goods take the tank there."""
     value = tables().value
     freezes = value("freezing_per_ln_water_activity") * median(seen.fresh.clear.ln_water_activity)
-    cold = mix.t_celsius if mix.coldest_celsius is None else mix.coldest_celsius
-    if cold >= freezes:
+    coldest = ready.mix.coldest_celsius
+    if ready.t_celsius >= freezes and (coldest is None or coldest >= freezes):
         return ()
     return (f"Ice comes below about {format_temperature(freezes, 'both')}",)
 
@@ -371,7 +371,10 @@ def _notes(ready: Prepared, here: State, ionic: float, failed: int) -> tuple[str
     change = ready.t_celsius - ready.mix.t_celsius
     if change:
         word = "warm" if change > 0.0 else "cool"
-        notes.append(f"Dry goods {word} the tank by about {abs(change):.0f} K as they dissolve")
+        notes.append(
+            f"Dry goods {word} the tank by about {abs(change):.0f} K as they dissolve, to about "
+            f"{format_temperature(ready.t_celsius, 'both')}"
+        )
     if left:
         notes.append(f"No solubility is known, so not judged: {', '.join(left)}")
     return tuple(dict.fromkeys(notes))

@@ -6,7 +6,7 @@ so, and whether a strip would read so in what stands over them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,37 +18,21 @@ from chem.forecast.course import Followed
 from chem.forecast.out import Out, Part, show_limit
 from chem.forecast.state import State
 from chem.forecast.times import TIMES_S
-from chem.reference import tables
+from chem.reference import judged, tables
 from chem.reference.colloids import colloids
 
 Bools = NDArray[np.bool_]
-PH_SD = 0.3
-"""A strip in a turbid tank: read within 0.25, to the nearest half (common practice, no source)."""
-PH_ASTRAY = 0.03
-"""A strip misread, old or stained tells nothing of the tank."""
-DISAGREES = 0.02
-"""Weight of a version in which nothing is out: a salt may still be the cause."""
-SLIGHT_G_PER_L = 0.1
-"""Less than this is a haze, whatever it is."""
-SAME_TIME = 1.25
-"""Minutes guessed within a quarter of a time that the forecast followed are that time."""
+_SAID = judged("sight")
+PH_SD, PH_ASTRAY, DISAGREES = _SAID["ph_sd"], _SAID["ph_astray"], _SAID["disagrees"]
+SLIGHT_G_PER_L, SAME_TIME = _SAID["slight"], _SAID["same_time"]
 OF_SOLIDS = {"haze", "flakes", "grit", "gel", "colour", "layers"}
-# How often each kind is called so: common practice, no source.
-LOOKS: Mapping[str, Mapping[str, float]] = {
-    "slight": {"haze": 0.8, "flakes": 0.1, "grit": 0.08, "gel": 0.02},
-    "powder": {"haze": 0.5, "flakes": 0.35, "grit": 0.12, "gel": 0.03},
-    "grains": {"haze": 0.4, "flakes": 0.15, "grit": 0.43, "gel": 0.02},
-    "floc": {"haze": 0.35, "flakes": 0.5, "grit": 0.05, "gel": 0.1},
-    "gel": {"haze": 0.1, "flakes": 0.15, "grit": 0.05, "gel": 0.7},
-}
+LOOKS = {k: judged(f"look_{k}") for k in ("slight", "powder", "grains", "floc", "gel")}
+"""How often each kind is called so."""
 GELLING = {"alginate", "Si", "B"}
 """Components of colloids that gel; the others fall as flocs."""
 GRAINS = {"gypsum", "struvite", "generic_slow", "calcium_citrate", "magnesium_phosphate"}
 TINTING = ("Fe", "Cu")
-TINTED, UNTINTED = 0.65, 0.08
-"""How often a colour is told of rust and copper salts, and of white solids in a coloured tank."""
-TINT_SHARE = 0.3
-"""From this share of the mass on, a coloured solid colours all of it."""
+TINTED, UNTINTED, TINT_SHARE = _SAID["tinted"], _SAID["untinted"], _SAID["tint_share"]
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,7 @@ from chem.forecast.clouding import (
     share_out,
     spread,
 )
-from chem.forecast.crystals import Crystals, crystals
+from chem.forecast.crystals import Crystals, crystals, log_share, mixed_crystals
 from chem.reference import molar_mass_g_per_mol, tables
 
 Bools = NDArray[np.bool_]
@@ -185,6 +185,7 @@ def evaluate(
         per_ions = tables().value("si_doubt_beyond") * np.maximum(beyond, 0.0)
         shift = draws.normal("beyond the activity model") * per_ions
         log_ksp = log_ksp + shift[:, None] * phases.ions / 2.0
+    log_ksp = log_ksp + _mixing(phases, clear.saturation_index(phases, log_ksp), cold)
     si = clear.saturation_index(phases, log_ksp)
     highest = np.nan_to_num(si, nan=-99.0).max(axis=0)
     mol_per_L = totals * water_kg_per_L[:, None]
@@ -219,6 +220,18 @@ def evaluate(
         cold_clouding,
         clouding,
     )
+
+
+def _mixing(phases: Phases, si: Floats, cold: Crystals) -> Floats:
+    """(N, M) what mixed crystals take off a solid's log10 Ksp: `mixed_crystals.csv`."""
+    off = np.zeros(si.shape)
+    for m, key in enumerate(phases.keys):
+        other, sites = mixed_crystals().get(key, ("", 1.0))
+        if other in phases.keys:
+            off[:, m] = log_share(si[:, m], si[:, phases.keys.index(other)], sites)
+        elif other in cold.keys:
+            off[:, m] = log_share(si[:, m], cold.si[:, cold.keys.index(other)], sites)
+    return off
 
 
 def _come_out(

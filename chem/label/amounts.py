@@ -28,34 +28,19 @@ from chem.label.readings import (
     readings_of,
     slots_of,
 )
-from chem.reference import Source, catalogue, common_sources, unstated
+from chem.reference import Source, catalogue, common_sources, judged, unstated
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 CANDIDATES = 256
-TIGHT = 0.005
-"""Weight of a line against the wishes: a line is met within this share of its figure."""
-MISS, MISS_SCALE = 0.06, 0.04
-"""A reading that misses a line by more than MISS is dropped where another does not."""
-FORCED_MISS = 0.03
+ROUNDS = 14
 MASS_LIMIT_LIQUID, MASS_LIMIT_DRY = 0.97, 1.0
 EXTRACT_KINDS = {"polymer", "organic"}
-EXTRACT_SD = 0.18
-KNOWN_SD = 0.01
-LEAST_LINE = 0.05
-"""Percent below which a line is met as if it were this much."""
-ACIDS_ALONE, ACIDS_BESIDE = (1.0, 60.0), (0.3, 10.0)
-SALTS_BESIDE = (0.1, 5.0)
-"""Percent of a source that supplies no printed line: acids where only acids and urea are named,
-acids beside others, other compounds (common practice, no source)."""
-FREE_SPREAD = 0.08
-ROUNDS = 14
-MUST_BE_PRINTED = {
-    "total nitrogen": (0.7, 0.05), "available phosphate": (0.7, 0.05),
-    "soluble potash": (0.7, 0.05), "calcium": (1.0, 0.3), "magnesium": (1.0, 0.3),
-}  # fmt: skip
-"""What a label prints: percent from which on it does, and how rare it is that it doesn't."""
+_FIT = judged("label_fit")
+TIGHT, LEAST_LINE = _FIT["tight"], _FIT["least_line"]
+MISS, MISS_SCALE, FORCED_MISS = _FIT["miss"], _FIT["miss_scale"], _FIT["forced_miss"]
+EXTRACT_SD, KNOWN_SD, FREE_SPREAD = _FIT["extract_sd"], _FIT["known_sd"], _FIT["free_spread"]
 
 
 @dataclass(frozen=True)
@@ -285,7 +270,7 @@ def candidates(
         lines = label_lines(product, sources)
     count = max(CANDIDATES, draws.count)
     generator = draws.generator(f"product:{product.key}:liquids")
-    reading = _shared_out(readings, count, generator)
+    reading = _shared_out(readings, count)
     members = np.array([[s.key in r.sources for s in sources] for r in readings])
     allowed = members.reshape(len(readings), len(sources))[reading]
     free = ~(lines.gives > 1e-9).any(axis=0) if len(lines.names) else np.ones(len(sources), bool)
@@ -393,18 +378,16 @@ def _unprinted(product: Product, lines: Lines, amounts: Floats) -> Floats:
     if not product.guarantee:
         return out
     nitrogen = any(k.endswith("nitrogen") for k in product.guarantee)
-    for line, (least, rare) in MUST_BE_PRINTED.items():
+    for line, least in judged("must_be_printed").items():
         if line in product.guarantee or (line == "total nitrogen" and nitrogen):
             continue
         row = catalogue().guarantees[line]
         gives = np.array([row.percent_of(s.mol_per_kg()) for s in lines.sources])
-        out[amounts @ gives > least] *= rare
+        out[amounts @ gives > least] *= judged("rarely_unprinted")[line]
     return out
 
 
-def _shared_out(
-    readings: Sequence[Reading], count: int, generator: np.random.Generator
-) -> NDArray[np.int64]:
+def _shared_out(readings: Sequence[Reading], count: int) -> NDArray[np.int64]:
     """(count,) which reading each candidate takes, by systematic shares."""
     edges = np.cumsum([r.chance for r in readings])
     levels = (np.arange(count) + 0.5) / count * edges[-1]
@@ -431,8 +414,10 @@ def _range_of(source: Source, product: Product, sources: Sequence[Source]) -> tu
     if source.kind == "acid":
         rest = named - {"urea"}
         alone = all(catalogue().sources[k].kind == "acid" for k in rest)
-        return ACIDS_ALONE if alone else ACIDS_BESIDE
-    return SALTS_BESIDE
+        of = "acid_alone" if alone else "acid_beside"
+    else:
+        of = "salt"
+    return judged("unprinted_percent")[f"{of}_least"], judged("unprinted_percent")[f"{of}_most"]
 
 
 def _missed_equivalents(lines: Lines, amounts: Floats) -> Floats:
@@ -468,7 +453,7 @@ def open_columns(product: Product, found: Candidates, rows: NDArray[np.int64]) -
         ):
             out[f"product:{product.key}:source:{source.key}"] = 100.0 * column
     for k, slot in enumerate(found.slots):
-        taken = np.array([r.taken[k] if k < len(r.taken) else 0 for r in found.readings])
+        taken = np.array([r.taken[k] for r in found.readings])
         column = taken[found.reading[rows]].astype(np.float64)
         out[f"product:{product.key}:reading of {slot.name}"] = column
     return out

@@ -10,6 +10,7 @@ from chem.equilibrium import Conditions, conductivity_mS_per_cm, solve
 from chem.label.curves import Made, in_water, per_kgw
 from chem.label.product import Product
 from chem.label.salting import salting_out
+from chem.reference import judged
 
 Floats = NDArray[np.float64]
 
@@ -19,8 +20,8 @@ def t4(z: Floats) -> Floats:
     return np.asarray(0.375 * (1.0 + 0.25 * z**2) ** -2.5)
 
 
-SHELF_CELSIUS, SHELF_SPREAD_K = 12.0, 4.0
-NEVER_SOLD = 0.02
+_SAID = judged("evidence")
+NEVER_SOLD = _SAID["never_sold"]
 
 
 def exists(product: Product, made: Made) -> Floats:
@@ -31,16 +32,15 @@ def exists(product: Product, made: Made) -> Floats:
     count = len(made.water)
     if product.form != "solution":
         return np.ones(count)
-    warmest = product.clear_at if product.clear_at is not None else SHELF_CELSIUS
+    warmest = product.clear_at if product.clear_at is not None else _SAID["shelf"]
     salt = salting_out(made.components, made.mol_per_kg, made.water).salt_celsius
-    beyond = np.clip((np.nan_to_num(salt, nan=-99.0) - warmest) / SHELF_SPREAD_K, -50.0, 50.0)
-    chance = 1.0 / (1.0 + np.exp(beyond))
-    return chance
+    beyond = np.clip(
+        (np.nan_to_num(salt, nan=-99.0) - warmest) / _SAID["shelf_spread"], -50.0, 50.0
+    )
+    return np.asarray(1.0 / (1.0 + np.exp(np.clip(beyond, -50.0, 50.0))))
 
 
 WATER_KG_PER_L = 0.998
-VOLUME_SD, DENSITY_SD = 0.1, 0.01
-"""Of ln volume of what is dissolved, by `volumes.csv`, and of ln of a printed density."""
 
 
 def weighs(product: Product, made: Made) -> Floats:
@@ -51,12 +51,7 @@ def weighs(product: Product, made: Made) -> Floats:
     low, high = product.density
     off = -np.log(litres)
     off = off - np.clip(off, np.log(low), np.log(high))
-    return t4(off / np.hypot(DENSITY_SD, VOLUME_SD * made.volume / litres)) + 1e-6
-
-
-DENSITY_FAR = 0.05
-"""Of ln density: farther off than the volumes of what is dissolved are known, with a line's
-misprint (estimate)."""
+    return t4(off / np.hypot(_SAID["density_sd"], _SAID["volume_sd"] * made.volume / litres)) + 1e-6
 
 
 def contradicted(product: Product, made: Made, never_sold: bool) -> tuple[str, ...]:
@@ -68,20 +63,12 @@ def contradicted(product: Product, made: Made, never_sold: bool) -> tuple[str, .
         litres = made.water / WATER_KG_PER_L + np.maximum(made.volume, 0.0)
         least, most = float(1.0 / litres.max()), float(1.0 / litres.min())
         low, high = product.density
-        if np.log(least / high) > DENSITY_FAR or np.log(low / most) > DENSITY_FAR:
+        if max(np.log(least / high), np.log(low / most)) > _SAID["density_far"]:
             out.append(
                 f"its density of {low:.3g} kg/L contradicts its guarantees and sources, whose "
                 f"liquids weigh {least:.3g} to {most:.3g} kg/L"
             )
     return tuple(out)
-
-
-EC_SD = 0.08
-"""Of ln conductivity: method (5 %), meter and weighing (common practice, no source)."""
-
-
-EC_FAR = 4.0
-"""Beyond so many of them a reading and a label contradict each other."""
 
 
 def conducts(product: Product, made: Made, ph: Floats) -> tuple[Floats, str]:
@@ -97,9 +84,9 @@ def conducts(product: Product, made: Made, ph: Floats) -> tuple[Floats, str]:
     system, totals = in_water(made.components, made.mol_per_kg, share, dilution, 0.0)
     state = solve(system, totals, Conditions.nominal(system), ph=ph)
     figure = conductivity_mS_per_cm(state)
-    z = np.log(np.maximum(figure, 1e-9) / measured) / EC_SD
+    z = np.log(np.maximum(figure, 1e-9) / measured) / _SAID["ec_sd"]
     given = np.isfinite(figure)
-    if given.all() and np.abs(z).min() > EC_FAR:
+    if given.all() and np.abs(z).min() > _SAID["ec_far"]:
         span = f"{figure.min():.2g} to {figure.max():.2g} mS/cm at {100.0 * dilution:.3g} %"
         said = f"measured {measured:g} mS/cm contradicts the label, whose liquids read {span}"
         return np.ones(len(z)), said

@@ -18,18 +18,15 @@ from chem.reference.colloids import colloids
 
 Floats = NDArray[np.float64]
 
-SPREAD = 0.35
-"""Of the SI at which a jug clouds."""
-LEAST = -4.0
-"""ln of the chance that is left to what should have clouded: models and labels are wrong too."""
+_SAID = judged("evidence")
+SPREAD, LEAST = _SAID["keeps_spread"], _SAID["keeps_least"]
 METALS = ("Fe2", "Fe3", "Mn", "Zn", "Cu")
 HOLDERS = ("gluconate", "citrate", "glycine", "tartrate", "oxalate")
-HELD_FROM, AMMINE_FROM = 0.3, 3.0
+HELD_FROM, AMMINE_FROM = _SAID["held_from"], _SAID["ammine_from"]
 """Of these, or of ammonia, to a metal from which on it stays dissolved as what no constant tells
-of: polymers, mixed hydroxides, ammines of strong liquors (common practice, no source)."""
+of: polymers, mixed hydroxides, ammines of strong liquors."""
 HUMATES = {"potassium humate", "humic acid"}
-HUMATE_FROM = 0.01
-"""kg/kg."""
+HUMATE_FROM = _SAID["humate_from"]
 LOGISTIC = 1.702
 """The logistic of 1.702 z is the normal distribution within 0.01."""
 

@@ -54,9 +54,11 @@ _OXIDES = tuple(
         (r"\bNa2[O0Q](?![0-9])", "Na2O"),
         (r"\bS[O0Q]3(?![0-9])", "SO3"),
         (r"\b(Ca|Mg)[0Q](?![0-9.,])", r"\1O"),
+        (r"(?<=\bg/[cd]m)[?*'\"\u00b0\u00ba](?!\w)", "3"),
+        (r"^[Vv](?=ha\b)", "l/"),
     )
 )
-"""A letter O of a formula that tesseract reads as a nought, a Q or twice."""
+"""A letter O of a formula that tesseract reads as a nought, a Q or twice; a unit's small signs."""
 
 LANGUAGES = ("eng", "spa", "por", "fra", "deu", "ita", "nld")
 
@@ -189,7 +191,8 @@ def _tesseract(path: Path, given: bytes | None, layout: int) -> str:
             Problem(
                 "command line, --photo",
                 "tesseract, which reads pictures, is not on this machine",
-                "install it (Debian: apt install tesseract-ocr), or type the text: --paste -",
+                "install it (Debian: apt install tesseract-ocr, and tesseract-ocr-spa, -por, -fra, "
+                "-deu, -ita, -nld for their languages), or type the text: --paste -",
             )
         ) from None
     except subprocess.TimeoutExpired:

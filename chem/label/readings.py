@@ -12,37 +12,27 @@ from dataclasses import dataclass
 
 from chem.label.door import plain_words
 from chem.label.product import NITROGEN_FORMS, Product
-from chem.reference import Source, catalogue, common_sources, vague_sources
+from chem.reference import Source, catalogue, common_sources, judged, vague_sources
 
 MOST_TRIED, MOST_READINGS = 96, 24
 """Readings held against the label's lines, and kept of those that fit."""
-ELSEWHERE = 0.6
-"""Chance that a line which something else on the label may supply has no source of its own."""
 NONE_OF_ITS_OWN: tuple[tuple[tuple[str, ...], float], ...] = (((), 1.0),)
 LIVING = {"seaweed extract", "fish hydrolysate", "molasses", "amino acids", "fulvic acid"}
 BARE_IONS = {
-    "soluble potash": ("potassium hydroxide", 6.0),
-    "calcium": ("calcium hydroxide", 1.2),
-    "magnesium": ("magnesium hydroxide", 0.6),
-    "available phosphate": ("phosphoric acid", 5.0),
-    "sulfur": ("sulfuric acid", 1.5),
-    "sodium": ("sodium hydroxide", 3.0),
-    "total nitrogen": ("amino acids", 10.0),
-    "other water soluble nitrogen": ("amino acids", 10.0),
-    "ammoniacal nitrogen": ("aqua ammonia", 1.0),
+    "soluble potash": "potassium hydroxide",
+    "calcium": "calcium hydroxide",
+    "magnesium": "magnesium hydroxide",
+    "available phosphate": "phosphoric acid",
+    "sulfur": "sulfuric acid",
+    "sodium": "sodium hydroxide",
+    "total nitrogen": "amino acids",
+    "other water soluble nitrogen": "amino acids",
+    "ammoniacal nitrogen": "aqua ammonia",
 }
-"""What stands for a nutrient that matter of living origin brings along, up to so many percent: the
-ion alone, whose partner the closing acid or base is (common practice, no source)."""
+"""What stands for a nutrient that matter of living origin brings along: the ion alone, whose
+partner the closing acid or base is."""
 ACIDIFIERS = frozenset({"acidifier", "acidifying", "acidulant"})
-ITS_ACID = ((("citric acid",), 0.5), (("phosphoric acid",), 0.25), (("sulfuric acid",), 0.1),
-            (("citric acid", "phosphoric acid"), 0.15))  # fmt: skip
-BESIDE_ITS_ACID: tuple[tuple[tuple[str, ...], float], ...] = (((), 0.65), (("citric acid",), 0.35))
-"""What a product called an acidifier is made of where no acid is named, and what may stand beside
-the one that is (common practice, no source)."""
 ACID_AND_BASE = {"K": "potassium hydroxide", "NH4": "aqua ammonia", "Na": "sodium hydroxide"}
-AS_NAMED = 0.7
-"""Chance that a phosphate is the salt that its name says; else acid and base stand beside it, so
-that the printed K/P and N/P outrank the name (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -90,9 +80,8 @@ def slots_of(product: Product) -> tuple[Slot, ...]:
         if sure & set(known.guarantees[line].counts):
             continue
         options = common_sources(line)
-        ion, most = BARE_IONS.get(line, ("", 0.0))
-        if living and product.guarantee[line] <= most:
-            options = (((ion,), 1.0),)
+        if living and product.guarantee[line] <= judged("living_most").get(line, 0.0):
+            options = (((BARE_IONS[line],), 1.0),)
         if line in chelated:
             options = tuple(o for o in options if known.sources[o[0][0]].bound) or options
         if options:
@@ -102,11 +91,16 @@ def slots_of(product: Product) -> tuple[Slot, ...]:
     if ACIDIFIERS & set(plain_words(product.name)):
         acid = {k for k in named if known.sources[k].kind == "acid"}
         if "citric acid" not in acid:
-            out.append(Slot("acid", BESIDE_ITS_ACID if acid else ITS_ACID))
+            chances = judged("beside_its_acid" if acid else "its_acid")
+            out.append(Slot("acid", tuple((_acids(k), p) for k, p in chances.items())))
     phosphate = _phosphates(named)
     if phosphate is not None:
         out.append(phosphate)
     return tuple(out)
+
+
+def _acids(name: str) -> tuple[str, ...]:
+    return () if name == "none" else tuple(name.split(" + "))
 
 
 def _own(slot: Slot, others: list[Slot], product: Product) -> Slot:
@@ -119,8 +113,9 @@ def _own(slot: Slot, others: list[Slot], product: Product) -> Slot:
         return Slot(slot.name, NONE_OF_ITS_OWN)
     if not any(any(each) for each in supplied.values()):
         return slot
-    own = tuple((keys, (1.0 - ELSEWHERE) * chance) for keys, chance in slot.options)
-    return Slot(slot.name, (((), ELSEWHERE), *own))
+    elsewhere = judged("label_words")["elsewhere"]
+    own = tuple((keys, (1.0 - elsewhere) * chance) for keys, chance in slot.options)
+    return Slot(slot.name, (((), elsewhere), *own))
 
 
 def bare_ions(product: Product, readings: tuple[Reading, ...]) -> frozenset[str]:
@@ -129,7 +124,7 @@ def bare_ions(product: Product, readings: tuple[Reading, ...]) -> frozenset[str]
     if not LIVING & named:
         return frozenset()
     taken = frozenset().union(*(r.sources for r in readings))
-    return (taken & {ion for ion, _ in BARE_IONS.values()}) - named - LIVING
+    return (taken & {*BARE_IONS.values()}) - named - LIVING
 
 
 def _components(keys: Mapping[str, float] | list[str] | tuple[str, ...]) -> set[str]:
@@ -146,9 +141,10 @@ def _phosphates(named: tuple[str, ...]) -> Slot | None:
     if not salts:
         return None
     bases = {ACID_AND_BASE[c] for s in salts for c in s.components if c != "PO4"}
+    as_named = judged("label_words")["as_named"]
     return Slot(
         "forms of its phosphate",
-        (((), AS_NAMED), (("phosphoric acid", *sorted(bases)), 1.0 - AS_NAMED)),
+        (((), as_named), (("phosphoric acid", *sorted(bases)), 1.0 - as_named)),
     )
 
 

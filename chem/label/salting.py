@@ -107,7 +107,8 @@ def _explained(
         moles = np.min([of(c) / source.components[c] for c in own], axis=0)
         dry = source.molar_mass * (1.0 - source.water_share)
         masses.append(moles * dry / 1000.0)
-    share = sum(masses) / dissolved
+    # More than all of it is as far off as less: borax holds four times as much boric acid.
+    share = 1.0 - np.abs(1.0 - sum(masses) / dissolved)
     limit = table.limits.get("ratio of the first to the second")
     if limit is not None:
         ratio = masses[0] / np.maximum(masses[1], 1e-12)

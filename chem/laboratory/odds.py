@@ -12,7 +12,6 @@ from chem.doubts import Draws, chance, median
 from chem.equilibrium import (
     Conditions,
     Equilibrium,
-    build_system,
     solve,
     water_density_g_per_mL,
 )
@@ -38,7 +37,8 @@ TIMES_S = {
 CLOSINGS = 4
 """Solves until the closing ion holds the given pH: what it pairs with shifts a little."""
 LEAST_DOUBT = 0.1
-"""Least that is said against either outcome where the activity model is stretched."""
+"""Least that is said against an outcome where the activity model is stretched, or a solid or
+complex has no constant."""
 
 
 @dataclass(frozen=True)
@@ -100,13 +100,10 @@ def closed(recipe: Recipe) -> tuple[Recipe, tuple[str, float] | None]:
 
 
 def _solved(recipe: Recipe, totals: Mapping[str, float], ph: float) -> Equilibrium:
-    system = build_system(totals, held=tuple(recipe.held))
-    state = solve(
-        system,
-        system.totals(recipe.with_totals(totals).parted),
-        Conditions.nominal(system, recipe.t_celsius),
-        ph=np.array([ph]),
-    )
+    """The fresh solution at a given pH, with what it holds by itself held."""
+    aged = aging(finished_of(recipe.with_totals(totals), 1), recipe.t_celsius, Draws(1))
+    nominal = Conditions.nominal(aged.system, recipe.t_celsius)
+    state = solve(aged.system, aged.totals(0.0), nominal, ph=np.array([ph]))
     if not state.converged[0]:
         raise InputProblem(
             Problem(
@@ -214,7 +211,18 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
     per_L = dict(zip(finished.components, finished.totals_mol_per_L[0], strict=True))
     left = not_judged(per_L, median(fresh.clear.ph))
     if left:
-        notes.append(f"No solubility is known, so not judged: {', '.join(left)}")
+        probability = {t: max(p, LEAST_DOUBT) for t, p in probability.items()}
+        notes.append(
+            f"No solubility is known, so not judged: {', '.join(left)}; that it stays clear is "
+            "said no surer than 9 in 10"
+        )
+    loosely = not_judged(per_L, median(fresh.clear.ph), "complex")
+    if loosely:
+        probability = {t: min(p, 1.0 - LEAST_DOUBT) for t, p in probability.items()}
+        notes.append(
+            f"No constant is known of {', '.join(loosely)}; that solids show is said no surer "
+            "than 9 in 10"
+        )
     if not ok.all():
         notes.append(f"{int((~ok).sum())} of {count} draws found no equilibrium and are left out")
     return SolutionOdds(

@@ -25,19 +25,15 @@ from chem.reference import judged
 from chem.tank import Mix
 from chem.units import read_mass, read_volume
 
-LEAST_SD = 0.08
-"""Of the label's spread of pH: no label is surer than that (common practice, no source)."""
+_SAID = judged("learning")
+LEAST_SD = _SAID["least_sd"]
 HALF_90 = 1.645
 """The middle 90 % of a normal distribution reach so many standard deviations to either side."""
-BY_CURVE = 0.8
-"""Share of a jug's say in the pH that goes by its charge curve; the rest is every jug's alike."""
-OTHERS = 4.0
-"""Another shed's reading counts as one with so many times the variance (common practice)."""
+BY_CURVE = _SAID["by_curve"]
+OTHERS = _SAID["others_variance"]
 LOOKS = ("clear", "haze", "flakes", "grit", "gel")
 """Words that tell of solids."""
-WRONG_WORDS = 0.1
-"""How often another word would have been right, or another tank was meant (common practice, no
-source)."""
+WRONG_WORDS = _SAID["wrong_words"]
 SPRAYED_AFTER_S, AT_ONCE_S = 14400.0, 1.0
 
 
@@ -120,9 +116,8 @@ class Jug:
 def reach_of(product: Product) -> float:
     """How far a jug's pH may be from what its label implies, before the grid's own factor: nothing
     printed, a pH printed, one measured."""
-    if product.ph_measured:
-        return 0.3
-    return 1.4 if product.ph is None else 0.7
+    how = "measured" if product.ph_measured else "nothing" if product.ph is None else "printed"
+    return judged("learned_reach")[how]
 
 
 def jugs_of(
@@ -144,7 +139,7 @@ def shares_of(ready: Prepared, clear: Equilibrium) -> Floats:
     count = len(ready.finished.from_product)
     row = int(np.nanargmin(np.abs(clear.ph - np.nanmedian(clear.ph))))
     molality = np.nan_to_num(clear.molality[row])
-    nu, protons = system.nu[:-1], system.nu[-1] - 0.0
+    nu, protons = system.nu[:-1], system.nu[-1]
     charge = system.component_charge
     taken = np.where(protons > 0.0, (charge < 0.0)[:, None], (charge > 0.0)[:, None]) * nu
     taken = np.where(taken.sum(axis=0) > 0.0, taken, nu)

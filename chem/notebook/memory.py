@@ -20,15 +20,11 @@ from chem.doubts.spread import blurred
 from chem.equilibrium import one_thread
 from chem.equilibrium.activity import Floats
 from chem.notebook.facts import Facts
+from chem.reference import judged
 
 Integers = NDArray[np.int64]
-SPREADS = ((0.35, 0.75), (0.7, 1.5), (1.0, 0.0), (0.0, 1.5), (1.0, 1.5))
-"""Spread of a jug's and of a pair's effect, in log odds. Narrower ones, or none at all, won by the
-few looks of a young notebook and left half of what it knew untaught; wider ones, and blurring by
-what the shifts leave open, made odds worse in a third of simulated sheds."""
-OTHERS, OF_SPRAYED = 0.5, 0.3
-"""What a look of another shed counts, and one that tells only that nothing blocked: haze goes
-through, and what keeps a tank from blocking needn't keep it clear."""
+SPREADS = tuple(zip(judged("memory_jug").values(), judged("memory_pair").values(), strict=True))
+"""Spread of a jug's and of a pair's effect, in log odds."""
 STEPS, CLOSE = 40, 1e-6
 FAR = 12.0
 """No shift beyond this: a chance of one in 160,000."""
@@ -55,8 +51,8 @@ def seen_of(facts: Sequence[Facts], credit: Mapping[str, float]) -> list[Seen]:
             look.shows,
             look.blocks,
             credit.get(fact.entry, 1.0)
-            * (1.0 if fact.ours else OTHERS)
-            * (OF_SPRAYED if look.only_through else 1.0),
+            * (1.0 if fact.ours else judged("learning")["others_look"])
+            * (judged("learning")["of_sprayed"] if look.only_through else 1.0),
         )
         for fact in facts
         for look in fact.looks

@@ -19,36 +19,28 @@ from chem.equilibrium.activity import Floats
 from chem.forecast.prepare import Prepared
 from chem.label import Product
 from chem.notebook.facts import HALF_90, Facts, Jug, Spread, reach_of, shares_of, spread_of
+from chem.reference import judged
 
 # The grid: t times a jug's reach is the spread of its offset; c scales the labels' own spread; s0
-# is the variance of what neither explains. What follows is from a trial on simulated sheds.
-OFFSETS, SPREADS, ERRORS = (0.05, 0.15, 0.3, 0.7), (0.3, 1.0), (0.005, 0.03, 0.15)
-GRID = np.array(list(product(OFFSETS, SPREADS, ERRORS)))
-OF_JUGS, OF_ERROR = 0.7, 0.3
-"""Parts of the labels' variance that stay with the jugs, and that come anew with each tank."""
-BROTHERS = 0.75
-"""Correlation of the offsets of two lots, or two editions of a label, of one product."""
-OF_A_POINT, PER_PH = 0.2, 0.45
+# is the variance of what neither explains.
+GRID = np.array(
+    list(product(*(judged(f"learned_{of}").values() for of in ("offset", "spread", "error"))))
+)
+_SAID = judged("learning")
+OF_JUGS, OF_ERROR = _SAID["of_jugs"], _SAID["of_error"]
+BROTHERS = _SAID["brothers"]
+OF_A_POINT, PER_PH = _SAID["of_a_point"], _SAID["per_ph"]
 """Readings of one jar or tank, as the rungs of a ladder are, share what the labels don't know of
-it, but for this part of what neither explains, and so much of the labels' spread per unit of pH
-that was dosed: simulated tanks dosed with acid were off by the same number of standard deviations,
-with a correlation of 0.98, 0.90 and 0.72 at 0.35, 1 and 2 units."""
-FAR, BELIEVED = 3.0, 2.0
-"""At first a reading beyond so many standard deviations is believed to so many."""
-WRONG, WRONG_SD = 0.1, 2.0
-"""Chance that a line was read or written wrong, and how far off it then is [pH] (common practice,
-no source)."""
-DOUBTED, TRUSTED = 0.4, 0.8
+it, but for a part of what neither explains, and some of the labels' spread per unit of pH that was
+dosed."""
+FAR, BELIEVED = _SAID["far"], _SAID["believed"]
+WRONG, WRONG_SD = _SAID["wrong"], _SAID["wrong_sd"]
+DOUBTED, TRUSTED = _SAID["doubted"], _SAID["trusted"]
 """Where a line is right by less than the one chance, by all the others, it counts for nothing; by
 more than the other, wholly; between them in part. Half-believed ones are asked about."""
+CALM, MOST_Z2, STAYS = _SAID["calm"], _SAID["most_z2"], _SAID["stays"]
 PASSES, LEAST_CREDIT, SETTLED = 4, 0.02, 0.05
-CALM = 4.0
-"""So many readings' worth of belief that the ranges are right."""
-MOST_Z2 = 9.0
 DEGREES = 4.0
-STAYS = 0.1
-"""Part of the draws that stay where the labels have them: what other tanks taught needn't hold of
-this one. It costs a twentieth of the gain, and no shed loses much."""
 
 
 @dataclass(frozen=True)

@@ -331,7 +331,7 @@ class Notebook:
         found = []
         for path in sorted(self.path.parent.glob(f"*{self.path.suffix}")):
             alike = path.stem.startswith(self.path.stem) and path != self.path
-            if alike and path.is_file() and path.name != self.path.name:
+            if alike and path.is_file():
                 try:
                     shed, entries, _, _ = _taken(path)
                 except InputProblem:

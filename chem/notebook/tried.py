@@ -13,15 +13,12 @@ from chem.notebook.jugs import Jugs
 from chem.notebook.learning import Learned
 from chem.notebook.sprayed import LeftInSump, Strongest
 from chem.notebook.store import Kept, current
+from chem.reference import judged
 from chem.tank import Mix
 
 SAME = 1e-6
 """Figures this near are one: they came by way of text."""
 MOST = 4
-MOVED_ODDS, MOVED_PH = 0.05, 0.1
-"""A forecast moved by less is not said to have moved."""
-OFF = 1.0
-"""A reading so far from the labels' own median asks for the jug to be measured [pH]."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +87,7 @@ class Told:
         if self.before is None or self.after is None:
             return False
         odds, ph = (abs(a - b) for a, b in zip(self.before, self.after, strict=True))
-        return odds >= MOVED_ODDS or ph >= MOVED_PH
+        return odds >= judged("told_moved")["odds"] or ph >= judged("told_moved")["ph"]
 
 
 def outcome_of(entry: Entry) -> str | None:
@@ -189,7 +186,7 @@ def told_of(now: Forecast, kept: Sequence[Kept], learned: Learned, study: Study)
         fact = facts.get(x.entry.id)
         for reading in fact.ph if fact is not None and x.whole else ():
             sd = (reading.spread.variance + reading.variance) ** 0.5
-            if abs(reading.value - reading.median) > max(OFF, 2.0 * sd):
+            if abs(reading.value - reading.median) > max(judged("told_moved")["off"], 2.0 * sd):
                 off.append(Off(x.entry, reading.value, reading.median, reading.moved > 0.0))
     before = None if labels is None else (labels.probability["4h"], labels.ph.median)
     after = None if labels is None else (now.probability["4h"], now.ph.median)

@@ -15,12 +15,10 @@ from chem.notebook.facts import mix_key, reading_variance, shares_of, spread_of
 from chem.notebook.memory import alike
 from chem.notebook.store import Kept, Numbered, current
 from chem.notebook.tried import outcome_of
+from chem.reference import judged
 from chem.tank import Mix
 
 MOST_UNTRIED, MOST_JUGS, MOST_TANKS = 12, 10, 20
-WORTH_A_JAR = 0.05
-"""Mean p (1 - p) that a jar must be able to settle, to be better than a reading (common practice,
-no source)."""
 
 
 @dataclass(frozen=True)
@@ -166,7 +164,7 @@ def teach_most(kept: Sequence[Kept], study: Study) -> Next | None:
     ).sum(axis=1)
     best = int(jar.argmax())
     kind = "jar"
-    if jar[best] < WORTH_A_JAR:
+    if jar[best] < judged("told_moved")["worth_a_jar"]:
         kind, best = "reading", int(reading.argmax())
     tells = int(((near if kind == "jar" else common)[best] > 0.0).sum())
     ph = found[best].ph

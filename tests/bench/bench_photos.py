@@ -1,4 +1,6 @@
-"""Pictures of labels, read and scored: `python` this file. Needs pillow and tesseract.
+"""Pictures of labels, read and scored: `python` this file. Needs pillow,
+tesseract with the labels' languages, and the faces named below (Debian: fonts-dejavu-core,
+fonts-liberation).
 
 Every text of `tests/labels/held/` is set in type, then turned, shaded, blurred and pressed as a
 telephone does it mildly; what `label --photo` reads of it is held against what a person would copy.
@@ -32,12 +34,14 @@ from chem.label.paste import read_paste
 from chem.label.photo import read_photo
 
 PAPER, MARGIN_PX, LETTER_PX = 238, 60, 30
+FONTS = ("DejaVuSans.ttf", "LiberationSans-Regular.ttf", "LiberationSerif-Regular.ttf")
+"""Faces with every accent; pillow's own has none and draws a box for each."""
 
 
 def rendered(text: str, dice: random.Random, *, harsh: bool) -> Image.Image:
     """A grey picture of a text; `harsh`: twice the tilt, blur and shade of the mild one."""
     much = 2.0 if harsh else 1.0
-    font = ImageFont.load_default(LETTER_PX)
+    font = ImageFont.truetype(dice.choice(FONTS), LETTER_PX)
     lines = text.strip("\n").split("\n")
     width = max(int(font.getlength(line)) for line in lines) + 2 * MARGIN_PX
     height = int(1.5 * LETTER_PX * len(lines)) + 2 * MARGIN_PX

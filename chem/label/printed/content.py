@@ -43,6 +43,7 @@ class Content:
     grade: tuple[tuple[str, float], ...] = ()
     grade_line: Line | None = None
     measured: bool = False
+    densities: list[float] = field(default_factory=list)
     headed: int | None = None
     forms: list[str] = field(default_factory=list)
 

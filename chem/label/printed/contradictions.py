@@ -27,6 +27,13 @@ DENSITIES_AGREE = 0.03
 PAIRS_AGREE = 0.04
 """Relative, beside the rounding of both figures; labels round; no source."""
 
+HEAVIER_BY = 0.004
+"""kg/L for each percent of phosphate, potash, calcium, metals; half of what their lightest common
+solutions (phosphoric acid, potassium chloride) weigh; values from memory."""
+
+SALTS_FROM = 5.0
+"""Percent below which nothing is made of it; no source."""
+
 ACIDITY_AND_WEIGHT = ("ph", "density", "specific_gravity")
 
 POINTS_TO_DOUBT = 3
@@ -193,6 +200,28 @@ def check_nitrogen(content: Content) -> None:
         )
 
 
+def check_sum(content: Content) -> None:
+    """All that is guaranteed against the whole, and the density against what is dissolved.
+
+    Nitrogen counts by its total or its forms, whichever is more; phosphate and potash as oxides.
+    """
+    held = {key: in_terms_of(kept)[0] for key, kept in content.guarantee.items()}
+    forms = sum(held.pop(form, 0.0) for form in NITROGEN_FORMS)
+    nitrogen = max(held.pop("total nitrogen", 0.0), forms)
+    salts = sum(held.values())
+    density = next(iter(content.densities), None)
+    by_volume = content.stated.get("basis") == "w/v"
+    whole = 100.0 * (density or DENSEST_LIQUID) if by_volume else 100.0
+    if nitrogen + salts > whole:
+        content.problems.append(
+            f"the guarantees add up to {nitrogen + salts:.3g} % of {whole:.3g} %"
+        )
+    elif density and not by_volume and density < 1.0 + HEAVIER_BY * (salts - SALTS_FROM):
+        content.problems.append(
+            f"{density:.3g} kg/L is light for {salts:.3g} % of nutrients beside nitrogen"
+        )
+
+
 def check_chelated(content: Content) -> None:
     """No more of a metal is chelated than there is."""
     for key, kept in content.chelated.items():
@@ -236,6 +265,7 @@ def check_density(content: Content) -> None:
                 f"{one} ({low:.3g} kg/L) and {other} ({low_2:.3g} kg/L) don't agree"
             )
     content.measured = bool(found)
+    content.densities = [high for _, high in found.values()]
     if len(found) == 1:
         _ask_pairs(content, *found.items())
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from chem.label.printed.declared import Refused
+from chem.label.printed.declared import Refused, near_names
 from chem.label.printed.derived import find_source
 from chem.label.printed.records import Fact, Reading, fact
 from chem.label.printed.vocabulary import says, without
@@ -79,11 +79,8 @@ def _never(part: str, facts: list[Fact], left: list[Refused]) -> None:
         if line is not None or isinstance(find_source(word), str) or within:
             facts.append(fact("never_with", word, f"its rule: never with {word}"))
             return
-    near = (
-        known.look_alikes(words, known.guarantee_names)[:2]
-        + known.look_alikes(words, known.source_names)[:2]
-    )
-    left.append(Refused(part.strip(), "no nutrient or source of this name", tuple(near)))
+    near = near_names(words)
+    left.append(Refused(part.strip(), "no nutrient or source of this name", near))
 
 
 def is_rule(text: str) -> bool:

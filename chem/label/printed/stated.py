@@ -76,7 +76,7 @@ _NET = re.compile(
     r"^(?:contents?|volume|weight)\b(?!\s?/)",
     re.IGNORECASE,
 )
-_NO_NET = re.compile(rf"\b(?:apply|per|rate|use)\b|{NUMBER}\s?m?g\s?/\s?(?:kg|l)\b", re.IGNORECASE)
+_NO_NET = re.compile(rf"\b(?:apply|per|rate|use)\b|{NUMBER}\s?[km]?g\s?/(?!\s*[0-9])", re.I)
 """Rates, and a content such as `100 g/L`: no weight of a pack."""
 
 _PACKS = re.compile(

@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from typing import Literal
 
+from chem.label.printed.declared import NO_LINE
 from chem.label.printed.derived import STARTS
 from chem.label.printed.lines import Line
 from chem.label.printed.records import NotUnderstood
@@ -42,8 +43,6 @@ _STATED = re.compile(
 _SOURCES = ("no source of that name", "this name is used for more than one compound")
 _HIGHEST = "a highest content guarantees nothing"
 """A bound, as `less than 2 % chlorine`: it leaves the composition no less known."""
-
-_NO_LINE = "no line of a guaranteed analysis has this name"
 
 
 def kinds_of(left: Sequence[NotUnderstood], lines: Sequence[Line]) -> list[Kind]:
@@ -91,7 +90,7 @@ def _kind(entry: NotUnderstood, text: str, under_composition: bool) -> Kind:
         return "rate" if limit and not says("mixing", words) else "rule"
     if rate or "rate" in entry.why:
         return "rate"
-    if entry.why.startswith(_NO_LINE):
+    if entry.why.startswith(NO_LINE):
         return "composition"
     if says("reading", words) or _READING.search(words):
         return "reading"

@@ -19,9 +19,10 @@ from chem.label.printed.contradictions import (
     check_chelated,
     check_density,
     check_nitrogen,
+    check_sum,
     settle_rates,
 )
-from chem.label.printed.declared import Named, Quantity
+from chem.label.printed.declared import NO_LINE, Named, Quantity, near_names
 from chem.label.printed.languages import fold
 from chem.label.printed.lines import Line
 from chem.label.printed.measures import BARE_VOLUME, plain_amount
@@ -34,7 +35,7 @@ from chem.label.printed.records import (
     fact,
     in_terms_of,
 )
-from chem.label.printed.statements import GRADE_LINES
+from chem.label.printed.statements import GRADE_LINES, UNREAD
 from chem.label.printed.titles import leave_titles
 from chem.label.printed.unread import Kind, kinds_of
 from chem.label.printed.words import CARE, is_told
@@ -90,6 +91,7 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     check_nitrogen(content)
     check_chelated(content)
     check_density(content)
+    check_sum(content)
     _cover(content, lines)
     _, unclaimed = ledger(lines, content.understood, content.ignored, content.not_understood)
     ask_beside_figures(content, lines, unclaimed)
@@ -99,6 +101,10 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
     content.understood = [replace(u, line=_own_words(u, lines)) for u in content.understood]
     content.ignored = [replace(i, line=_own_words(i, lines)) for i in content.ignored]
     content.care = _care(content)
+    content.not_understood = [
+        replace(e, near=near_names(e.line)) if e.why in (NO_LINE, UNREAD) and not e.near else e
+        for e in content.not_understood
+    ]
     content.not_understood, kinds = _as_printed(content.not_understood, lines)
     content.understood.sort(key=lambda entry: entry.line_number)
     content.ignored.sort(key=lambda entry: entry.line_number)
@@ -115,16 +121,18 @@ def finish(content: Content, name: str, lines: list[Line]) -> Pasted:
 
 
 def _take_pack(content: Content, lines: list[Line]) -> None:
-    """`20 L` alone on the first or last line is what the pack holds, where nothing else says it."""
-    full = [line for line in lines if line.text.strip()]
-    alone = [line for line in full if BARE_VOLUME.fullmatch(line.text.strip())]
-    if len(alone) != 1 or content.stated.keys() & {"net_volume", "net_weight"}:
+    """`20 L` alone is what the pack holds, on the first or last line or beside the net weight."""
+    alone = [e for e in content.not_understood if BARE_VOLUME.fullmatch(e.line.strip())]
+    if len(alone) != 1 or "net_volume" in content.stated:
         return
-    (line,) = alone
-    left = [e for e in content.not_understood if e.line_number == line.number]
-    if left and line in (full[0], full[-1]):
-        content.not_understood[:] = [e for e in content.not_understood if e not in left]
-        content.state(*fact("net_volume", plain_amount(line.text)), line, line.printed)
+    (left,) = alone
+    full = [line for line in lines if line.text.strip()]
+    weighed = {u.line_number for u in content.understood if u.meaning.startswith("net_weight")}
+    for line in full:
+        whole = line in (full[0], full[-1]) and BARE_VOLUME.fullmatch(line.text.strip())
+        if line.number == left.line_number and (whole or line.number in weighed):
+            content.not_understood.remove(left)
+            content.state(*fact("net_volume", plain_amount(left.line)), line, line.printed)
 
 
 def _worth_keeping(content: Content, lines: list[Line]) -> bool:
