@@ -198,8 +198,8 @@ def _item(text: str, start: int, end: int) -> Entry:
     lead = re.match(r"[\s*+.-]*(?:and\s+|plus\s+|&\s*)?", raw, re.IGNORECASE)
     start += lead.end() if lead else 0
     words = STARTS.sub("", " ".join(text[start:end].split())).strip(" .,;:*")
-    if words.startswith("(") != words.endswith(")") or words.count("(") != words.count(")"):
-        words = words.strip("()") if words.count("(") != words.count(")") else words
+    if words.count("(") != words.count(")"):
+        words = words.strip("()")
     if not re.search(r"\w", words) or is_one("no_source", words):
         return Entry(words, start, end, "")
     found = find_source(words)
