@@ -540,3 +540,44 @@ def test_a_figure_under_one_is_no_oxygen(name: str, leader: str) -> None:
     key = {"Ca": "calcium", "Mg": "magnesium"}[name]
     assert pasted.form["guarantee"] == {key: 0.05}
     assert pasted.not_understood == ()
+
+
+@pytest.mark.parametrize(
+    ("listed", "sources", "asked"),
+    [
+        (
+            "urea, potassium nitrate and (citric acid)",
+            ["urea", "potassium nitrate", "citric acid"],
+            0,
+        ),
+        ("urea, potassium nitrate (citric acid)", ["urea"], 1),
+        ("urea and potassium nitrate (and citric acid)", ["urea"], 1),
+        ("urea, potassium nitrate (KNO3)", ["urea", "potassium nitrate"], 0),
+    ],
+)
+def test_no_source_goes_missing_at_a_bracket(listed: str, sources: list[str], asked: int) -> None:
+    """Common practice, no source: brackets hold a formula, another name or another source."""
+    pasted = read(f"Total nitrogen 10%\nSoluble potash 5%\nDerived from {listed}")
+    assert pasted.form["sources"] == sources
+    assert len(pasted.not_understood) == asked
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "2.0% chelated iron (EDTA)",
+        "Chelated iron (Fe) (EDTA) 2.0%",
+        "Iron (Fe) EDTA 2.0%",
+        "Chelated Iron (EDTA) 2.0 %",
+    ],
+)
+def test_what_holds_a_metal_may_be_said_beside_chelated(line: str) -> None:
+    """Common practice, no source."""
+    pasted = read(f"Iron (Fe) 2.5%\n{line}")
+    assert pasted.not_understood == ()
+    assert pasted.form["chelated"] == {"iron": {"percent": 2.0, "agent": "EDTA"}}
+
+
+def test_a_quart_and_quarts_are_one_unit() -> None:
+    pasted = read("Total nitrogen 10%\nApply 1 quart per acre, no more than 2 quarts per acre")
+    assert pasted.form["rate_range"] == "1-2 quarts/acre"

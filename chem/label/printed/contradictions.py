@@ -136,7 +136,7 @@ def settle_rates(content: Content) -> None:
     usual, span = content.stated.get("usual_rate"), content.stated.get("rate_range")
     if span and span.partition(" ") == (f"{span.split('-')[0]}-{number}", " ", unit):
         return
-    if usual and not span and usual.partition(" ")[2] == unit:
+    if usual and not span and _singular(usual.partition(" ")[2]) == _singular(unit):
         content.stated["rate_range"] = f"{usual.partition(' ')[0]}-{number} {unit}"
         return
     line = next(u for u in content.understood if u.meaning == f"rate_at_most {most}")
@@ -149,6 +149,11 @@ def settle_rates(content: Content) -> None:
             (f'rate_range = "...-{most}"',),
         )
     )
+
+
+def _singular(unit: str) -> str:
+    """`quarts/acre` -> `quart/acre`."""
+    return re.sub(r"(?<=[a-z]{3})s\b", "", unit)
 
 
 def _ask_rates_apart(content: Content) -> None:

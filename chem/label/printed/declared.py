@@ -40,7 +40,7 @@ _HELD = re.compile(
     r",?\s*\(?\bas (?:an? )?(?P<with>[\w,-]+ )?chelate(?: (?:of|with|by) (?P<of>[^()]+))?\)?$|"
     r"\b(?P<in>edta|dtpa|hedta|eddha)[- ]chelated\b|"
     r"\((?:as )?(?:[a-z]{2}-)?(?P<held>(?:o,[op]-)?(?:edta|dtpa|hedta|eddha))\)|"
-    r"\bas (?:an? )?(?:[a-z]{2}-)?(?P<as>(?:o,[op]-)?(?:edta|dtpa|hedta|eddha))$|"
+    r"(?:\bas (?:an? )?(?:[a-z]{2}-)?|(?<=\) ))(?P<as>(?:o,[op]-)?(?:edta|dtpa|hedta|eddha))$|"
     r"\(?\b(?:in )?(?:chelated|chelate|complexed)(?: form)?\b\)?",
     re.IGNORECASE,
 )
@@ -343,13 +343,12 @@ def _basis_key(text: str) -> str:
 
 
 def _without_agent(words: str) -> tuple[str, str | None, bool]:
-    found = _HELD.search(words)
-    if found is None:
-        return words, None, False
-    stated = next((t for t in found.groups() if t), "")
-    agents = agents_in(stated)
-    rest = " ".join((words[: found.start()] + " " + words[found.end() :]).split()).strip(_EDGE)
-    return stripped(rest), agents[0] if len(agents) == 1 else None, True
+    stated, held = "", False
+    while found := _HELD.search(words):  # `Chelated iron (EDTA)` says it twice
+        held, stated = True, stated or next((t for t in found.groups() if t), "")
+        words = stripped(" ".join((words[: found.start()] + " " + words[found.end() :]).split()))
+    agents = agents_in(stated) if held else []
+    return words, agents[0] if len(agents) == 1 else None, held
 
 
 def _line_of(words: str) -> Named | Refused | None:

@@ -21,6 +21,7 @@ MAY_START = re.compile(
     re.IGNORECASE,
 )
 _OPEN = re.compile(r"(?:[,;:&/+-]|\b(?:and|or|plus|from|with))$|^$", re.IGNORECASE)
+_ENDS_IN_AND = re.compile(r"(?:\b(?:and|plus|or|with)|[&+,])$")
 _AND = re.compile(r"\s+(?:and|plus|or|&)\s+|\s*/\s*|\s*\+\s*|\s*&\s*", re.IGNORECASE)
 
 
@@ -106,7 +107,7 @@ def _spellings(name: str) -> Iterator[str]:
     forms = [plain, plain.replace("sulph", "sulf"), re.sub(r"\s*\([^()]*\)\s*", " ", plain).strip()]
     forms.append(re.sub(r"\s*\(.*\)$", "", plain))
     inside = re.fullmatch(r"(.+?)\s*\(([^()]+)\)", plain)
-    if inside:
+    if inside and not _ENDS_IN_AND.search(inside[1]):
         forms += [f"{inside[1]} {inside[2]}", inside[2]]
     held = re.fullmatch(
         r"(?:o,? ?[op]-)?(edta|dtpa|hedta|eddha)[- ](?:chelated )?(.+?)(?: chelate)?", plain
@@ -202,10 +203,20 @@ def _item(text: str, start: int, end: int) -> Entry:
         words = words.strip("()")
     if not re.search(r"\w", words) or is_one("no_source", words):
         return Entry(words, start, end, "")
-    found = find_source(words)
+    found = _either(words, find_source(words))
     if found is None and ingredient(words) is not None and not _AND.search(words):
         found = words
     return Entry(words, start, end, found)
+
+
+def _either(words: str, found: str | tuple[str, ...] | None) -> str | tuple[str, ...] | None:
+    """A name in brackets behind another, `potassium nitrate (citric acid)`: which of the two?"""
+    inside = re.fullmatch(r"([^()]+)\((?:and |plus |with )?([^()]+)\)", words, re.IGNORECASE)
+    if inside is None or not isinstance(found, str):
+        return found
+    pair = find_source(inside[1]), find_source(inside[2])
+    names = tuple(dict.fromkeys(name for name in pair if isinstance(name, str) and name))
+    return names if None not in pair and len(names) == 2 else found
 
 
 def _as_vague(item: Entry) -> Entry:
