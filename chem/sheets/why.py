@@ -9,6 +9,7 @@ from chem.advice.origins import WATER
 from chem.advice.reasons import Hold, Ion, Reason
 from chem.advice.why import Other, Why
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken, show_limit
+from chem.notebook.tried import Told
 from chem.reference import Solid, tables
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
@@ -16,6 +17,7 @@ from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import ByTime
 from chem.sheets.edges import _edge
+from chem.sheets.notebook import learned_entries
 from chem.sheets.rules import (
     forbids,
     gas_entries,
@@ -99,10 +101,11 @@ def _origins(result: Why) -> list[Block]:
     return [] if drawn is None else [Block("Where each ion comes from", picture=drawn.figure)]
 
 
-def why_json(result: Why) -> str:
+def why_json(result: Why, told: Told | None = None) -> str:
     """The JSON object of the contract, with more about each solid and the edge."""
     return as_json(
         contract.Why(
+            learned=learned_entries(told),
             mix=result.mix.name,
             judged_at=result.judged_at,
             answer=result.answer,
