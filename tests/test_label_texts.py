@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -240,3 +241,17 @@ def test_an_agent_that_the_label_names_makes_its_chelate_a_source() -> None:
 def test_a_figure_is_kept_as_printed() -> None:
     found = form(f"{HEAD}Total nitrogen (N) 5.50%\nIron (Fe) 0.10%\n")["guarantee"]
     assert found == {"total nitrogen": 5.5, "iron": 0.1}
+
+
+@pytest.mark.parametrize(
+    ("listed", "sources"),
+    [
+        ("zinc and manganese sulfates", ["zinc sulfate", "manganese sulfate"]),
+        ("urea, zinc and manganese sulfates", ["urea", "zinc sulfate", "manganese sulfate"]),
+        ("urea plus potassium nitrate", ["urea", "potassium nitrate"]),
+        ("urea, potassium nitrate, and citric acid", ["urea", "potassium nitrate", "citric acid"]),
+    ],
+)
+def test_sources_of_a_list(listed: str, sources: list[str]) -> None:
+    found = form(f"{HEAD}Total nitrogen (N) 5.0%\nDerived from {listed}\n")["sources"]
+    assert [re.sub(r" \w+hydrate$", "", s) for s in found] == sources

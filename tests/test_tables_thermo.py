@@ -16,6 +16,8 @@ import periodictable
 import pytest
 
 from chem.forecast.crystals import soluble_salts
+from chem.laboratory import Recipe
+from chem.laboratory.odds import solution_odds
 from chem.reference import catalogue, tables
 from chem.reference.unlisted import not_judged, unlisted
 
@@ -508,11 +510,12 @@ def test_every_pair_of_ions_of_the_sources_has_a_solid_or_a_verdict() -> None:
     used = {c for s in catalogue().sources.values() for c in s.components if c in charge}
     cations = {c for c in used if charge[c] > 0}
     anions = {c for c in used if charge[c] < 0} | {"B", "Si"}
-    told = {(c, a) for row in unlisted() for c in row.cations for a in row.anions}
+    solids = [row for row in unlisted() if row.verdict != "complex"]
+    told = {(c, a) for row in solids for c in row.cations for a in row.anions}
     silent = {(c, a) for c in cations for a in anions} - _listed() - told
     assert not silent
     for row in unlisted():
-        assert row.verdict in {"soluble", "colloid", "missing"} and row.what
+        assert row.verdict in {"soluble", "colloid", "missing", "complex"} and row.what
         assert row.source in tables().references
         assert set(row.cations) <= cations | {"H"} and set(row.anions) <= anions | {"phthalate"}
 
@@ -523,3 +526,8 @@ def test_what_is_missing_is_named_where_its_ions_meet() -> None:
     assert not not_judged({"Mn": 0.01, "HPO3": 0.02, "K": 0.03}, 2.0)
     assert not not_judged({"Mn": 1e-5, "HPO3": 0.02, "K": 0.03}, 6.0)
     assert not not_judged({"Ca": 0.01, "NO3": 0.02}, 6.0)
+    lye = {"Zn": 0.01, "gluconate": 0.04, "SO4": 0.01}
+    assert not_judged(lye, 12.0, "complex") and not not_judged(lye, 6.0, "complex")
+    odds = solution_odds(Recipe("lye", 20.0, 10.0, lye), count=16)
+    assert odds.probability is not None and odds.probability["1h"] == 0.9
+    assert any("surer" in note for note in odds.notes)

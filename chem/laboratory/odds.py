@@ -37,8 +37,8 @@ TIMES_S = {
 CLOSINGS = 4
 """Solves until the closing ion holds the given pH: what it pairs with shifts a little."""
 LEAST_DOUBT = 0.1
-"""Least that is said against an outcome where the activity model is stretched, or a solid has no
-constant."""
+"""Least that is said against an outcome where the activity model is stretched, or a solid or
+complex has no constant."""
 
 
 @dataclass(frozen=True)
@@ -215,6 +215,13 @@ def solution_odds(recipe: Recipe, *, count: int = 256, seed: int = 1) -> Solutio
         notes.append(
             f"No solubility is known, so not judged: {', '.join(left)}; that it stays clear is "
             "said no surer than 9 in 10"
+        )
+    loosely = not_judged(per_L, median(fresh.clear.ph), "complex")
+    if loosely:
+        probability = {t: min(p, 1.0 - LEAST_DOUBT) for t, p in probability.items()}
+        notes.append(
+            f"No constant is known of {', '.join(loosely)}; that solids show is said no surer "
+            "than 9 in 10"
         )
     if not ok.all():
         notes.append(f"{int((~ok).sum())} of {count} draws found no equilibrium and are left out")

@@ -49,8 +49,10 @@ def unlisted() -> tuple[Unlisted, ...]:
     )
 
 
-def not_judged(mol_per_L: Mapping[str, float], ph: float) -> tuple[str, ...]:
-    """Solids that ions of this solution might make and that the tables do not hold.
+def not_judged(
+    mol_per_L: Mapping[str, float], ph: float, verdict: str = "missing"
+) -> tuple[str, ...]:
+    """Solids (or, with verdict `complex`, complexes) of these ions that the tables do not hold.
 
     mol_per_L: totals by component; ph: of the solution. The text names the ions that meet.
     """
@@ -60,7 +62,7 @@ def not_judged(mol_per_L: Mapping[str, float], ph: float) -> tuple[str, ...]:
     for row in unlisted():
         cations = [c for c in row.cations if c in there]
         anions = [a for a in row.anions if a in there]
-        if row.verdict == "missing" and cations and anions and row.ph_from <= ph < row.ph_to:
+        if row.verdict == verdict and cations and anions and row.ph_from <= ph < row.ph_to:
             met = " with ".join(
                 " and ".join(names.get(c, "acid") for c in group) for group in (cations, anions)
             )

@@ -15,7 +15,7 @@ from functools import lru_cache
 
 from chem.errors import InputProblem
 from chem.label.printed.lines import Line, bare
-from chem.label.printed.measures import HOW_OFTEN
+from chem.label.printed.measures import HOW_OFTEN, MASS, VOLUME
 from chem.label.printed.records import Ignored, NotUnderstood, Understood
 from chem.label.printed.vocabulary import closes
 from chem.label.printed.words import CARE, NO_RULE
@@ -47,9 +47,7 @@ _DEGREES = re.compile(
     re.IGNORECASE,
 )
 _UNIT = re.compile(
-    r"\s*(?P<unit>(?:(?:us|imp)\.? )?(?:fl\.? ?oz|gal(?:lon)?s?|lit(?:er|re)s?|l|ml|qts?|quarts?|"
-    r"pts?|pints?|lbs?|pounds?|kgs?|kilograms?|g|oz)\b\.?"
-    r"(?:\s?/\s?(?:l|ml|gal(?:lon)?|lit(?:er|re)|cm3|cc|m3)\b)?)",
+    rf"\s*(?P<unit>(?:{VOLUME}|{MASS})(?:\s?/\s?(?:l|ml|gal(?:lon)?|lit(?:er|re)|cm3|cc|m3)\b)?)",
     re.IGNORECASE,
 )
 _WARNING = re.compile(

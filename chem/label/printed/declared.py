@@ -19,21 +19,6 @@ NUMBER = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
 _BASIS = (
     r"(?:w ?/ ?w|m ?/ ?m|wt ?/ ?wt|w ?/ ?v|m ?/ ?v|wt ?/ ?vol|v ?/ ?v|by (?:weight|mass|volume))"
 )
-_PERCENT_OF = {
-    "%": (1, None),
-    "percent": (1, None),
-    "per cent": (1, None),
-    "pct": (1, None),
-    "g/kg": (10, "w/w"),
-    "mg/kg": (10000, "w/w"),
-    "g/l": (10, "w/v"),
-    "mg/l": (10000, "w/v"),
-    "kg/hl": (1, "w/v"),
-    "kg/100 l": (1, "w/v"),
-    "g/100 ml": (1, "w/v"),
-    "g/100 g": (1, "w/w"),
-    "ppm": (10000, None),
-}
 _MINIMUM = r"(?:not less than|no less than|at least|min(?:imum)?\.?|>=?)"
 _MAXIMUM = r"(?:not more than|no more than|at most|max(?:imum)?\.?|less than|up to|<=?)"
 QUANTITY = re.compile(
@@ -157,6 +142,17 @@ def quantities(text: str, dots_hide_points: bool) -> Iterator[tuple[int, int, Qu
     """
     for found in QUANTITY.finditer(text):
         yield found.start(), found.end(), _quantity(found, dots_hide_points)
+
+
+@cache
+def _units() -> dict[str, tuple[int, str | None]]:
+    """Units of a content: how many of them are a percent, and of what."""
+    return {
+        unit: (int(part), basis or None)
+        for part_of, units in table("units").items()
+        for part, _, basis in [part_of.partition(" ")]
+        for unit in units
+    }
 
 
 def basis_of(text: str) -> str | None:
@@ -318,7 +314,7 @@ def _quantity(found: re.Match[str], dots_hide_points: bool) -> Quantity | Refuse
     if found["most"] or after.startswith("max"):
         return Refused(text, "a highest content guarantees nothing, and a product file has no key")
     key = _basis_key((found["unit"] or "%").rstrip("."))
-    part, own = _PERCENT_OF[key]
+    part, own = _units()[key]
     basis = _basis(found["basis"]) if found["basis"] else own
     if basis == "v/v":
         return Refused(text, "percent by volume of a nutrient has no meaning here", ("% w/w",))

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 
-from chem.label.printed.vocabulary import is_one, table
+from chem.label.printed.vocabulary import any_of, is_one, table
 from chem.reference import catalogue, ingredient, vague_sources
 
 STARTS = re.compile(
@@ -17,12 +17,7 @@ STARTS = re.compile(
     re.IGNORECASE,
 )
 MAY_START = re.compile(
-    r"^(?:(?:(?:primary )?(?:plant )?(?:nutrient|food) |fertili[sz]er )*"
-    r"sources?(?: of (?:plant )?nutrients?| materials?)?\s*[:=]|"
-    r"raw materials?\s*[:=]|ingredients?\s*[:=]|contains?\s*[:=]|composition\s*[:=]|"
-    r"(?:present |supplied |added )?as\b(?= [a-z])|contains?\b(?= [a-z])|"
-    r"(?:made|manufactured|formulated) (?:from|with)\b)"
-    r"\s*",
+    rf"^(?:{any_of('heads_a_list')}\s*[:=]|{any_of('leads_a_list')}(?= [a-z]|\s*$|\W))\s*",
     re.IGNORECASE,
 )
 _OPEN = re.compile(r"(?:[,;:&/+-]|\b(?:and|or|plus|from|with))$|^$", re.IGNORECASE)
@@ -203,8 +198,8 @@ def _item(text: str, start: int, end: int) -> Entry:
     lead = re.match(r"[\s*+.-]*(?:and\s+|plus\s+|&\s*)?", raw, re.IGNORECASE)
     start += lead.end() if lead else 0
     words = STARTS.sub("", " ".join(text[start:end].split())).strip(" .,;:*")
-    if words.startswith("(") != words.endswith(")") or words.count("(") != words.count(")"):
-        words = words.strip("()") if words.count("(") != words.count(")") else words
+    if words.count("(") != words.count(")"):
+        words = words.strip("()")
     if not re.search(r"\w", words) or is_one("no_source", words):
         return Entry(words, start, end, "")
     found = find_source(words)

@@ -25,7 +25,7 @@ from chem.label.printed.lines import Line, bare, doubtful_figure
 from chem.label.printed.nitrogen import FORM_BEHIND, are_parts, as_form, with_percents
 from chem.label.printed.records import Fact, fact
 from chem.label.printed.stated import read_stated
-from chem.label.printed.vocabulary import closes, opens, says
+from chem.label.printed.vocabulary import any_of, closes, opens, says
 from chem.label.printed.words import chore, heading, is_idle
 from chem.label.product import NITROGEN_FORMS
 from chem.label.resolving import resolve_guarantee
@@ -34,11 +34,7 @@ from chem.reference import ingredient
 IN_WATER = re.compile(r"water[- ]soluble|soluble in water", re.IGNORECASE)
 _SENTENCE = re.compile(r"(?<=[^\s.])\.\s+(?=\S)")
 _NEXT_STATEMENT = re.compile(
-    r"(?<=\S)[\s,;/|]+(?=(?:chelating agents?\b|net (?:weight|wt|contents?|volume)\b|"
-    r"specific gravity\b|s\.?g\.?[\s:=]|d\s?[:=]\s?[01]\.[0-9]|density\b|"
-    r"weight per\b|ph\b(?! range)|salt index\b|"
-    r"(?:electrical )?conductivity\b|viscosity\b|wt\.?\s?/\s?gal|weight/gal|"
-    r"(?:(?:freez|boil|crystal|salt)\w*(?:[ -]out)?) (?:point|temp\w*)\b))",
+    rf"(?<=\S)[\s,;/|]+(?={any_of('next_statement')}(?! range)|d\s?[:=]\s?[01]\.[0-9])",
     re.IGNORECASE,
 )
 _PART = r"(?:0[0-9]?|[1-9][0-9]?)(?:\.[0-9]+)?"
