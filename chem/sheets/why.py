@@ -57,6 +57,7 @@ MAIN_SHARE = 0.2
 """A jug that brings less of an ion than this isn't named in the sentence."""
 MOSTLY = 0.5
 SHOWN = 3
+SHARES = "Shares and fractions are the middle of all versions of the tank tried"
 LITTLE_SHARE = 0.01
 LEAST_SHIFT = 0.02
 
@@ -83,8 +84,7 @@ def why_sheet(result: Why, units: Units = "both") -> Sheet:
         blocks.append(_edge(result, result.edge, units))
     blocks += _origins(result)
     granted = [f"{name} is not judged: only the jar can tell" for name in result.not_judged]
-    granted += result.notes
-    granted.append("Shares and fractions are the middle of all versions of the tank tried")
+    granted += [*result.notes, SHARES]
     blocks += [
         Block("Taken for granted, check these", items=granted),
         Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
@@ -397,6 +397,5 @@ def _ph(reason: Reason) -> str:
     else:
         text = f"Half a pH unit lower it is {_level(lower)}, half a unit higher {_level(higher)}."
     if reason.ph_from is not None:
-        name, without = reason.ph_from
-        text += f" {name} moves the pH that way most: without it pH {without:.1f}."
+        text += " {} moves the pH that way most: without it pH {:.1f}.".format(*reason.ph_from)
     return text
