@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from chem.doubts import Draws, doubts, median, varies
 from chem.errors import InputProblem
 from chem.label.amounts import Candidates, candidates, open_columns
-from chem.label.closing import buffers, choose, closed, width_of
+from chem.label.buffers import buffers
+from chem.label.closing import choose, closed, width_of
 from chem.label.curves import Made
 from chem.label.evidence import WATER_KG_PER_L
 from chem.label.product import UNDECLARED_SALT, Product
@@ -24,16 +25,12 @@ Integers = NDArray[np.int64]
 SLOW_AGENTS = {"EDTA", "DTPA", "HEDTA", "EDDHA"}
 """Agents whose ferric chelates exchange over hours to days (common practice, no source)."""
 INSOLUBLE = {
-    "copper hydroxide",
-    "zinc oxide",
-    "manganese carbonate",
-    "magnesium hydroxide",
-    "magnesium oxide",
-    "magnesium carbonate",
-    "calcium carbonate",
-    "calcium sulfate dihydrate",
-}
+    "copper hydroxide", "zinc oxide", "manganese carbonate", "magnesium hydroxide",
+    "magnesium oxide", "magnesium carbonate", "calcium carbonate", "calcium sulfate dihydrate",
+}  # fmt: skip
 """Sources that a suspension carries as grains: not judged (common practice, no source)."""
+MADE_IN_THE_VAT = "iron glucoheptonate"
+"""No crystal: made of an iron salt and one to two moles of sugar acid."""
 CHAINS = {"P2O7": 2.0, "P3O10": 3.0}
 """Phosphorus atoms of each chain."""
 LINE_OF = {
@@ -351,6 +348,9 @@ class _Vat:
         mol = source.mol_per_kg()
         for component, each in mol.items():
             self._add(component, amount * each)
+        if source.key == MADE_IN_THE_VAT and not self.product.dry:
+            u = self._uniform("sugar_acid_iron", "sugar acid of iron")
+            self.mol["gluconate"] -= (1.0 - u) * amount * mol["gluconate"]
         pair = (source.bound.get("metal", ""), source.bound.get("agent", ""))
         if pair[0] == "Fe3" and pair[1] in SLOW_AGENTS:
             chelate = amount * min(mol[pair[0]], mol[pair[1]])
@@ -391,7 +391,7 @@ class _Vat:
         if "Fe2" in self.mol:
             doubt = "ferric_share_dry" if self.product.dry else "ferric_share"
             turned = self._uniform(doubt, "ferric share") * self.mol["Fe2"]
-            sugar = self.mol.get("gluconate", np.zeros(self.count)) >= self.mol["Fe2"]
+            sugar = self.mol.get("gluconate", np.zeros(self.count)) >= 0.8 * self.mol["Fe2"]
             sugar &= self.mol["Fe2"] > 0.0
             if sugar.any() and not self.product.dry:
                 held = self._uniform("ferric_share_sugar", "ferric share of sugar acid iron")
@@ -435,7 +435,7 @@ class _Vat:
         self.volume = self.volume + SALT_L_PER_KG * salt
         agents = [a for a in sorted(SLOW_AGENTS) if a in self.mol]
         if agents:
-            share = self._uniform("free_ligand", "free ligand")
+            share = self._uniform("free_ligand", "free ligand") ** 2
             for agent in agents:
                 free = share * self.mol[agent]
                 self._weigh(agent, free)

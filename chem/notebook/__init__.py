@@ -14,8 +14,9 @@ from chem.notebook.entry import (
     kept_mix,
 )
 from chem.notebook.place import Place, find_place
+from chem.notebook.search import is_number
 from chem.notebook.seen import Looks, data_folder, read_looks
-from chem.notebook.store import Imported, Kept, Notebook, Numbered, current, is_number
+from chem.notebook.store import Imported, Kept, Notebook, Numbered, current
 
 __all__ = [
     "Dose",

@@ -1,7 +1,8 @@
-"""Entries that hold some words."""
+"""Entries that hold some words, and what the number of a sheet looks like."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from chem.notebook.entry import Entry
@@ -22,3 +23,11 @@ def _text(entry: Entry) -> str:
         *(v for v in told.values() if isinstance(v, str)),
     ]  # fmt: skip
     return "\n".join(p for p in parts if p).lower()
+
+
+NUMBER = re.compile(r"J-(\d{4})-(\d+)", re.IGNORECASE)
+
+
+def is_number(text: str) -> bool:
+    """Whether a text is the number of a sheet, such as J-0412-2."""
+    return NUMBER.fullmatch(text.strip()) is not None

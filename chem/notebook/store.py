@@ -1,20 +1,12 @@
-"""The notebook's file: raw entries in SQLite, only ever added to.
-
-A write is one transaction, flushed to the disk before it is acknowledged, so that a process killed
-at any moment loses nothing that was; two that write wait for each other. Where the file lies on a
-disk of this machine a write-ahead log serves, elsewhere a rollback journal.
-"""
+"""The notebook: raw entries, only ever added to."""
 
 from __future__ import annotations
 
 import json
-import re
-import secrets
 import sqlite3
 import stat
 import tempfile
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -22,25 +14,12 @@ from typing import Any
 
 from chem.errors import InputProblem, Problem
 from chem.notebook.entry import Entry, KeptMix, kept_mix, now
-from chem.notebook.place import on_local_disk
+from chem.notebook.notebook_file import NotebookFile
 from chem.notebook.seen import read_lines
 from chem.tank import Mix
 
-OURS, FORM = 0x4A415253, 1
-"""SQLite's application id of a notebook, and the form of its tables."""
-WAIT_S = 60.0
 ROOM_FOR_ANSWERS = 4096
 """Bytes kept free for what is still to be typed."""
-NUMBER = re.compile(r"J-(\d{4})-(\d+)", re.IGNORECASE)
-TABLES = """
-CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
-CREATE TABLE entries (
-  position INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, shed TEXT NOT NULL, line TEXT NOT NULL);
-CREATE TABLE numbers (
-  number TEXT NOT NULL, shed TEXT NOT NULL, at TEXT NOT NULL, mix TEXT NOT NULL,
-  PRIMARY KEY (number, shed)) WITHOUT ROWID;
-CREATE TABLE hidden (shed TEXT PRIMARY KEY) WITHOUT ROWID;
-"""
 
 
 @dataclass(frozen=True)
@@ -83,19 +62,11 @@ class Checked:
     copies: tuple[Path, ...]
 
 
-class Notebook:
+class Notebook(NotebookFile):
     """One file of entries. Every method opens it, and says so in a sentence where it can't."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
 
     def __repr__(self) -> str:
         return f"<Notebook {self.path.name!r}>"
-
-    @property
-    def exists(self) -> bool:
-        """Whether there is one."""
-        return self.path.exists()
 
     # --- reading -------------------------------------------------------------------------------
 
@@ -122,7 +93,7 @@ class Notebook:
             "SELECT position, line, shed = (SELECT value FROM meta WHERE key = 'shed') "
             "FROM entries WHERE shed NOT IN (SELECT shed FROM hidden) ORDER BY position"
         )
-        with self._open() as file:
+        with self.opened() as file:
             for position, line, ours in file.execute(wanted):
                 try:
                     found.append(Kept(Entry.model_validate_json(line), bool(ours)))
@@ -135,10 +106,10 @@ class Notebook:
 
     def key(self) -> tuple[str, int, int]:
         """What changes whenever its entries do: the shed, how many entries, how many removed."""
-        with self._open() as file:
+        with self.opened() as file:
             (last,) = file.execute("SELECT COALESCE(MAX(position), 0) FROM entries").fetchone()
             (gone,) = file.execute("SELECT COUNT(*) FROM hidden").fetchone()
-            return self._shed(file), int(last), int(gone)
+            return self.shed_of(file), int(last), int(gone)
 
     def find(self, beginning: str) -> Entry:
         """The one entry whose id begins so. Raises: InputProblem."""
@@ -161,7 +132,7 @@ class Notebook:
         """
         try:
             if self.exists and not stat.S_ISREG(self.path.stat().st_mode):
-                raise self._unwritable("it is no plain file")
+                raise self.unwritable("it is no plain file")
             place = self.path.parent
             while not place.exists() and place != place.parent:
                 place = place.parent
@@ -169,16 +140,16 @@ class Notebook:
                 trial.write(b" " * (room + ROOM_FOR_ANSWERS))
                 trial.flush()
         except OSError as error:
-            raise self._unwritable(error.strerror or str(error)) from None
+            raise self.unwritable(error.strerror or str(error)) from None
         if self.exists:
-            with self._open(write=True) as file:
+            with self.opened(write=True) as file:
                 file.execute("UPDATE meta SET value = value WHERE key = 'shed'")
                 file.rollback()
 
     def add(self, entry: Entry) -> None:
         """Keep an entry; it is on the disk when this returns. Raises: InputProblem."""
-        with self._open(write=True) as file:
-            self._put(file, entry, self._shed(file))
+        with self.opened(write=True) as file:
+            self._put(file, entry, self.shed_of(file))
 
     def _put(self, file: sqlite3.Connection, entry: Entry, shed: str) -> bool:
         done = file.execute(
@@ -194,7 +165,7 @@ class Notebook:
         """
         frozen, at = kept_mix(mix).model_dump_json(), now()
         day = f"J-{at[5:7]}{at[8:10]}-"
-        with self._open(write=True) as file:
+        with self.opened(write=True) as file:
             rows = file.execute(
                 "SELECT number, at, mix FROM numbers WHERE number LIKE ?", (f"{day}%",)
             ).fetchall()
@@ -204,7 +175,7 @@ class Notebook:
             taken = [int(str(number).rsplit("-", 1)[1]) for number, _, _ in rows]
             number = f"{day}{max(taken, default=0) + 1}"
             file.execute(
-                "INSERT INTO numbers VALUES (?, ?, ?, ?)", (number, self._shed(file), at, frozen)
+                "INSERT INTO numbers VALUES (?, ?, ?, ?)", (number, self.shed_of(file), at, frozen)
             )
         return number
 
@@ -215,7 +186,7 @@ class Notebook:
         """
         if not self.exists:
             return ()
-        with self._open() as file:
+        with self.opened() as file:
             rows = file.execute("SELECT number, at, mix FROM numbers ORDER BY at, number")
             return tuple(Numbered(n, at, self._mix_told(n, m)) for n, at, m in rows)
 
@@ -270,10 +241,10 @@ class Notebook:
         )
 
     def _all(self) -> tuple[str, list[tuple[str, str, str]], list[tuple[str, str, str, str]]]:
-        with self._open() as file:
+        with self.opened() as file:
             entries = file.execute("SELECT id, shed, line FROM entries ORDER BY position")
             numbers = file.execute("SELECT number, shed, at, mix FROM numbers ORDER BY at, number")
-            return self._shed(file), entries.fetchall(), numbers.fetchall()
+            return self.shed_of(file), entries.fetchall(), numbers.fetchall()
 
     def take_in(self, path: Path, *, same_shed: bool = False) -> Imported:
         """Add what another file holds: a notebook, an export, or lines of an earlier version.
@@ -286,8 +257,8 @@ class Notebook:
             raise InputProblem(Problem(f"`{path}`", "there is no such file", "a notebook's file"))
         shed, found, numbers, unread = _taken(path)
         new = fresh = 0
-        with self._open(write=True) as file:
-            own = self._shed(file)
+        with self.opened(write=True) as file:
+            own = self.shed_of(file)
             ours = same_shed or shed in (own, None)
             for entry, of in found:
                 new += self._put(file, entry, own if ours and of in (shed, None) else of or own)
@@ -307,8 +278,8 @@ class Notebook:
         Returns: how many. Raises: InputProblem where the file is of this shed.
         """
         shed = _taken(path)[0]
-        with self._open(write=True) as file:
-            if shed is None or shed == self._shed(file):
+        with self.opened(write=True) as file:
+            if shed is None or shed == self.shed_of(file):
                 raise InputProblem(
                     Problem(f"`{path}`", "it is of this shed", "the notebook of another shed")
                 )
@@ -325,8 +296,8 @@ class Notebook:
         """
         if not self.exists:
             return ()
-        with self._open() as file:
-            own = self._shed(file)
+        with self.opened() as file:
+            own = self.shed_of(file)
             known = {i for (i,) in file.execute("SELECT id FROM entries")}
         found = []
         for path in sorted(self.path.parent.glob(f"*{self.path.suffix}")):
@@ -342,112 +313,11 @@ class Notebook:
 
     def check(self) -> Checked:
         """Read everything and let SQLite look at its own tables. Raises: InputProblem."""
-        with self._open() as file:
+        with self.opened() as file:
             said = [str(row[0]) for row in file.execute("PRAGMA integrity_check")]
         found, problems = self._read()
         wrong = tuple(s for s in said if s != "ok")
         return Checked(len(found), tuple(problems), wrong, self.copies())
-
-    # --- the file ------------------------------------------------------------------------------
-
-    def _shed(self, file: sqlite3.Connection) -> str:
-        (shed,) = file.execute("SELECT value FROM meta WHERE key = 'shed'").fetchone()
-        return str(shed)
-
-    @contextmanager
-    def _open(self, *, write: bool = False) -> Iterator[sqlite3.Connection]:
-        """The file, in one transaction where it is written; begun where there is none yet."""
-        if self.path.is_dir():
-            wrong, instead = "a folder stands there", "a notebook, or a new file's name"
-            raise InputProblem(Problem(f"`{self.path}`", wrong, instead))
-        file: sqlite3.Connection | None = None
-        try:
-            if write and not self.exists:
-                self.path.parent.mkdir(parents=True, exist_ok=True)
-            try:
-                file = self._connected("mode=rwc" if write else "mode=rw")
-                self._known(file, write)
-            except sqlite3.OperationalError:
-                log = self.path.with_name(f"{self.path.name}-wal")
-                if write or log.exists():
-                    raise
-                # A log can't be begun in a folder that is read-only, and none is there.
-                if file is not None:
-                    file.close()
-                file = self._connected("immutable=1")
-                self._known(file, write)
-            if write:
-                file.execute("BEGIN IMMEDIATE")
-            yield file
-            if file.in_transaction:
-                file.commit()
-        except sqlite3.Error as error:
-            raise self._problem(error, write) from None
-        except OSError as error:
-            raise self._unwritable(error.strerror or str(error)) from None
-        finally:
-            if file is not None:
-                file.close()
-
-    def _connected(self, how: str) -> sqlite3.Connection:
-        uri = f"{self.path.absolute().as_uri()}?{how}"
-        return sqlite3.connect(uri, timeout=WAIT_S, uri=True, isolation_level=None)
-
-    def _known(self, file: sqlite3.Connection, write: bool) -> None:
-        """Make sure that the file is a notebook that this version can read."""
-        (ours,) = file.execute("PRAGMA application_id").fetchone()
-        (form,) = file.execute("PRAGMA user_version").fetchone()
-        (tables,) = file.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
-        if ours == 0 and tables == 0 and write:
-            self._begin(file)
-        elif ours != OURS:
-            wrong = "it is no notebook" if tables or ours else "there is nothing in it"
-            raise InputProblem(Problem(f"`{self.path}`", wrong, "a notebook, or a new file's name"))
-        elif form > FORM:
-            wrong = f"a newer version of jarsight wrote it (form {form}, this one knows {FORM})"
-            raise InputProblem(
-                Problem(f"`{self.path}`", wrong, "that version; the file was left alone")
-            )
-        if write:
-            file.execute("PRAGMA synchronous = FULL")
-
-    def _begin(self, file: sqlite3.Connection) -> None:
-        mode = "WAL" if on_local_disk(self.path) else "DELETE"
-        file.execute(f"PRAGMA journal_mode = {mode}")
-        file.execute("BEGIN IMMEDIATE")
-        (tables,) = file.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
-        if tables == 0:  # nobody else was quicker
-            for statement in TABLES.split(";"):
-                file.execute(statement)
-            file.execute("INSERT INTO meta VALUES ('shed', ?)", (secrets.token_hex(8),))
-            file.execute(f"PRAGMA application_id = {OURS}")
-            file.execute(f"PRAGMA user_version = {FORM}")
-        file.commit()
-
-    def _problem(self, error: sqlite3.Error, write: bool) -> InputProblem:
-        code = (getattr(error, "sqlite_errorcode", 0) or 0) & 0xFF
-        if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-            wrong = "it is damaged, or no notebook at all"
-            instead = (
-                "a copy of it from before; `jarsight notebook import COPY --notebook NEW` begins "
-                "anew from one"
-            )
-            return InputProblem(Problem(f"`{self.path}`", wrong, instead))
-        why = {
-            sqlite3.SQLITE_FULL: "the disk is full",
-            sqlite3.SQLITE_READONLY: "it is read-only",
-            sqlite3.SQLITE_BUSY: f"another program kept it for more than {WAIT_S:.0f} s",
-            sqlite3.SQLITE_CANTOPEN: "it can't be opened",
-            sqlite3.SQLITE_IOERR: "the disk refuses",
-        }.get(code, str(error))
-        if write:
-            return self._unwritable(why)
-        return InputProblem(Problem(f"`{self.path}`", f"it can't be read ({why})", "a notebook"))
-
-    def _unwritable(self, why: str) -> InputProblem:
-        instead = "a folder of your own with room left: `--notebook FILE`, or JARSIGHT_NOTEBOOK"
-        wrong = f"it can't be written ({why}): nothing was kept"
-        return InputProblem(Problem(f"`{self.path}`", wrong, instead))
 
 
 Taken = tuple[
@@ -524,8 +394,3 @@ def current(kept: Sequence[Kept]) -> tuple[Kept, ...]:
     gone = {k.entry.amends for k in kept}
     stand = [k for k in kept if k.entry.id not in gone]
     return tuple(sorted(stand, key=lambda k: datetime.fromisoformat(k.entry.at).timestamp()))
-
-
-def is_number(text: str) -> bool:
-    """Whether a text is the number of a sheet, such as J-0412-2."""
-    return NUMBER.fullmatch(text.strip()) is not None

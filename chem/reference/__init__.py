@@ -2,6 +2,7 @@
 
 from chem.reference.as_sold import (
     SoldPh,
+    acid_groups,
     living,
     ph_as_sold,
     unlisted_buffers,
@@ -36,6 +37,7 @@ from chem.units.masses import molar_mass_g_per_mol
 
 __all__ = [
     "SoldPh",
+    "acid_groups",
     "living",
     "ph_as_sold",
     "unlisted_buffers",

@@ -74,11 +74,12 @@ def unstated() -> Mapping[str, tuple[float, float]]:
 @dataclass(frozen=True)
 class Buffers:
     """Unlisted weak acids and bases of a kind of goods: chance of none, least amount [eq/kg], usual
-    share of the charge."""
+    share of the charge, and of its organic matter [eq/kg of it]."""
 
     none: float
     least_eq_per_kg: float
     share_of_charge: float
+    of_matter: float
 
 
 @cache
@@ -87,7 +88,7 @@ def unlisted_buffers() -> Mapping[str, Buffers]:
     return MappingProxyType(
         {
             r["kind"].partition(" ")[0].strip(","): Buffers(
-                float(r["none"]), float(r["least_eq_per_kg"]), float(r["share_of_charge"])
+                *(float(r[k]) for k in ("none", "least_eq_per_kg", "share_of_charge", "of_matter"))
             )
             for r in read_csv("unlisted_buffers.csv")
         }
@@ -109,5 +110,15 @@ def living() -> Mapping[str, tuple[tuple[str, float, float], ...]]:
     out: dict[str, list[tuple[str, float, float]]] = {}
     for r in read_csv("living.csv"):
         row = (r["component"], float(r["low_mol_per_kg"]), float(r["high_mol_per_kg"]))
+        out.setdefault(r["source"], []).append(row)
+    return MappingProxyType({k: tuple(v) for k, v in out.items()})
+
+
+@cache
+def acid_groups() -> Mapping[str, tuple[tuple[int, float, float], ...]]:
+    """Source key -> (pK, least, most [eq per kg of the matter]) of what takes up protons in it."""
+    out: dict[str, list[tuple[int, float, float]]] = {}
+    for r in read_csv("acid_groups.csv"):
+        row = (int(r["pk"]), float(r["low_eq_per_kg"]), float(r["high_eq_per_kg"]))
         out.setdefault(r["source"], []).append(row)
     return MappingProxyType({k: tuple(v) for k, v in out.items()})
