@@ -55,8 +55,7 @@ NUTRIENTS = {"Ca", "Mg", "K", "NH4", "NO3", "SO4", "PO4", "P2O7", "P3O10", "HPO3
 NUTRIENTS |= {"Fe2", "Fe3", "Mn", "Zn", "Cu", "B", "Mo"}
 MAIN_SHARE = 0.2
 """A jug that brings less of an ion than this isn't named in the sentence."""
-MOSTLY = 0.5
-SHOWN = 3
+MOSTLY, SHOWN = 0.5, 3
 SHARES = "Shares and fractions are the middle of all versions of the tank tried"
 LITTLE_SHARE = 0.01
 LEAST_SHIFT = 0.02
