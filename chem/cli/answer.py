@@ -26,6 +26,7 @@ from chem.cli.saying import say
 
 if TYPE_CHECKING:
     from chem.cli.noting import Known
+    from chem.notebook.tried import Told
     from chem.sheets.blocks import Sheet
 
 P = ParamSpec("P")
@@ -50,6 +51,17 @@ class Answering(Asked):
 
         beside = self.path or self.beside
         return known_of(beside, self.notebook, self.no_notebook, self.draws, self.seed)
+
+    @cached_property
+    def learned(self) -> Told | None:
+        """What the notebook says of the mix; None where it holds nothing."""
+        return self.known.told_of_mix(self.mix)
+
+    def noted(self, sheet: Callable[[], Sheet]) -> Callable[[], Sheet]:
+        """A sheet of advice with what the notebook says of the mix."""
+        from chem.sheets.notebook import noted
+
+        return lambda: noted(sheet(), self.learned)
 
     def give(
         self,

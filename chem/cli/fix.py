@@ -64,5 +64,5 @@ def fix_command(
         other = next((path for path, water in waters if water is taken.other), None)
         take(asked, taken.mixes[0], taken.reagent, water=(other, taken.factor or 0.0))
     own = partial(asked.known.number_for, asked.mix, result.refused)
-    sheet, told = partial(fix_sheet, result, asked.units), partial(fix_json, result, asked.units)
-    asked.give(sheet, told, number=own)
+    sheet = asked.noted(partial(fix_sheet, result, asked.units))
+    asked.give(sheet, partial(fix_json, result, asked.units, asked.learned), number=own)

@@ -53,7 +53,7 @@ def jar_command(
         climbed = plan(asked.mix, reagent, size_mL=size_mL, study=study)
         number = None if climbed.refused else number_of(climbed.jar.forecast)
         sheet = partial(ladder_sheet, climbed, units, number)
-        told = partial(ladder_json, climbed, units, number)
+        told = partial(ladder_json, climbed, units, number, asked.learned)
     elif jars is not None:
         from chem.advice.jar import strip
         from chem.sheets.jars import jars_json, jars_sheet
@@ -61,7 +61,7 @@ def jar_command(
         several = strip(asked.mix, jars, size_mL=size_mL, study=study)
         numbers = [number_of(jar.forecast) for jar in several.jars]
         sheet = partial(jars_sheet, several, units, numbers)
-        told = partial(jars_json, several, units, numbers)
+        told = partial(jars_json, several, units, numbers, asked.learned)
     else:
         from chem.advice.jar import jar
         from chem.sheets.jar import jar_sheet
@@ -69,14 +69,10 @@ def jar_command(
 
         one = jar(asked.mix, size_mL=size_mL, order=order, study=study)
         number = number_of(one.forecast)
-        sheet, told = partial(jar_sheet, one, units, number), partial(jar_json, one, units, number)
+        sheet = partial(jar_sheet, one, units, number)
+        told = partial(jar_json, one, units, number, asked.learned)
 
-    def page() -> str:
-        from chem.sheets.page import as_html
-
-        return as_html(sheet(), number=number or "")
-
-    asked.give(sheet, told, page)
+    asked.give(asked.noted(sheet), told, number=lambda: number)
 
 
 def _only_one(jars: str | None, ladder: str | None, order: str) -> None:

@@ -62,6 +62,13 @@ class Known:
         told = told_of(result, self.kept, self.learned, self.study)
         return replace(told, strongest=strongest(self.kept, self.study), sump=self.sump(result.mix))
 
+    def told_of_mix(self, mix: Mix) -> Told | None:
+        """What the notebook says beside advice; None where it holds nothing."""
+        from chem.notebook.tried import told_of_mix
+
+        none = self.learned is None or not self.kept
+        return None if none or self.learned is None else told_of_mix(mix, self.kept, self.learned)
+
     def sump(self, mix: Mix) -> LeftInSump | None:
         """What stays of the tank sprayed last, and meets this one."""
         from chem.notebook.sprayed import left_in_sump

@@ -106,7 +106,8 @@ def ph_command(
             wrong, instead = "no dose to write into the mix", "another agent or target"
             raise InputProblem(Problem("command line, --take", wrong, instead))
         take(asked, result.dosed, reagent)
-    asked.give(partial(ph_sheet, result, asked.units), partial(ph_json, result, asked.units))
+    sheet = asked.noted(partial(ph_sheet, result, asked.units))
+    asked.give(sheet, partial(ph_json, result, asked.units, asked.learned))
 
 
 def _tell_adjuvants(asked: Answering, shelf: Sequence[Product], reagents: list[Reagent]) -> None:

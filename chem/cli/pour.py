@@ -23,5 +23,5 @@ def pour_command(
     if order is not None and not result.forbidden:
         number = known.number_for(in_order(asked.mix, order.indices), result.refused)
     sheet = partial(pour_sheet, result, asked.units, number, known.sump(asked.mix))
-    told = partial(pour_json, result, asked.units, number)
-    asked.give(sheet, told, number=lambda: number)
+    told = partial(pour_json, result, asked.units, number, asked.learned)
+    asked.give(asked.noted(sheet), told, number=lambda: number)

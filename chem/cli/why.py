@@ -19,5 +19,5 @@ def why_command(
 
     result = why(asked.mix, judged_at=judged_at, study=asked.known.study)
     number = partial(asked.known.number_for, asked.mix, result.refused)
-    sheet, told = partial(why_sheet, result, asked.units), partial(why_json, result)
-    asked.give(sheet, told, number=number)
+    sheet, told = partial(why_sheet, result, asked.units), partial(why_json, result, asked.learned)
+    asked.give(asked.noted(sheet), told, number=number)

@@ -154,7 +154,11 @@ def load_file(path: Path, what: str) -> tuple[dict[str, Any], FileText]:
 
     Raises: InputProblem (missing, unreadable, far too large, not UTF-8, not TOML).
     """
-    data = read_bytes(path, what)
+    return load_bytes(path, what, read_bytes(path, what))
+
+
+def load_bytes(path: Path, what: str, data: bytes) -> tuple[dict[str, Any], FileText]:
+    """As `load_file`, of bytes that were read. Raises: InputProblem (not UTF-8, not TOML)."""
     if _TOO_DOTTED.search(data):
         wrong = "it holds a key of more than 20 parts with dots between"
         raise InputProblem(Problem(f"`{path}`", wrong, f"a {what} file; `jarsight new` writes one"))

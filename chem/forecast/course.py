@@ -224,6 +224,8 @@ class Followed:
         state: the tank at that very time, where it is known; else that of the next time followed.
         """
         later = [n for n, s in TIMES_S.items() if n in self.states and t_s <= s]
+        if state is None and later and t_s == TIMES_S[later[0]]:
+            return self.out[later[0]]
         if state is None:
             state = self.states[later[0] if later else list(self.states)[-1]]
         passed = {n: self.out[n] for n, s in TIMES_S.items() if n in self.states and s <= t_s}

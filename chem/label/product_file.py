@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,8 @@ from chem.files import (
     ProductForm,
     as_found,
     find_file,
-    load_file,
+    load_bytes,
+    read_bytes,
     validate,
 )
 from chem.label.known import read_clear_at, read_ec, read_known, read_ph_by, read_ph_in
@@ -53,10 +55,13 @@ def read_product(path: Path | str, key: str | None = None) -> Product:
     Raises: InputProblem with every problem of the file.
     """
     path = Path(path)
-    file = path.name
-    raw, read_from = load_file(path, "product")
-    form = validate(ProductForm, raw, file)
-    return product_of(form, file, key or path.stem, read_from)
+    return _product_of_bytes(path, read_bytes(path, "product"), key or path.stem)
+
+
+@lru_cache(maxsize=256)
+def _product_of_bytes(path: Path, data: bytes, key: str) -> Product:
+    raw, read_from = load_bytes(path, "product", data)
+    return product_of(validate(ProductForm, raw, path.name), path.name, key, read_from)
 
 
 def product_of(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from chem.errors import InputProblem
 from chem.forecast import NOTHING_LEARNED, Forecast, Study, forecast
@@ -67,8 +67,9 @@ class Told:
     like: entries, the nearest and latest first; off: readings that ask for a measurement; jugs:
     those of its jugs that were measured, by which it goes, with their entries; before,
     after: chance that solids show and median pH by the labels alone and with what was learned,
-    None where nothing was learned of these jugs; stretch: of the ranges; entries: how many there
-    are; strongest: tank that was sprayed, if any; sump: what stays of the last one.
+    None where nothing was learned of these jugs, or no forecast is at hand; stretch: of the ranges;
+    entries: how many there are; touched: whether anything was learned of these jugs; strongest:
+    tank that was sprayed, if any; sump: what stays of the last one.
     """
 
     like: tuple[Like, ...]
@@ -78,6 +79,7 @@ class Told:
     after: tuple[float, float] | None
     stretch: float
     entries: int
+    touched: bool = False
     strongest: Strongest | None = None
     sump: LeftInSump | None = None
 
@@ -171,12 +173,21 @@ def _alike_rate(one: object, other: object) -> bool:
 
 def told_of(now: Forecast, kept: Sequence[Kept], learned: Learned, study: Study) -> Told:
     """What a notebook says beside a forecast, as it is given. study: as it was asked."""
-    mix, stand = now.mix, current(kept)
+    told = told_of_mix(now.mix, kept, learned)
+    if not told.touched:
+        return told
+    labels = forecast(now.mix, study=study.believing(NOTHING_LEARNED), judged_at=now.judged_at)
+    return replace(
+        told,
+        before=(labels.probability["4h"], labels.ph.median),
+        after=(now.probability["4h"], now.ph.median),
+    )
+
+
+def told_of_mix(mix: Mix, kept: Sequence[Kept], learned: Learned) -> Told:
+    """The same of a mix, without how far its forecast moved."""
+    stand = current(kept)
     products = [a.product for a in mix.additions]
-    labels = None
-    if learned.beliefs.touch(products):
-        alone = study.believing(NOTHING_LEARNED)
-        labels = forecast(mix, study=alone, judged_at=now.judged_at)
     found = [x for k in stand if (x := like(mix, k.entry, learned.jugs)) is not None]
     rank = {id(x): (not x.stands, not x.whole, len(x.changes), -len(x.shared)) for x in found}
     found = sorted(reversed(found), key=lambda x: rank[id(x)])
@@ -188,14 +199,13 @@ def told_of(now: Forecast, kept: Sequence[Kept], learned: Learned, study: Study)
             sd = (reading.spread.variance + reading.variance) ** 0.5
             if abs(reading.value - reading.median) > max(judged("told_moved")["off"], 2.0 * sd):
                 off.append(Off(x.entry, reading.value, reading.median, reading.moved > 0.0))
-    before = None if labels is None else (labels.probability["4h"], labels.ph.median)
-    after = None if labels is None else (now.probability["4h"], now.ph.median)
     return Told(
         tuple(found[:MOST]),
         tuple(off[:1]),
         tuple((x.entry, x.jug) for p in products for x in learned.jugs.of(p)),
-        before,
-        after,
+        None,
+        None,
         learned.readings.stretch,
         len(stand),
+        learned.beliefs.touch(products),
     )

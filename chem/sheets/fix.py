@@ -6,11 +6,13 @@ from chem.advice.agents import LICENCE
 from chem.advice.fix import LEVERS, Fixes
 from chem.advice.levers import RATES, Fix, NoUse
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken
+from chem.notebook.tried import Told
 from chem.sheets.as_json import as_json, odds_under
 from chem.sheets.at_once import at_once
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import ByTime
+from chem.sheets.notebook import learned_entries
 from chem.sheets.rules import (
     evolved_sentence,
     forbids,
@@ -327,10 +329,11 @@ def _spray(result: Fixes) -> str | None:
     return at_once(result.answer, result.spray_within_minutes)
 
 
-def fix_json(result: Fixes, units: Units = "both") -> str:
+def fix_json(result: Fixes, units: Units = "both", told: Told | None = None) -> str:
     """The JSON object of the contract."""
     return as_json(
         contract.Fix(
+            learned=learned_entries(told),
             mix=result.mix.name,
             judged_at=result.judged_at,
             **rules_json(result.rules, result.mix, result.refused),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from chem.advice.jar import Jar
+from chem.notebook.tried import Told
 from chem.sheets.as_json import as_json
 from chem.sheets.contract import tank as contract
 from chem.sheets.contract.parts import Between
@@ -19,19 +20,23 @@ from chem.sheets.jar import (
     notes,
     step_lines,
 )
+from chem.sheets.notebook import learned_entries
 from chem.sheets.rules import rules_json
 from chem.units import Units
 
 
-def jar_json(result: Jar, units: Units = "both", number: str | None = None) -> str:
-    """The JSON object of the contract."""
-    return as_json(jar_entry(result, units, number))
+def jar_json(
+    result: Jar, units: Units = "both", number: str | None = None, told: Told | None = None
+) -> str:
+    """The JSON object of the contract; told: what the notebook says of the mix."""
+    return as_json(jar_entry(result, units, number, told))
 
 
 def jar_entry(
     result: Jar,
     units: Units = "both",
     number: str | None = None,
+    told: Told | None = None,
     *,
     jars: Sequence[contract.JarBeside] = (),
     ladder: contract.LadderEntry | None = None,
@@ -60,4 +65,5 @@ def jar_entry(
         blanks=blanks(result),
         jars=jars,
         ladder=ladder,
+        learned=learned_entries(told),
     )

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from chem.advice.jar import JarStep, Strip
 from chem.forecast import Forecast
+from chem.notebook.tried import Told
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import BLANK, Block, Sheet
 from chem.sheets.contract import tank as contract
@@ -148,7 +149,12 @@ def _amount_text(step: JarStep) -> str:
     return f"{read} {'g' if step.by_mass else 'mL'}"
 
 
-def jars_json(result: Strip, units: Units = "both", numbers: Sequence[str | None] = ()) -> str:
+def jars_json(
+    result: Strip,
+    units: Units = "both",
+    numbers: Sequence[str | None] = (),
+    told: Told | None = None,
+) -> str:
     """The JSON object of the mix's own jar, all of them under `jars`."""
     own = _own(result)
     several = len(result.jars) > 1
@@ -168,5 +174,5 @@ def jars_json(result: Strip, units: Units = "both", numbers: Sequence[str | None
         )
     ]
     number = numbers[own] if own < len(numbers) else None
-    entry = jar_entry(result.jars[own], units, number, jars=beside if several else ())
+    entry = jar_entry(result.jars[own], units, number, told, jars=beside if several else ())
     return as_json(entry)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from chem.advice.agents import LICENCE
 from chem.advice.ladder import STEP_ML, STOCK, Ladder, Rung
 from chem.forecast import broken
+from chem.notebook.tried import Told
 from chem.sheets.as_json import as_json
 from chem.sheets.blocks import BLANK, Block, Sheet
 from chem.sheets.contract import tank as contract
@@ -136,7 +137,9 @@ def _minded(result: Ladder) -> list[str]:
     return list(dict.fromkeys(out))
 
 
-def ladder_json(result: Ladder, units: Units = "both", number: str | None = None) -> str:
+def ladder_json(
+    result: Ladder, units: Units = "both", number: str | None = None, told: Told | None = None
+) -> str:
     """The JSON object of the jar, the ladder in it; without steps where it must never be poured."""
     unit = "g" if result.reagent.dry else "mL"
     steps = [
@@ -155,6 +158,6 @@ def ladder_json(result: Ladder, units: Units = "both", number: str | None = None
         stock=stock_text(result) if steps else [],
         steps=steps,
     )
-    told = jar_entry(result.jar, units, number, ladder=entry)
+    own = jar_entry(result.jar, units, number, told, ladder=entry)
     ruling = rules_json(result.rules, result.ruled, result.refused)
-    return as_json(told.model_copy(update=dict(ruling)))
+    return as_json(own.model_copy(update=dict(ruling)))

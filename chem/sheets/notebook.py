@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime
 
 from chem.notebook.entry import Entry, Measured, Reading
 from chem.notebook.season import moment_of
 from chem.notebook.tried import Change, Like, Off, Told
-from chem.sheets.blocks import Block
-from chem.sheets.contract import tank as contract
+from chem.sheets.blocks import Block, Sheet
+from chem.sheets.contract import parts as contract
 from chem.sheets.words import odds
 
 MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+TITLE = "From your notebook"
+GOES_BY = "Odds and pH here go by your entries too; `jarsight forecast` says by how much."
 OUTCOMES = {"fine": "fine", "solids": "not clear", "blocked": "screens blocked"}
 
 
@@ -117,12 +120,26 @@ def told_block(told: Told) -> Block | None:
     moved = moved_sentence(told)
     if moved:
         items.insert(0, moved)
-    return Block("From your notebook", items=items) if items else None
+    return Block(TITLE, items=items) if items else None
+
+
+def noted(sheet: Sheet, told: Told | None) -> Sheet:
+    """A sheet of advice with what the notebook says of its mix, below what to do."""
+    rest = None if told is None else told_block(told)
+    items = [] if told is None else [*told_lines(told), *([] if rest is None else rest.items)]
+    if not items:
+        return sheet
+    blocks = list(sheet.blocks)
+    place = 1 + max((k for k, b in enumerate(blocks) if b.kind), default=-1)
+    blocks.insert(place, Block(TITLE, items=items))
+    return replace(sheet, blocks=blocks)
 
 
 def moved_sentence(told: Told) -> str | None:
     """How far the forecast moved because of what was kept."""
-    if not told.moved or told.before is None or told.after is None:
+    if told.before is None or told.after is None:
+        return GOES_BY if told.touched else None
+    if not told.moved:
         return None
     (chance, ph), (then, moved) = told.before, told.after
     wider = ""

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from chem.advice.ph import Adjustment
 from chem.advice.suited import Suited
+from chem.notebook.tried import Told
 from chem.sheets.as_json import as_json
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import Between, RangeEntry
+from chem.sheets.notebook import learned_entries
 from chem.sheets.ph import UNSUITED, cautions, dose_text, doses, unreached
 from chem.sheets.rules import (
     evolved_entries,
@@ -17,7 +19,7 @@ from chem.units import (
 )
 
 
-def ph_json(result: Adjustment, units: Units = "both") -> str:
+def ph_json(result: Adjustment, units: Units = "both", told: Told | None = None) -> str:
     """The JSON object of the contract, with additions."""
     density = result.density_kg_per_L
     dose = result.dose_g_per_L
@@ -26,6 +28,7 @@ def ph_json(result: Adjustment, units: Units = "both") -> str:
     suited, copper = result.suited, result.copper_free
     return as_json(
         contract.Ph(
+            learned=learned_entries(told),
             mix=result.mix.name,
             agent=result.reagent.name,
             form=result.reagent.form,

@@ -9,10 +9,12 @@ from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken
 from chem.forecast.order import CUSTOM
 from chem.forecast.rules import name_of
 from chem.notebook.sprayed import LeftInSump
+from chem.notebook.tried import Told
 from chem.sheets.as_json import as_json, odds_under
 from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import tank as contract
 from chem.sheets.contract.parts import tank_line
+from chem.sheets.notebook import learned_entries
 from chem.sheets.rinse import sump_block
 from chem.sheets.rules import (
     HAZARD_WORDS,
@@ -94,7 +96,9 @@ def pour_sheet(
     return Sheet(f"{result.mix.name}: pour", _answer(result, order), keep)
 
 
-def pour_json(result: Pour, units: Units = "both", number: str | None = None) -> str:
+def pour_json(
+    result: Pour, units: Units = "both", number: str | None = None, told: Told | None = None
+) -> str:
     """The JSON object of the contract, with more about each order."""
 
     def one(order: PourOrder) -> contract.OrderEntry:
@@ -109,6 +113,7 @@ def pour_json(result: Pour, units: Units = "both", number: str | None = None) ->
 
     return as_json(
         contract.Pour(
+            learned=learned_entries(told),
             mix=result.mix.name,
             orders=[one(o) for o in result.orders],
             asked=one(result.asked),

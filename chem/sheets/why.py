@@ -9,6 +9,7 @@ from chem.advice.origins import WATER
 from chem.advice.reasons import Hold, Ion, Reason
 from chem.advice.why import Other, Why
 from chem.forecast import ALWAYS, JAR_DECIDES, THRESHOLD, broken, show_limit
+from chem.notebook.tried import Told
 from chem.reference import Solid, tables
 from chem.reference.colloids import colloids
 from chem.sheets.as_json import as_json
@@ -16,6 +17,7 @@ from chem.sheets.blocks import Block, Sheet
 from chem.sheets.contract import advice as contract
 from chem.sheets.contract.parts import ByTime
 from chem.sheets.edges import _edge
+from chem.sheets.notebook import learned_entries
 from chem.sheets.rules import (
     forbids,
     gas_entries,
@@ -53,8 +55,8 @@ NUTRIENTS = {"Ca", "Mg", "K", "NH4", "NO3", "SO4", "PO4", "P2O7", "P3O10", "HPO3
 NUTRIENTS |= {"Fe2", "Fe3", "Mn", "Zn", "Cu", "B", "Mo"}
 MAIN_SHARE = 0.2
 """A jug that brings less of an ion than this isn't named in the sentence."""
-MOSTLY = 0.5
-SHOWN = 3
+MOSTLY, SHOWN = 0.5, 3
+SHARES = "Shares and fractions are the middle of all versions of the tank tried"
 LITTLE_SHARE = 0.01
 LEAST_SHIFT = 0.02
 
@@ -81,8 +83,7 @@ def why_sheet(result: Why, units: Units = "both") -> Sheet:
         blocks.append(_edge(result, result.edge, units))
     blocks += _origins(result)
     granted = [f"{name} is not judged: only the jar can tell" for name in result.not_judged]
-    granted += result.notes
-    granted.append("Shares and fractions are the middle of all versions of the tank tried")
+    granted += [*result.notes, SHARES]
     blocks += [
         Block("Taken for granted, check these", items=granted),
         Block("Always", items=[*minds(result.rules, result.mix), *ALWAYS]),
@@ -99,10 +100,11 @@ def _origins(result: Why) -> list[Block]:
     return [] if drawn is None else [Block("Where each ion comes from", picture=drawn.figure)]
 
 
-def why_json(result: Why) -> str:
+def why_json(result: Why, told: Told | None = None) -> str:
     """The JSON object of the contract, with more about each solid and the edge."""
     return as_json(
         contract.Why(
+            learned=learned_entries(told),
             mix=result.mix.name,
             judged_at=result.judged_at,
             answer=result.answer,
@@ -394,6 +396,5 @@ def _ph(reason: Reason) -> str:
     else:
         text = f"Half a pH unit lower it is {_level(lower)}, half a unit higher {_level(higher)}."
     if reason.ph_from is not None:
-        name, without = reason.ph_from
-        text += f" {name} moves the pH that way most: without it pH {without:.1f}."
+        text += " {} moves the pH that way most: without it pH {:.1f}.".format(*reason.ph_from)
     return text

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -23,7 +23,8 @@ from chem.files import (
     WaterForm,
     as_found,
     find_file,
-    load_file,
+    load_bytes,
+    read_bytes,
     validate,
 )
 from chem.reference import tables
@@ -173,7 +174,12 @@ def find_water(name: str, beside: Path | None, where: str = "") -> Water:
 def read_water(path: Path | str) -> Water:
     """Read and check a water file. Raises: InputProblem with every problem of the file."""
     path = Path(path)
-    raw, read_from = load_file(path, "water")
+    return _water_of_bytes(path, read_bytes(path, "water"))
+
+
+@lru_cache(maxsize=64)
+def _water_of_bytes(path: Path, data: bytes) -> Water:
+    raw, read_from = load_bytes(path, "water", data)
     return water_of(validate(WaterForm, raw, path.name), path.name, read_from)
 
 

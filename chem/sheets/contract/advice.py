@@ -10,6 +10,7 @@ from chem.sheets.contract.parts import (
     EvolvedEntry,
     Figure,
     GasEntry,
+    LearnedEntry,
     OfMix,
     Part,
     RangeEntry,
@@ -117,6 +118,7 @@ class Why(OfMix):
     gases: Sequence[GasEntry]
     not_judged: Sequence[str]
     notes: Sequence[str]
+    learned: Sequence[LearnedEntry]
 
 
 class FixEntry(Part):
@@ -153,6 +155,7 @@ class Fix(OfMix):
     salt: SaltEntry
     gases: Sequence[str]
     not_judged: Sequence[str]
+    learned: Sequence[LearnedEntry]
 
 
 class Slopes(Part):
@@ -256,6 +259,7 @@ class Ph(OfMix):
     adds_kg_per_ha: dict[str, Figure]
     poured_as: int
     cautions: Sequence[str]
+    learned: Sequence[LearnedEntry]
 
 
 class CauseEntry(Part):

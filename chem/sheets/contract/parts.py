@@ -116,6 +116,13 @@ class Ruled(Part):
     rules_broken: Sequence[RuleEntry]
 
 
+class LearnedEntry(Part):
+    """What an entry of the notebook says of this mix; no entry: how far the forecast moved."""
+
+    entry: str
+    sentence: str
+
+
 class OfMix(Ruled):
     """What every object of one mix holds."""
 

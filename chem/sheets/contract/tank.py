@@ -10,6 +10,7 @@ from chem.sheets.contract.parts import (
     DoubtEntry,
     EvolvedEntry,
     Figure,
+    LearnedEntry,
     LoadEntry,
     OfMix,
     Part,
@@ -64,13 +65,6 @@ class AloneEntry(Part):
     product: str
     answer: str
     probability: Figure
-
-
-class LearnedEntry(Part):
-    """What an entry of the notebook says of this mix; no entry: how far the forecast moved."""
-
-    entry: str
-    sentence: str
 
 
 class Forecast(OfMix):
@@ -139,6 +133,7 @@ class Pour(OfMix):
     all_water_first: Figure
     number: str | None
     tank: Sequence[TankLine]
+    learned: Sequence[LearnedEntry]
 
 
 class LookEntry(Part):
@@ -205,6 +200,7 @@ class Jar(Ruled):
     blanks: Sequence[str]
     jars: Sequence[JarBeside]
     ladder: LadderEntry | None
+    learned: Sequence[LearnedEntry]
 
 
 class UnevenNozzle(Part):
