@@ -13,7 +13,7 @@ from dataclasses import replace
 from chem.errors import InputProblem, Problem
 from chem.files import must_be_text
 from chem.label.printed.content import Content
-from chem.label.printed.declared import Named, Quantity
+from chem.label.printed.declared import Named
 from chem.label.printed.derived import (
     MAY_START,
     STARTS,
@@ -24,17 +24,11 @@ from chem.label.printed.derived import (
     resolves,
 )
 from chem.label.printed.lines import Line, bare, lines_of
+from chem.label.printed.pieces import Piece, pieces
+from chem.label.printed.quantities import Quantity
 from chem.label.printed.records import Ignored, NotUnderstood, Pasted, Stated, Understood
 from chem.label.printed.rules import is_rule
-from chem.label.printed.statements import (
-    IN_WATER,
-    MIXED_UP,
-    Around,
-    Outcome,
-    Piece,
-    pieces,
-    read_statement,
-)
+from chem.label.printed.statements import IN_WATER, MIXED_UP, Around, Outcome, read_statement
 from chem.label.printed.vocabulary import says
 from chem.label.printed.whole import finish
 from chem.label.printed.words import form_of

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from chem.label.printed.declared import Named, Quantity
+from chem.label.printed.declared import Named
 from chem.label.printed.derived import near_sources
 from chem.label.printed.lines import Line
+from chem.label.printed.quantities import Quantity
 from chem.label.printed.records import (
     Agents,
     Ignored,

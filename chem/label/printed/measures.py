@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 
 from chem.errors import InputProblem
-from chem.label.printed.declared import NUMBER, Refused
+from chem.label.printed.quantities import NUMBER, Refused
 from chem.label.printed.vocabulary import any_of
 
 AMOUNT = r"(?:[0-9]+[ -])?[0-9]+/[0-9]+|[0-9]+(?:\.[0-9]+)?|\.[0-9]+"

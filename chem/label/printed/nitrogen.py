@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
-from chem.label.printed.declared import NUMBER, Quantity, Refused, recognise, stripped
+from chem.label.printed.declared import recognise, stripped
+from chem.label.printed.quantities import NUMBER, Quantity, Refused
 
 FORM_BEHIND = re.compile(
     r"\s*\((?:as |in |from )?(nitrate|urea|ammonium|ammonia)(?: form)?\)", re.IGNORECASE

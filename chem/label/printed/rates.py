@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from functools import partial
 
-from chem.label.printed.declared import NUMBER, Refused
 from chem.label.printed.measures import (
     AMOUNT,
     HOW_OFTEN,
@@ -16,6 +15,7 @@ from chem.label.printed.measures import (
     plain_unit,
     refusal,
 )
+from chem.label.printed.quantities import NUMBER, Refused
 from chem.label.printed.records import Fact, Reading, fact
 from chem.label.printed.vocabulary import says
 from chem.units import Rate, read_carrier, read_rate_range

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from chem.label.printed.declared import Named, Quantity, Refused
+from chem.label.printed.declared import Named
 from chem.label.printed.lines import Line
+from chem.label.printed.quantities import Quantity, Refused
 from chem.reference import catalogue
 
 

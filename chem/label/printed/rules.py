@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 
-from chem.label.printed.declared import Refused, near_names
+from chem.label.printed.declared import near_names
 from chem.label.printed.derived import find_source
+from chem.label.printed.quantities import Refused
 from chem.label.printed.records import Fact, Reading, fact
 from chem.label.printed.vocabulary import says, without
 from chem.label.resolving import resolve_guarantee

@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable
 from functools import cache, partial
 
-from chem.label.printed.declared import NUMBER, Refused, agents_in, basis_of, quantities
+from chem.label.printed.declared import agents_in
 from chem.label.printed.measures import (
     AMOUNT,
     FREE,
@@ -23,6 +23,7 @@ from chem.label.printed.measures import (
     refusal,
     without_temperatures,
 )
+from chem.label.printed.quantities import NUMBER, Refused, basis_of, quantities
 from chem.label.printed.rates import read_rates
 from chem.label.printed.records import Agents, Reading, fact
 from chem.label.printed.rules import read_rules

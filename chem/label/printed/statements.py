@@ -3,65 +3,27 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
-from chem.label.printed.columns import MARK
-from chem.label.printed.declared import (
-    AGENT_NAMES,
-    NUMBER,
-    QUANTITY,
-    Named,
-    Quantity,
-    Refused,
-    basis_of,
-    is_filler,
-    quantities,
-    recognise,
-    stripped,
-)
-from chem.label.printed.derived import STARTS
-from chem.label.printed.lines import Line, bare, doubtful_figure
+from chem.label.printed.declared import AGENT_NAMES, Named, is_filler, recognise, stripped
+from chem.label.printed.grade import graded
+from chem.label.printed.lines import bare, doubtful_figure
 from chem.label.printed.nitrogen import FORM_BEHIND, are_parts, as_form, with_percents
+from chem.label.printed.quantities import NUMBER, QUANTITY, Quantity, Refused, basis_of, quantities
 from chem.label.printed.records import Fact, fact
 from chem.label.printed.stated import read_stated
-from chem.label.printed.vocabulary import any_of, closes, opens, says
+from chem.label.printed.vocabulary import says
 from chem.label.printed.words import chore, heading, is_idle
 from chem.label.product import NITROGEN_FORMS
-from chem.label.resolving import resolve_guarantee
 from chem.reference import ingredient
 
 IN_WATER = re.compile(r"water[- ]soluble|soluble in water", re.IGNORECASE)
-_SENTENCE = re.compile(r"(?<=[^\s.])\.\s+(?=\S)")
-_NEXT_STATEMENT = re.compile(
-    rf"(?<=\S)[\s,;/|]+(?={any_of('next_statement')}(?! range)|d\s?[:=]\s?[01]\.[0-9])",
-    re.IGNORECASE,
-)
-_PART = r"(?:0[0-9]?|[1-9][0-9]?)(?:\.[0-9]+)?"
-_GRADE = re.compile(
-    rf"(?<![\w.,-])(?P<n>{_PART})\s?-\s?(?P<p>{_PART})\s?-\s?(?P<k>{_PART})(?![0-9.]|\s?-\s?[0-9]+$)"
-)
-_GRADE_MORE = re.compile(
-    rf"\s*(?:\+|-|&|,|with\b|plus\b|and\b)?\s*\(?(?P<low>{NUMBER})\s*%?\s*"
-    r"(?P<name>[A-Za-z]+[0-9]?(?: ?\([A-Za-z]{1,3}\))?)\)?",
-    re.IGNORECASE,
-)
 _AGENT_BEHIND = re.compile(
     r"\s*\((?:as |chelated (?:by|with) )?(?:(edta|dtpa|hedta|eddha)|chelated)\)", re.IGNORECASE
 )
 MIXED_UP = "which figure belongs to which name?"
 UNREAD = "no rule reads this line"
 NAMELESS = "a figure without a name"
-GRADE_LINES = ("total nitrogen", "available phosphate", "soluble potash")
-
-
-@dataclass(frozen=True)
-class Piece:
-    """A statement on one line; `ended` by a full stop. Blank lines have no text."""
-
-    line: Line
-    text: str
-    ended: bool
 
 
 @dataclass(frozen=True)
@@ -102,22 +64,6 @@ class Outcome:
         return bool(self.entries or self.facts or self.grade)
 
 
-def pieces(lines: list[Line]) -> Iterator[Piece]:
-    """A label parted into statements, in order; a blank line is one without text."""
-    for line, text in ((each, part) for each in lines for part in each.text.split(MARK)):
-        parts = [text]
-        start = next((m for m in STARTS.finditer(text) if _list_may_start(text, m)), None)
-        if start and start.start() > 0:
-            before = text[: start.start()].strip(" (")
-            parts = [text[start.start() :]]
-            parts[:0] = [before] if any(True for _ in quantities(before, False)) else []
-        for part in [s for p in parts for s in _statements(p)]:
-            sentences = list(_sentences(part))
-            for i, sentence in enumerate(sentences):
-                ended = i + 1 < len(sentences) or sentence.rstrip(" )").endswith(".")
-                yield Piece(line, sentence.strip(), ended)
-
-
 def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome:
     """Read one statement; `cells` are the columns it was printed in."""
     out = Outcome()
@@ -142,7 +88,7 @@ def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome
         out.ignored += stated.ignored
         out.problems += stated.problems
         return out
-    text = _graded(text, out)
+    text, out.grade = graded(text)
     if not re.search(r"\w", text):
         return out
     found = _once(text, list(quantities(text, around.dots_hide_points)))
@@ -157,79 +103,6 @@ def read_statement(text: str, cells: tuple[str, ...], around: Around) -> Outcome
     else:
         out.ignored.append("a title beside the grade")
     return out
-
-
-def _list_may_start(text: str, found: re.Match[str]) -> bool:
-    """Whether "derived from" at this place begins the label's list of sources."""
-    before = text[: found.start()]
-    if not re.search(r"\w", before):
-        return True
-    if found[0].startswith("(") or before.count("(") > before.count(")"):
-        return False
-    if any(True for _ in quantities(before, False)):
-        return True
-    named = recognise(before)
-    nutrient = isinstance(named, Named) and not named.also
-    return nutrient and not any(True for _ in quantities(text, False))
-
-
-def _statements(text: str) -> Iterator[str]:
-    if STARTS.match(text):
-        yield text
-        return
-    parts = text.split(";")
-    if len(parts) > 1 and all(map(_names_its_figure, parts)):
-        yield from (part.strip() for part in parts)
-        return
-    if any(_NEXT_STATEMENT.match(f"x;{part}", 1) for part in parts[1:]):
-        yield from (each for part in parts for each in _statements(part.strip()))
-        return
-    at = 0
-    for found in _NEXT_STATEMENT.finditer(text):
-        before = text[at : found.start()]
-        if re.search(r"[0-9]", before) and not closes("leans_on", before):
-            yield before
-            at = found.end()
-    yield text[at:]
-
-
-def _names_its_figure(part: str) -> bool:
-    """Whether a part such as `42 % w/w of SO3` has a percentage and a name, each its own."""
-    rest = heading(part)
-    figures = list(quantities(part if rest is None else rest[1], False))
-    first = re.match(r"[\s\w:]*?[0-9]", part) if rest else re.match(r"\s*[0-9]", part)
-    ends = figures[-1][1] if figures else 0
-    return bool(figures and first) and not is_filler((part if rest is None else rest[1])[ends:])
-
-
-def _sentences(text: str) -> Iterator[str]:
-    at = 0
-    for found in _SENTENCE.finditer(text):
-        before = text[at : found.start()]
-        if before[-1:].isdigit() and text[found.end() : found.end() + 1].isdigit():
-            continue
-        begins = opens("begins_a_sentence", text[found.end() :])
-        if (begins or not closes("abbreviation", before)) and re.search(r"\w", before):
-            yield before
-            at = found.end()
-    yield text[at:]
-
-
-def _graded(text: str, out: Outcome) -> str:
-    """Take a grade such as `12-0-0 + 10% Ca` off a line; what remains."""
-    found = _GRADE.search(text)
-    if found is None or sum(float(found[k]) for k in "npk") > 100.0:
-        return text
-    parts = [(line, float(found[k])) for line, k in zip(GRADE_LINES, "npk", strict=True)]
-    end = found.end()
-    while more := _GRADE_MORE.match(text, end):
-        line = resolve_guarantee(more["name"])
-        if line is None:
-            break
-        parts.append((line.key, float(more["low"])))
-        end = more.end()
-    out.grade = tuple(parts)
-    return f"{text[: found.start()]} {text[end:]}"
 
 
 def _declared(

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 
 from chem.label.printed.content import Content
-from chem.label.printed.declared import NUMBER, agents_in
+from chem.label.printed.declared import agents_in
 from chem.label.printed.lines import Line
+from chem.label.printed.quantities import NUMBER
 from chem.label.printed.records import Ignored, Kept, in_terms_of
 from chem.label.product import NITROGEN_FORMS
 from chem.label.resolving import resolve_guarantee

@@ -22,10 +22,12 @@ from chem.label.printed.contradictions import (
     check_sum,
     settle_rates,
 )
-from chem.label.printed.declared import NO_LINE, Named, Quantity, near_names
+from chem.label.printed.declared import NO_LINE, Named, near_names
+from chem.label.printed.grade import GRADE_LINES
 from chem.label.printed.languages import fold
 from chem.label.printed.lines import Line
 from chem.label.printed.measures import BARE_VOLUME, plain_amount
+from chem.label.printed.quantities import Quantity
 from chem.label.printed.records import (
     Ignored,
     Kept,
@@ -35,7 +37,7 @@ from chem.label.printed.records import (
     fact,
     in_terms_of,
 )
-from chem.label.printed.statements import GRADE_LINES, UNREAD
+from chem.label.printed.statements import UNREAD
 from chem.label.printed.titles import leave_titles
 from chem.label.printed.unread import Kind, kinds_of
 from chem.label.printed.words import CARE, is_told

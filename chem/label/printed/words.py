@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from itertools import pairwise
 
-from chem.label.printed.declared import Refused, quantities, recognise
+from chem.label.printed.declared import recognise
+from chem.label.printed.quantities import Refused, quantities
 from chem.label.printed.records import Reading
 from chem.label.printed.rules import is_rule
 from chem.label.printed.vocabulary import any_of, is_one, says
