@@ -9,8 +9,9 @@ import pytest
 
 from chem.doubts import Draws, doubts
 from chem.label import Product, make_product
-from chem.label.amounts import Candidates
-from chem.label.draws import _density, _litres_per_kg, _stated, _Vat
+from chem.label.candidates import Candidates
+from chem.label.draws import _density, _stated
+from chem.label.vat import Vat, litres_per_kg
 from chem.reference import catalogue, judged, living, volumes
 
 SOURCES = catalogue().sources
@@ -21,17 +22,17 @@ def product(**told: Any) -> Product:
     return make_product("A jug, invented", **({"density": "unknown"} | told))
 
 
-def vat(sources: dict[str, float], jug: Product | None = None) -> _Vat:
+def vat(sources: dict[str, float], jug: Product | None = None) -> Vat:
     """N like liquids of kg/kg of sources, before anything unsaid."""
     found = Candidates(
         tuple(SOURCES[k] for k in sources),
         np.tile(np.array(list(sources.values())), (N, 1)),
         cast(Any, None), np.zeros(N), (), (), np.zeros(N, dtype=np.int64), (), frozenset(),
     )  # fmt: skip
-    return _Vat(jug or product(), found, Draws(N, 1), [])
+    return Vat(jug or product(), found, Draws(N, 1), [])
 
 
-def poured(sources: dict[str, float], jug: Product | None = None) -> _Vat:
+def poured(sources: dict[str, float], jug: Product | None = None) -> Vat:
     out = vat(sources, jug)
     for source, amount in zip(out.found.sources, out.found.amounts.T, strict=True):
         out._pour(source, amount)
@@ -46,7 +47,7 @@ def test_a_source_brings_its_moles_its_mass_and_its_water() -> None:
     twice = poured({"potassium nitrate": 0.1, "potassium chloride": 0.1})
     assert twice.mol["K"] == pytest.approx(100.0 / 101.103 + 100.0 / 74.551, rel=1e-3)
     assert twice.volume == pytest.approx(
-        0.1 * sum(_litres_per_kg(SOURCES[k]) for k in ("potassium nitrate", "potassium chloride"))
+        0.1 * sum(litres_per_kg(SOURCES[k]) for k in ("potassium nitrate", "potassium chloride"))
     )
     chelate = poured({"iron EDTA": 0.1})
     assert chelate.held[("Fe3", "EDTA")] == pytest.approx(chelate.mol["Fe3"])

@@ -44,7 +44,7 @@ from chem.shelf.cache import Cache
 from chem.tank import Mix
 
 ROWS, FEW_ROWS = 48, 24
-LATEST, MOST_MOVED = 40, 40
+LATEST, MOST_MOVED = 40, 20
 """So many mixes, the latest kept, are followed by all draws, older ones by few; and so many, the
 latest looked at, anew at the pH that was learned: the looks at older ones are held to the odds of
 the labels."""
