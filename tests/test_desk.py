@@ -515,6 +515,8 @@ def test_what_the_jar_showed_is_kept_and_changes_the_forecast(tmp_path: Path) ->
         (entry,) = desk.records.book.entries()
         assert [one.word for one in entry.seen] == ["flakes"] and entry.ph[0].value == 3.5
         assert "You tried" in client.get(f"/mix?{mix}").text
+        for door in ("forecast", "why", "fix", "pour", "jar"):
+            assert "From your notebook" in client.get(f"/{door}?{mix}").text, door
         bad = {"site": "Practice pitches", "area": "two goals"}
         assert client.post(f"/sprayed?{mix}", data=bad, headers=OWN).status_code == 422
         good = {"site": "Practice pitches", "area": "2.6 acre", "screens": "clean"}

@@ -37,6 +37,15 @@ def steps() -> list[tuple[str, str, str]]:
     return BLOCK.findall(section)
 
 
+def test_a_newcomer_reads_no_file_of_more_than_400_lines() -> None:
+    long = {
+        p.relative_to(ROOT).as_posix(): lines
+        for p in (ROOT / "chem").rglob("*.py")
+        if (lines := len(p.read_text(encoding="utf-8").splitlines())) > 400
+    }
+    assert not long
+
+
 @pytest.fixture(scope="module")
 def house(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A copy with the changes made."""

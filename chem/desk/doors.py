@@ -58,6 +58,8 @@ class Doors:
                 sheet = await self._desk.ask(
                     partial(sheet_of, door, mix, draft.judged_at, asked, self._desk.shed.units)
                 )
+                if door != "diagnose":
+                    sheet = self._desk.records.noted(sheet, mix)
             except InputProblem as problem:
                 if door != "diagnose":
                     raise
@@ -103,7 +105,7 @@ class Doors:
         return self._desk.page(
             "fix.html",
             title=f"{mix.name}: {DOORS['fix']}",
-            sheet=fix_sheet(result, shed.units),
+            sheet=self._desk.records.noted(fix_sheet(result, shed.units), mix),
             back=draft.query(),
             takes=takes_of(result, draft, shed),
         )
@@ -138,7 +140,7 @@ class Doors:
                             mix, to.value, agent, judged_at=draft.judged_at, study=study
                         )
                     )
-                    sheet = ph_sheet(result, shed.units)
+                    sheet = self._desk.records.noted(ph_sheet(result, shed.units), mix)
                     named = fields["with"] if not strength else f"{strength} {fields['with']}"
                     take = dose_of(result, draft, named)
                 except InputProblem as problem:

@@ -18,8 +18,9 @@ from chem.errors import InputProblem, Problem
 from chem.forecast import NOTHING_LEARNED, Beliefs, Forecast, Study, forecast
 from chem.notebook import Notebook, Sighting, Sprayed, entry_of, find_place
 from chem.notebook.learning import Learned, learn_from
-from chem.notebook.tried import Told, told_of
+from chem.notebook.tried import Told, told_of, told_of_mix
 from chem.sheets.blocks import Sheet
+from chem.sheets.notebook import noted
 from chem.tank import Mix
 
 if TYPE_CHECKING:
@@ -90,6 +91,12 @@ class Records:
         if self._learned is None or not self._kept:
             return None
         return told_of(result, self._kept, self._learned, study)
+
+    def noted(self, sheet: Sheet, mix: Mix) -> Sheet:
+        """A sheet of advice with what the notebook says of the mix."""
+        if self._learned is None or not self._kept:
+            return sheet
+        return noted(sheet, told_of_mix(mix, self._kept, self._learned))
 
     def _read(self, seed: int) -> bool:
         """Read the notebook where it has changed; whether it had."""
