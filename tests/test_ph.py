@@ -851,7 +851,7 @@ def test_command_writes_what_it_is_asked_for(tmp_path: Path) -> None:
 def test_what_the_dose_does_to_a_colloid() -> None:
     result = dose(example("kelp-and-calcium"), 3.2, "citric acid")
     made = {s.key: s for s in result.made}
-    assert made["alginate_by_acid"].after > made["alginate_by_acid"].before + 0.2
+    assert made["alginate_by_acid"].after > made["alginate_by_acid"].before + 0.1
     assert "gels in acid" in as_text(ph_sheet(result))
 
 
