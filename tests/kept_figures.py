@@ -41,7 +41,7 @@ QUICK = {
     "brine": ("calcium-chloride-liquor=120 L/ha", "magnesium-nitrate-liquor=200 L/ha"),
     "phosphite": ("potassium-phosphite-liquor=4 fl oz/1000 sq ft", "chelated-calcium=1 gal/acre"),
 }  # fmt: skip
-NO_FIGURES = {"notebook", "entry", "hash", "version", "when", "at", "versions",
+NO_FIGURES = {"notebook", "entry", "hash", "version", "when", "at", "date", "versions",
               "data", "draws", "seed"}  # fmt: skip
 
 

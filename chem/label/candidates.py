@@ -245,9 +245,11 @@ def open_columns(product: Product, found: Candidates, rows: NDArray[np.int64]) -
     out = {}
     reached = amounts @ lines.gives.T if len(lines.names) else np.zeros((len(rows), 0))
     for name, printed, column in zip(lines.names, lines.printed, reached.T, strict=True):
-        if printed > 0.0 and name in product.guarantee:
+        if printed < np.finfo(np.float64).tiny:  # of nothing there is no share
+            continue
+        if name in product.guarantee:
             out[f"product:{product.key}:guarantee:{name}"] = column / printed
-        elif printed > 0.0:
+        else:
             out[f"product:{product.key}:{name.replace(' ', ':', 1)}"] = column / printed
     split = set(named_sources(product)) - set(product.also)
     for source, column in zip(found.sources, amounts.T, strict=True):
